@@ -1,0 +1,302 @@
+//! The job as checked: every value has its unit, every invariant named here holds, and no later
+//! stage examines it again.
+
+use crate::diagnostic::Span;
+use chrono::NaiveDate;
+use lanewright_schema::quantity::{GeoPoint, Heading, Length, Mass, Speed, Time};
+
+/// A whole job: one order, one machine, one or more fields.
+#[derive(Clone, Debug)]
+pub struct Job {
+    /// Paper-work.
+    pub order: Order,
+    /// Reference frames of survey, base station and output.
+    pub frames: Frames,
+    /// The RTK base station.
+    pub base_station: Option<BaseStation>,
+    /// The machine that sows.
+    pub machine: Machine,
+    /// At least one; names are unique.
+    pub fields: Vec<Field>,
+}
+
+/// Who wants what by when.
+#[derive(Clone, Debug)]
+pub struct Order {
+    /// Title of the work order.
+    pub title: String,
+    /// Day of issue; the only date that the compiler knows.
+    pub issued: NaiveDate,
+    /// The customer's name.
+    pub customer: String,
+    /// The farm's name.
+    pub farm: String,
+    /// Operations in the order in which they are done. Never empty, no duplicates.
+    pub operations: Vec<Operation>,
+    /// Hours of work a day, above zero, at most 24 h.
+    pub hours_per_day: Time,
+}
+
+/// What is done on a field.
+#[derive(Copy, Clone, Debug, PartialEq, Eq)]
+pub enum Operation {
+    /// Placing seeds on the lattice.
+    Sowing,
+}
+
+/// Reference frames, each a name that PROJ knows (`EPSG:4258`, …) with a plain name for people.
+#[derive(Clone, Debug)]
+pub struct Frames {
+    /// The frame of every coordinate in the job.
+    pub survey: ReferenceFrame,
+    /// The frame of the base station's coordinates, hence of the machine's receiver.
+    pub base_station: ReferenceFrame,
+    /// The frame of every coordinate that leaves.
+    pub output: ReferenceFrame,
+}
+
+/// A geographic reference frame.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ReferenceFrame {
+    /// As the trade says it, `ETRS89`.
+    pub name: String,
+    /// What PROJ is given, `EPSG:4258`.
+    pub proj: String,
+    /// Decimal year, for a dynamic frame.
+    pub epoch: Option<f64>,
+}
+
+/// The RTK base station.
+#[derive(Clone, Debug)]
+pub struct BaseStation {
+    /// Its name.
+    pub name: String,
+    /// Where it stands.
+    pub at: GeoPoint,
+    /// Height above the ellipsoid.
+    pub height: Length,
+    /// Where the job states it.
+    pub span: Span,
+}
+
+/// A point on the machine, from the reference point.
+#[derive(Copy, Clone, Debug, PartialEq)]
+pub struct BodyPoint {
+    /// Forward.
+    pub forward: Length,
+    /// To the right.
+    pub right: Length,
+}
+
+/// The machine with its toolbar.
+#[derive(Clone, Debug)]
+pub struct Machine {
+    /// Its name.
+    pub name: String,
+    /// Offset of each tool row to the right of the reference point, left to right, evenly
+    /// `row_spacing` apart. Never empty.
+    pub row_offsets: Vec<Length>,
+    /// Between neighbouring rows, above zero.
+    pub row_spacing: Length,
+    /// `row_offsets.len() × row_spacing`.
+    pub working_width: Length,
+    /// How far the seed outlets lie ahead of the reference point (behind: negative).
+    pub tool_forward: Length,
+    /// Outline of the body with the toolbar, a simple polygon, at least three corners.
+    pub body: Vec<BodyPoint>,
+    /// The two antennas.
+    pub antennas: [BodyPoint; 2],
+    /// Height of the antennas above the ground.
+    pub antenna_height: Length,
+    /// Centre of each wheel track to the right of the reference point.
+    pub wheel_tracks: Vec<Length>,
+    /// Width of a tyre.
+    pub tyre_width: Length,
+    /// How it steers.
+    pub steering: Steering,
+    /// Speed in the lane with the tool down.
+    pub working_speed: Speed,
+    /// Speed in turns.
+    pub turning_speed: Speed,
+    /// Speed in transits.
+    pub transit_speed: Speed,
+    /// Time of a full turn on the spot; only used if it can.
+    pub spot_turn_time: Time,
+    /// Standstill at each change of gear.
+    pub gear_change_time: Time,
+    /// Time to lower or to raise the tool.
+    pub lift_time: Time,
+    /// Seed mass that one row's hopper holds.
+    pub hopper: Mass,
+    /// Time of one refill stop.
+    pub refill_time: Time,
+    /// Where the job states it.
+    pub span: Span,
+}
+
+/// What the steering can do. At least one of: turning on the spot, or a radius.
+#[derive(Copy, Clone, Debug, PartialEq)]
+pub struct Steering {
+    /// Smallest radius of the reference point's path. Zero only if it turns on the spot.
+    pub turning_radius: Length,
+    /// Whether it may drive in reverse.
+    pub may_reverse: bool,
+    /// Whether it can turn on the spot.
+    pub turns_on_spot: bool,
+}
+
+/// One field.
+#[derive(Clone, Debug)]
+pub struct Field {
+    /// Unique within the job.
+    pub name: String,
+    /// Parts of the boundary, each an exterior and its holes, at least three corners a ring,
+    /// not closed (the first point is not given again), simple rings.
+    pub parts: Vec<GeoPolygon>,
+    /// Keep-outs.
+    pub keep_outs: Vec<KeepOut>,
+    /// How far inside the boundary the body stays. Not negative.
+    pub fence_margin: Length,
+    /// The headland.
+    pub headland: Headland,
+    /// Heading of the lanes.
+    pub guidance: Guidance,
+    /// Where the machine starts and ends; else the entrance, else the field's first lane.
+    pub home: Option<GeoPoint>,
+    /// Where it comes in.
+    pub entrances: Vec<Entrance>,
+    /// Crop and seed lot.
+    pub crop: Crop,
+    /// The lattice.
+    pub spacing: Spacing,
+    /// Where the job states the boundary.
+    pub span: Span,
+}
+
+/// A polygon in longitude and latitude.
+#[derive(Clone, Debug, PartialEq)]
+pub struct GeoPolygon {
+    /// The outer ring.
+    pub exterior: Vec<GeoPoint>,
+    /// Holes.
+    pub holes: Vec<Vec<GeoPoint>>,
+}
+
+/// A place to stay out of.
+#[derive(Clone, Debug)]
+pub struct KeepOut {
+    /// Its name.
+    pub name: String,
+    /// Its outline.
+    pub shape: KeepOutShape,
+    /// How far from it the body stays.
+    pub clearance: Length,
+    /// Where the job states it.
+    pub span: Span,
+}
+
+/// The outline of a keep-out.
+#[derive(Clone, Debug)]
+pub enum KeepOutShape {
+    /// A ring, not closed.
+    Ring(Vec<GeoPoint>),
+    /// A circle.
+    Circle {
+        /// Its centre.
+        centre: GeoPoint,
+        /// Its radius, above zero.
+        radius: Length,
+    },
+}
+
+/// A named way in.
+#[derive(Clone, Debug)]
+pub struct Entrance {
+    /// Its name.
+    pub name: String,
+    /// Where.
+    pub at: GeoPoint,
+}
+
+/// The headland.
+#[derive(Copy, Clone, Debug, PartialEq)]
+pub struct Headland {
+    /// How wide.
+    pub size: HeadlandSize,
+    /// Whether and when it is sown.
+    pub sown: HeadlandSown,
+}
+
+/// The headland's size.
+#[derive(Copy, Clone, Debug, PartialEq)]
+pub enum HeadlandSize {
+    /// No headland: lanes run to the fence.
+    None,
+    /// So many laps of the working width, at least one.
+    Laps(u32),
+    /// At least this wide, above zero; laps fill it when it is sown.
+    Width(Length),
+    /// As many laps as the machine's turns need.
+    AsTurnsNeed,
+}
+
+/// When the headland is sown.
+#[derive(Copy, Clone, Debug, PartialEq, Eq)]
+pub enum HeadlandSown {
+    /// Before the lanes.
+    First,
+    /// After the lanes.
+    Last,
+    /// Not at all.
+    No,
+}
+
+/// How the lanes' heading is found.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Guidance {
+    /// The heading with the least cost.
+    Best,
+    /// This heading.
+    Heading(Heading),
+    /// Parallel to the boundary edge that begins at this corner of the first part (from zero).
+    Edge(usize),
+}
+
+/// The crop and its seed lot.
+#[derive(Clone, Debug)]
+pub struct Crop {
+    /// The species, for people.
+    pub name: String,
+    /// The variety.
+    pub variety: String,
+    /// Seeding depth.
+    pub depth: Length,
+    /// Mass of a thousand seeds.
+    pub thousand_seed_mass: Mass,
+    /// Share of seeds that germinate, in `(0, 1]`.
+    pub germination: f64,
+    /// Share of germinated seeds that emerge, in `(0, 1]`.
+    pub field_emergence: f64,
+    /// Seeds in one sales unit.
+    pub seeds_per_unit: Option<u64>,
+}
+
+/// The lattice that the seeds stand on.
+#[derive(Copy, Clone, Debug, PartialEq)]
+pub struct Spacing {
+    /// Between rows; equals the machine's row spacing.
+    pub between_rows: Length,
+    /// Between seeds in the row, above zero.
+    pub between_seeds: Length,
+    /// How the seeds lie.
+    pub pattern: Pattern,
+    /// Shift of each next row as a share of the seed spacing, in `[0, 1)`.
+    pub stagger: f64,
+}
+
+/// How seeds lie in a row.
+#[derive(Copy, Clone, Debug, PartialEq, Eq)]
+pub enum Pattern {
+    /// One seed at a time.
+    Single,
+}

@@ -1,0 +1,25 @@
+//! Plane geometry that knows no stage and no job word. Points are metres in the field frame
+//! (x east, y north), angles are radians counter-clockwise from east.
+//!
+//! Compass headings become angles here and nowhere else: [`angle_of_heading`],
+//! [`heading_of_angle`].
+
+pub mod path;
+
+pub use path::{Gear, Path, Piece, Pose};
+
+use crate::num;
+use lanewright_schema::quantity::Heading;
+
+/// Ground metres in the field frame, x east, y north.
+pub type Point = geo::Coord<f64>;
+
+/// The angle, radians counter-clockwise from east, in `(-π, π]`, of a compass heading.
+pub fn angle_of_heading(heading: Heading) -> f64 {
+    num::wrap_angle((90.0 - heading.to_degrees()).to_radians())
+}
+
+/// The compass heading of an angle in radians counter-clockwise from east.
+pub fn heading_of_angle(angle: f64) -> Heading {
+    Heading::degrees(90.0 - angle.to_degrees())
+}

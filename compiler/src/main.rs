@@ -1,0 +1,2 @@
+//! The `lanewright` command.
+fn main() {}

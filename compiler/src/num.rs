@@ -1,0 +1,19 @@
+//! The only door to transcendental functions. `std`'s differ between platforms in the last digit,
+//! which would break the promise of the same bytes from the same job.
+
+pub use libm::{acos, asin, atan, atan2, cos, hypot, sin, sqrt, tan};
+
+/// Half a turn, radians.
+pub const PI: f64 = std::f64::consts::PI;
+
+/// Sine and cosine of an angle in radians.
+pub fn sin_cos(angle: f64) -> (f64, f64) {
+    (sin(angle), cos(angle))
+}
+
+/// An angle in radians brought into `(-π, π]`.
+pub fn wrap_angle(angle: f64) -> f64 {
+    let turns = (angle / (2.0 * PI)).round();
+    let wrapped = angle - turns * 2.0 * PI;
+    if wrapped <= -PI { wrapped + 2.0 * PI } else { wrapped }
+}
