@@ -5,6 +5,7 @@
 //! [`heading_of_angle`].
 
 pub mod path;
+pub mod region;
 
 pub use path::{Gear, Path, Piece, Pose};
 
