@@ -171,6 +171,27 @@ pub struct Field {
     pub spacing: Spacing,
     /// Where the job states the boundary.
     pub span: Span,
+    /// Where it states what a later stage may have to refuse.
+    pub places: FieldPlaces,
+}
+
+/// Where the job states parts of a field, for findings that only the ground can decide.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct FieldPlaces {
+    /// The field's name.
+    pub name: Option<Span>,
+    /// The way-point where the machine starts and ends.
+    pub home: Option<Span>,
+    /// The fence margin.
+    pub fence_margin: Option<Span>,
+    /// The headland.
+    pub headland: Option<Span>,
+    /// The heading of the lanes.
+    pub guidance: Option<Span>,
+    /// The crop's name.
+    pub crop: Option<Span>,
+    /// The entrances, in their order.
+    pub entrances: Vec<Span>,
 }
 
 /// A polygon in longitude and latitude.
