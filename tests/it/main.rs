@@ -1,0 +1,7 @@
+//! Checks against the world outside, a module for each source. Expected values live in
+//! `tests/reference/`, each with its source; a test here fails when the program and the published
+//! figure part.
+
+mod geodesy;
+mod licences;
+mod reference;
