@@ -1,5 +1,12 @@
 //! The order and direction in which the lanes are driven.
 
+pub mod order;
+
+mod bound;
+mod exact;
+mod search;
+mod tour;
+
 use crate::lanes::LaneIdx;
 use crate::turns::Manoeuvre;
 

@@ -1,0 +1,385 @@
+//! The best order of lanes, as a problem of its own: every lane once, in either direction, from
+//! the depot and back to it, in the least seconds of ways between.
+//!
+//! In: [`Costs`], a square matrix of seconds. Out: an [`Order`] and a proven lower bound.
+//! Up to [`EXACT_LANES`] lanes the order is the optimum (Held & Karp 1962); beyond that it is
+//! found by local search, never worse than driving the lanes as they are numbered, and the bound
+//! is the Held–Karp bound (1970, 1971) of the symmetric relaxation.
+//!
+//! It knows no geometry, and it uses no clock: the effort is counted in steps, so that the same
+//! costs give the same order on any machine.
+
+use super::{bound, exact, search};
+
+/// Up to this many lanes the optimum is found.
+pub const EXACT_LANES: usize = 14;
+
+/// What a barred way costs inside the solvers: more than any route, small enough to keep digits.
+pub(super) const BARRED_S: f64 = 1e7;
+
+/// A lane in one of its two directions, or the depot.
+#[derive(Copy, Clone, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub struct Node(u32);
+
+impl Node {
+    /// The lane driven along its line.
+    pub const fn along(lane: usize) -> Self {
+        Self(2 * lane as u32)
+    }
+    /// The lane driven from its other end.
+    pub const fn back(lane: usize) -> Self {
+        Self(2 * lane as u32 + 1)
+    }
+    /// The same lane in the other direction.
+    #[must_use]
+    pub const fn flipped(self) -> Self {
+        Self(self.0 ^ 1)
+    }
+    /// Which lane; the depot counts as the lane after the last.
+    pub const fn lane(self) -> usize {
+        self.0 as usize / 2
+    }
+    /// Whether the lane is driven along its line.
+    pub const fn is_along(self) -> bool {
+        self.0.is_multiple_of(2)
+    }
+    pub(super) const fn index(self) -> usize {
+        self.0 as usize
+    }
+    pub(super) const fn from_index(index: usize) -> Self {
+        Self(index as u32)
+    }
+}
+
+/// Seconds from the end of one node to the beginning of another. What was never set is barred.
+///
+/// The depot stands for where the route begins and ends: the way from it is the way to the first
+/// lane, the way to it is the way out. Where the route may begin anywhere, these cost nothing.
+#[derive(Clone, Debug)]
+pub struct Costs {
+    stages: Vec<u8>,
+    first_stage: u8,
+    last_stage: u8,
+    seconds: Vec<f64>,
+}
+
+impl Costs {
+    /// All ways barred. Each lane has a stage; lanes of a lower stage are driven before all lanes
+    /// of a higher one.
+    pub fn barred(stages: Vec<u8>) -> Self {
+        let side = 2 * stages.len() + 2;
+        Self {
+            first_stage: stages.iter().copied().min().unwrap_or(0),
+            last_stage: stages.iter().copied().max().unwrap_or(0),
+            stages,
+            seconds: vec![f64::INFINITY; side * side],
+        }
+    }
+    /// How many lanes.
+    pub const fn lanes(&self) -> usize {
+        self.stages.len()
+    }
+    /// The node that stands for the route's beginning and end.
+    pub const fn depot(&self) -> Node {
+        Node::along(self.lanes())
+    }
+    /// Every lane in every direction.
+    pub fn nodes(&self) -> impl Iterator<Item = Node> + use<> {
+        (0..2 * self.lanes()).map(Node::from_index)
+    }
+    /// Seconds of the way; infinite where barred.
+    pub fn get(&self, from: Node, to: Node) -> f64 {
+        if self.out_of_stage(from, to) {
+            return f64::INFINITY;
+        }
+        self.seconds[from.index() * self.side() + to.index()]
+    }
+    /// States the seconds of a way; infinity bars it.
+    pub fn set(&mut self, from: Node, to: Node, seconds: f64) {
+        let side = self.side();
+        self.seconds[from.index() * side + to.index()] = seconds;
+    }
+    /// The lane's stage.
+    pub fn stage(&self, lane: usize) -> u8 {
+        self.stages[lane]
+    }
+    /// Seconds of a whole order, from the depot to the depot.
+    pub fn total(&self, order: &[Node]) -> f64 {
+        let mut at = self.depot();
+        let mut seconds = 0.0;
+        for &next in order.iter().chain([&self.depot()]) {
+            seconds += self.get(at, next);
+            at = next;
+        }
+        seconds
+    }
+
+    pub(super) const fn side(&self) -> usize {
+        2 * self.lanes() + 2
+    }
+
+    /// The matrix with [`BARRED_S`] for whatever is barred, row by row.
+    pub(super) fn penalised(&self) -> Vec<f64> {
+        let side = self.side();
+        let node = Node::from_index;
+        let cells = (0..side * side).map(|k| self.get(node(k / side), node(k % side)));
+        cells.map(|seconds| seconds.min(BARRED_S)).collect()
+    }
+
+    fn out_of_stage(&self, from: Node, to: Node) -> bool {
+        let stage_of = |node: Node| self.stages.get(node.lane()).copied();
+        match (stage_of(from), stage_of(to)) {
+            (Some(before), Some(after)) => before > after,
+            (None, Some(after)) => after != self.first_stage,
+            (Some(before), None) => before != self.last_stage,
+            (None, None) => false,
+        }
+    }
+}
+
+/// Every lane once.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Order {
+    /// In driving order.
+    pub nodes: Vec<Node>,
+    /// Seconds of ways. Infinite if no order without a barred way was found; then the nodes use as
+    /// few of these as could be found.
+    pub seconds: f64,
+}
+
+/// The best order that is found; `warm`, if given, is an order to begin from.
+pub fn best_order(costs: &Costs, warm: Option<&[Node]>) -> Order {
+    let nodes =
+        if costs.lanes() <= EXACT_LANES { exact::optimum(costs) } else { search::local_optimum(costs, warm) };
+    Order { seconds: costs.total(&nodes), nodes }
+}
+
+/// Seconds that no order can undercut. `known` is the seconds of an order at hand.
+pub fn lower_bound_s(costs: &Costs, known: f64) -> f64 {
+    if costs.lanes() <= EXACT_LANES {
+        return costs.total(&exact::optimum(costs));
+    }
+    bound::held_karp_s(costs, known)
+}
+
+/// The lanes as they are numbered, stage by stage, each in the direction that suits best.
+pub fn sequential(costs: &Costs) -> Order {
+    let mut lanes: Vec<usize> = (0..costs.lanes()).collect();
+    lanes.sort_by_key(|&lane| costs.stage(lane));
+    let nodes = best_directions(costs, &lanes);
+    Order { seconds: costs.total(&nodes), nodes }
+}
+
+/// The directions that make a given sequence of lanes cheapest: the shortest path through two
+/// nodes a lane.
+pub(super) fn best_directions(costs: &Costs, lanes: &[usize]) -> Vec<Node> {
+    let way = |from: Node, to: Node| costs.get(from, to).min(BARRED_S);
+    let pair = |lane: usize| [Node::along(lane), Node::back(lane)];
+    let mut reached: Vec<[(f64, Node); 2]> = Vec::with_capacity(lanes.len());
+    for &lane in lanes {
+        let step = pair(lane).map(|to| match reached.last() {
+            None => (way(costs.depot(), to), costs.depot()),
+            Some(before) => cheaper(
+                before
+                    .iter()
+                    .zip(pair(lanes[reached.len() - 1]))
+                    .map(|(&(seconds, _), from)| (seconds + way(from, to), from)),
+            ),
+        });
+        reached.push(step);
+    }
+    let Some(&last_lane) = lanes.last() else { return Vec::new() };
+    let ends = reached[lanes.len() - 1].iter().zip(pair(last_lane));
+    let (_, mut node) = cheaper(ends.map(|(&(seconds, _), from)| (seconds + way(from, costs.depot()), from)));
+    let mut nodes = vec![node];
+    for step in reached[1..].iter().rev() {
+        node = step[usize::from(!node.is_along())].1;
+        nodes.push(node);
+    }
+    nodes.reverse();
+    nodes
+}
+
+fn cheaper(options: impl Iterator<Item = (f64, Node)>) -> (f64, Node) {
+    options.fold((f64::INFINITY, Node(0)), |best, option| if option.0 < best.0 { option } else { best })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::num;
+    use proptest::prelude::*;
+
+    /// Length of the forward turn between parallel lanes `distance` apart, ends level: Π and Ω turn
+    /// (Dubins RSR and LRL; closed forms after Bochtis & Vougioukas 2008).
+    fn parallel_turn_m(radius: f64, distance: f64) -> f64 {
+        if distance >= 2.0 * radius {
+            return (num::PI - 2.0) * radius + distance;
+        }
+        radius * (3.0 * num::PI - 4.0 * num::asin((2.0 * radius + distance) / (4.0 * radius)))
+    }
+
+    /// Parallel lanes with level ends, from anywhere to anywhere. Neighbours in the order are
+    /// driven in opposite directions; the other way round the machine would have to cross a lane.
+    fn parallel_field(lanes: usize, width: f64, radius: f64) -> Costs {
+        let mut costs = Costs::barred(vec![0; lanes]);
+        let depot = costs.depot();
+        for from in costs.nodes() {
+            costs.set(depot, from, 0.0);
+            costs.set(from, depot, 0.0);
+            for to in costs.nodes() {
+                if from.lane() != to.lane() && from.is_along() != to.is_along() {
+                    let distance = from.lane().abs_diff(to.lane()) as f64 * width;
+                    costs.set(from, to, parallel_turn_m(radius, distance));
+                }
+            }
+        }
+        costs
+    }
+
+    fn lanes_of(order: &Order) -> Vec<usize> {
+        let mut lanes: Vec<usize> = order.nodes.iter().map(|node| node.lane()).collect();
+        lanes.sort_unstable();
+        lanes
+    }
+
+    /// Sequential and optimal metres between `lanes` lanes: computed by an exact dynamic program of
+    /// another author in another language on the closed forms above; no publication.
+    const SOLVED: [(f64, f64, usize, f64, f64); 8] = [
+        (3.0, 4.5, 6, 146.382, 76.686),
+        (3.0, 4.5, 8, 204.935, 104.960),
+        (3.0, 4.5, 10, 263.488, 145.235),
+        (3.0, 4.5, 14, 380.593, 195.783),
+        (3.0, 6.0, 8, 282.419, 140.947),
+        (2.0, 5.0, 10, 308.285, 149.372),
+        (6.0, 4.5, 10, 222.116, 161.777),
+        (3.0, 3.0, 12, 199.073, 112.345),
+    ];
+
+    #[test]
+    fn few_lanes_are_driven_in_the_optimal_order() {
+        for (width, radius, lanes, in_sequence, optimum) in SOLVED {
+            let costs = parallel_field(lanes, width, radius);
+            let best = best_order(&costs, None);
+            assert!((sequential(&costs).seconds - in_sequence).abs() < 1e-3, "{lanes} × {width} m");
+            assert!((best.seconds - optimum).abs() < 1e-3, "{lanes} × {width} m: {}", best.seconds);
+            assert!((lower_bound_s(&costs, best.seconds) - optimum).abs() < 1e-3);
+            assert_eq!(lanes_of(&best), (0..lanes).collect::<Vec<_>>());
+        }
+    }
+
+    #[test]
+    fn local_search_comes_near_the_optimum_of_few_lanes() {
+        for (width, radius, lanes, _, optimum) in SOLVED {
+            let costs = parallel_field(lanes, width, radius);
+            let found = costs.total(&search::local_optimum(&costs, None));
+            assert!(found < 1.06 * optimum, "{lanes} × {width} m: {found} against {optimum}");
+        }
+    }
+
+    #[test]
+    fn two_hundred_lanes_come_near_the_bound() {
+        let costs = parallel_field(200, 2.7, 2.5);
+        let best = best_order(&costs, None);
+        let bound = lower_bound_s(&costs, best.seconds);
+        assert_eq!(lanes_of(&best), (0..200).collect::<Vec<_>>());
+        assert!(bound <= best.seconds);
+        assert!(best.seconds < 1.03 * bound, "{} against {bound}", best.seconds);
+        assert_eq!(best, best_order(&costs, None));
+    }
+
+    #[test]
+    fn headland_laps_come_before_the_lanes() {
+        let mut stages = vec![1; 20];
+        stages.extend([0, 0, 0]);
+        let mut costs = Costs::barred(stages);
+        let depot = costs.depot();
+        for from in costs.nodes() {
+            costs.set(depot, from, 1.0);
+            costs.set(from, depot, 1.0);
+            for to in costs.nodes().filter(|to| to.lane() != from.lane()) {
+                costs.set(from, to, 1.0 + from.lane().abs_diff(to.lane()) as f64);
+            }
+        }
+        let best = best_order(&costs, None);
+        assert!(best.seconds.is_finite());
+        assert!(best.nodes[..3].iter().all(|node| node.lane() >= 20));
+        assert!(lower_bound_s(&costs, best.seconds) > 0.99 * best.seconds);
+    }
+
+    #[test]
+    fn no_lane_is_no_way() {
+        let mut costs = Costs::barred(Vec::new());
+        costs.set(costs.depot(), costs.depot(), 0.0);
+        assert_eq!(best_order(&costs, None), Order { nodes: Vec::new(), seconds: 0.0 });
+    }
+
+    /// Any costs, some ways barred, some lanes of a later stage.
+    fn any_costs(lanes: std::ops::Range<usize>) -> impl Strategy<Value = Costs> {
+        lanes.prop_flat_map(|lanes| {
+            let side = 2 * lanes + 1;
+            let cells = proptest::collection::vec(
+                prop_oneof![9 => 1.0..100.0, 1 => Just(f64::INFINITY)],
+                side * side,
+            );
+            (proptest::collection::vec(0_u8..2, lanes), cells).prop_map(move |(stages, cells)| {
+                let mut costs = Costs::barred(stages);
+                for from in 0..side {
+                    for to in (0..side).filter(|to| from / 2 != to / 2) {
+                        costs.set(Node::from_index(from), Node::from_index(to), cells[from * side + to]);
+                    }
+                }
+                costs
+            })
+        })
+    }
+
+    /// Every order and every direction.
+    fn cheapest_by_trying_all(costs: &Costs, driven: &mut Vec<Node>) -> f64 {
+        if driven.len() == costs.lanes() {
+            return costs.total(driven);
+        }
+        let mut best = f64::INFINITY;
+        for node in costs.nodes() {
+            if driven.iter().all(|other| other.lane() != node.lane()) {
+                driven.push(node);
+                best = best.min(cheapest_by_trying_all(costs, driven));
+                driven.pop();
+            }
+        }
+        best
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(40))]
+
+        #[test]
+        fn exact_order_is_the_cheapest_of_all(costs in any_costs(1..6)) {
+            let cheapest = cheapest_by_trying_all(&costs, &mut Vec::new());
+            let best = best_order(&costs, None);
+            if cheapest.is_finite() {
+                prop_assert!((best.seconds - cheapest).abs() < 1e-6);
+            } else {
+                prop_assert!(best.seconds.is_infinite());
+            }
+        }
+
+        #[test]
+        fn bound_is_never_above_the_optimum(costs in any_costs(5..11)) {
+            let optimum = best_order(&costs, None).seconds;
+            let loose = if optimum.is_finite() { 1.5 * optimum } else { optimum };
+            prop_assert!(bound::held_karp_s(&costs, loose) <= optimum);
+            prop_assert!(bound::held_karp_s(&costs, optimum) <= optimum);
+        }
+
+        #[test]
+        fn local_search_is_never_worse_than_in_sequence(costs in any_costs(14..40)) {
+            let best = best_order(&costs, None);
+            prop_assert_eq!(lanes_of(&best), (0..costs.lanes()).collect::<Vec<_>>());
+            prop_assert!(best.seconds <= sequential(&costs).seconds);
+            prop_assert!(lower_bound_s(&costs, best.seconds) <= best.seconds);
+            let again = best_order(&costs, Some(&best.nodes));
+            prop_assert!(again.seconds <= best.seconds);
+        }
+    }
+}

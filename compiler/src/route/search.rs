@@ -1,0 +1,318 @@
+//! A good order for many lanes: construction, then iterated local search.
+//!
+//! An order is improved by every move that makes a promising way part of it: reversing a stretch
+//! (2-opt; the lanes in it change direction) and exchanging two neighbouring stretches, either of
+//! them reversed (3-opt without the rest; with a short stretch it is Or-opt, after Or 1976). Which
+//! ways are promising is read from short lists of each node's nearest. Where nothing improves, two
+//! short stretches are exchanged at random and the search repairs around them; the better order is
+//! kept (Lourenço, Martin & Stützle 2003). Prefix sums of both directions make each move's worth
+//! an expression of a few terms, although the ways there and back cost differently.
+//!
+//! The random numbers have a fixed seed and the steps are counted: no clock decides anything.
+
+use super::order::{BARRED_S, Costs, Node, best_directions, sequential};
+use super::tour::{Exchange, Move, Tour};
+
+/// Nodes in each list of nearest ones.
+const NEAREST: usize = 8;
+/// The longest stretch, in lanes, that Or-opt moves.
+const SHORT: usize = 3;
+/// The longest stretch that a random exchange moves.
+const SHAKEN: usize = 30;
+/// Random exchanges for each lane, from nothing and from an order at hand.
+const SHAKES_PER_LANE: usize = 250;
+const SHAKES_PER_LANE_WARM: usize = 80;
+const SHAKES_AT_MOST: usize = 60_000;
+/// A move is worth making above this, seconds; below it is rounding.
+const WORTH_S: f64 = 1e-6;
+
+/// The best order found; never worse than the sequential one nor than `warm`.
+pub(super) fn local_optimum(costs: &Costs, warm: Option<&[Node]>) -> Vec<Node> {
+    let (begin, shakes) = match warm {
+        Some(order) => (order.to_vec(), SHAKES_PER_LANE_WARM),
+        None => (best_construction(costs), SHAKES_PER_LANE),
+    };
+    let mut search = Search::new(costs, &begin);
+    search.settle();
+    search.shake((shakes * costs.lanes()).min(SHAKES_AT_MOST));
+    let found = search.tour.order();
+    cheapest(costs, vec![found, begin, sequential(costs).nodes])
+}
+
+/// The cheapest of the sequential order, of patterns that skip lanes, and of nearest neighbour.
+fn best_construction(costs: &Costs) -> Vec<Node> {
+    let mut orders = vec![sequential(costs).nodes, nearest_neighbour(costs)];
+    orders.extend((2..=9).map(|skip| skipping(costs, skip)));
+    cheapest(costs, orders)
+}
+
+fn cheapest(costs: &Costs, orders: Vec<Vec<Node>>) -> Vec<Node> {
+    let way = |from, to| costs.get(from, to).min(BARRED_S);
+    let seconds = |order: &[Node]| {
+        let depot = [costs.depot()];
+        let stops: Vec<Node> = depot.iter().chain(order).chain(&depot).copied().collect();
+        stops.windows(2).map(|pair| way(pair[0], pair[1])).sum::<f64>()
+    };
+    let mut best = (f64::INFINITY, Vec::new());
+    for order in orders {
+        let total = seconds(&order);
+        if total < best.0 {
+            best = (total, order);
+        }
+    }
+    best.1
+}
+
+/// Lanes `0, s, 1, s + 1, …` of each run of `2s` lanes, as one drives a field whose lanes lie
+/// closer than the machine turns.
+fn skipping(costs: &Costs, skip: usize) -> Vec<Node> {
+    let mut lanes = Vec::with_capacity(costs.lanes());
+    for run in (0..costs.lanes()).step_by(2 * skip) {
+        let pairs = (run..run + skip).flat_map(|lane| [lane, lane + skip]);
+        lanes.extend(pairs.filter(|&lane| lane < costs.lanes()));
+    }
+    lanes.sort_by_key(|&lane| costs.stage(lane));
+    best_directions(costs, &lanes)
+}
+
+fn nearest_neighbour(costs: &Costs) -> Vec<Node> {
+    let mut left: Vec<Node> = costs.nodes().collect();
+    let mut order = Vec::with_capacity(costs.lanes());
+    let mut at = costs.depot();
+    while !left.is_empty() {
+        let mut next = (f64::INFINITY, left[0]);
+        for &node in &left {
+            let seconds = costs.get(at, node);
+            if seconds < next.0 {
+                next = (seconds, node);
+            }
+        }
+        at = next.1;
+        order.push(at);
+        left.retain(|node| node.lane() != at.lane());
+    }
+    order
+}
+
+/// The nearest nodes after and before each node, nearest first; by the node's index.
+struct Nearest {
+    after: Vec<Vec<Node>>,
+    before: Vec<Vec<Node>>,
+}
+
+impl Nearest {
+    fn of(costs: &Costs) -> Self {
+        let all: Vec<Node> = costs.nodes().chain([costs.depot()]).collect();
+        let list = |seconds: &dyn Fn(Node) -> f64| {
+            let mut near: Vec<(f64, Node)> = all.iter().map(|&node| (seconds(node), node)).collect();
+            near.retain(|&(seconds, _)| seconds < BARRED_S);
+            near.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+            near.truncate(NEAREST);
+            near.into_iter().map(|(_, node)| node).collect::<Vec<Node>>()
+        };
+        let other = |a: Node, b: Node| if a.lane() == b.lane() { f64::INFINITY } else { costs.get(a, b) };
+        Self {
+            after: all.iter().map(|&from| list(&|to| other(from, to))).collect(),
+            before: all.iter().map(|&to| list(&|from| other(from, to))).collect(),
+        }
+    }
+}
+
+struct Search {
+    tour: Tour,
+    nearest: Nearest,
+    /// Lanes around which something may improve, each at most once.
+    dirty: Vec<usize>,
+    is_dirty: Vec<bool>,
+    random: XorShift,
+}
+
+impl Search {
+    fn new(costs: &Costs, order: &[Node]) -> Self {
+        let tour = Tour::new(costs, order);
+        let nearest = Nearest::of(costs);
+        let lanes = costs.lanes();
+        Self {
+            tour,
+            nearest,
+            dirty: (0..=lanes).rev().collect(),
+            is_dirty: vec![true; lanes + 1],
+            random: XorShift(0x9E37_79B9_7F4A_7C15),
+        }
+    }
+
+    /// Improves until no lane's neighbourhood holds a better order.
+    fn settle(&mut self) {
+        while let Some(lane) = self.dirty.pop() {
+            self.is_dirty[lane] = false;
+            while let Some(step) = self.best_move_around(lane) {
+                self.make(step);
+            }
+        }
+    }
+
+    fn make(&mut self, step: Move) {
+        for lane in self.tour.apply(step) {
+            if !self.is_dirty[lane] {
+                self.is_dirty[lane] = true;
+                self.dirty.push(lane);
+            }
+        }
+    }
+
+    /// Exchanges two short stretches at random and repairs, over and over; keeps what is not worse.
+    fn shake(&mut self, times: usize) {
+        let lanes = self.tour.lanes();
+        let mut kept = self.tour.clone();
+        for _ in 0..times {
+            let longest = SHAKEN.min(lanes / 2);
+            let (a, b) = (1 + self.random.below(longest), 1 + self.random.below(longest));
+            let first = 1 + self.random.below(lanes + 1 - a - b);
+            let exchange = Exchange { first, middle: first + a - 1, last: first + a + b - 1 };
+            let step = match self.random.below(4) {
+                0 => Move::ExchangeReversingEarlier(exchange),
+                1 => Move::ExchangeReversingLater(exchange),
+                _ => Move::Exchange(exchange),
+            };
+            if self.tour.change(step) > BARRED_S / 2.0 {
+                continue;
+            }
+            self.make(step);
+            self.settle();
+            if self.tour.seconds() <= kept.seconds() + WORTH_S {
+                kept.clone_from(&self.tour);
+            } else {
+                self.tour.clone_from(&kept);
+            }
+        }
+    }
+
+    /// The best move that puts a promising way beside this lane into the order.
+    fn best_move_around(&self, lane: usize) -> Option<Move> {
+        let tour = &self.tour;
+        let mut best = Best { tour, change: -WORTH_S, step: None };
+        let (as_from, as_to) = (tour.place_as_from(lane), tour.place_as_to(lane));
+        let from = tour.at(as_from);
+        let leaving = tour.way(from, tour.at(as_from + 1));
+        for &to in &self.nearest.after[from.index()] {
+            if tour.way(from, to) >= leaving {
+                break;
+            }
+            best.link(from, to);
+        }
+        let to = tour.at(as_to);
+        let coming = tour.way(tour.at(as_to - 1), to);
+        for &from in &self.nearest.before[to.index()] {
+            if tour.way(from, to) >= coming {
+                break;
+            }
+            best.link(from, to);
+        }
+        if let Some(step) = tour.flip_of(lane) {
+            best.consider(step);
+        }
+        best.step
+    }
+}
+
+/// The best move seen so far.
+struct Best<'a> {
+    tour: &'a Tour,
+    change: f64,
+    step: Option<Move>,
+}
+
+impl Best<'_> {
+    fn consider(&mut self, step: Move) {
+        let change = self.tour.change(step);
+        if change < self.change {
+            self.change = change;
+            self.step = Some(step);
+        }
+    }
+
+    /// Considers the moves after which `to` follows `from`.
+    fn link(&mut self, from: Node, to: Node) {
+        let (i, j) = (self.tour.place_as_from(from.lane()), self.tour.place_as_to(to.lane()));
+        match (self.tour.at(i) == from, self.tour.at(j) == to) {
+            (true, true) if i < j => self.link_forward(i, j),
+            (true, true) => self.link_backward(i, j),
+            (true, false) => self.link_to_flipped(i, j),
+            (false, true) => self.link_from_flipped(i, j),
+            (false, false) => {}
+        }
+    }
+
+    /// Both as they are driven now, `from` at `i` earlier than `to` at `j`.
+    fn link_forward(&mut self, i: usize, j: usize) {
+        if i + 1 == j {
+            return;
+        }
+        for last in j..(j + SHORT).min(self.tour.lanes() + 1) {
+            let exchange = Exchange { first: i + 1, middle: j - 1, last };
+            self.consider(Move::Exchange(exchange));
+            self.consider(Move::ExchangeReversingEarlier(exchange));
+        }
+        for first in (i.saturating_sub(SHORT - 1).max(1)..=i).rev() {
+            let exchange = Exchange { first, middle: i, last: j - 1 };
+            self.consider(Move::Exchange(exchange));
+            self.consider(Move::ExchangeReversingLater(exchange));
+        }
+    }
+
+    /// Both as they are driven now, `from` at `i` later than `to` at `j`.
+    fn link_backward(&mut self, i: usize, j: usize) {
+        if i > self.tour.lanes() || j == 0 {
+            return;
+        }
+        let early = j..(j + SHORT).min(i);
+        let late = i.saturating_sub(SHORT).max(early.end)..i;
+        for middle in early.chain(late) {
+            self.consider(Move::Exchange(Exchange { first: j, middle, last: i }));
+        }
+    }
+
+    /// `from` at `i` as it is driven now, `to` at `j` in its other direction.
+    fn link_to_flipped(&mut self, i: usize, j: usize) {
+        if j > i {
+            self.consider(Move::Reverse { first: i + 1, last: j });
+            for first in (j.saturating_sub(SHORT - 1).max(i + 2)..=j).rev() {
+                let exchange = Exchange { first: i + 1, middle: first - 1, last: j };
+                self.consider(Move::ExchangeReversingLater(exchange));
+            }
+        } else {
+            for first in (j.saturating_sub(SHORT - 1).max(1)..=j).rev() {
+                let exchange = Exchange { first, middle: j, last: i };
+                self.consider(Move::ExchangeReversingEarlier(exchange));
+            }
+        }
+    }
+
+    /// `from` at `i` in its other direction, `to` at `j` as it is driven now.
+    fn link_from_flipped(&mut self, i: usize, j: usize) {
+        if i < j {
+            self.consider(Move::Reverse { first: i, last: j - 1 });
+            for middle in i..(i + SHORT).min(j - 1) {
+                let exchange = Exchange { first: i, middle, last: j - 1 };
+                self.consider(Move::ExchangeReversingEarlier(exchange));
+            }
+        } else {
+            for last in i..(i + SHORT).min(self.tour.lanes() + 1) {
+                let exchange = Exchange { first: j, middle: i - 1, last };
+                self.consider(Move::ExchangeReversingLater(exchange));
+            }
+        }
+    }
+}
+
+/// Marsaglia's xorshift (2003), 64 bits; a fixed seed makes it part of the method, not chance.
+struct XorShift(u64);
+
+impl XorShift {
+    fn below(&mut self, limit: usize) -> usize {
+        self.0 ^= self.0 << 13;
+        self.0 ^= self.0 >> 7;
+        self.0 ^= self.0 << 17;
+        (self.0 % limit as u64) as usize
+    }
+}
