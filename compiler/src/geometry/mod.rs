@@ -4,9 +4,12 @@
 //! Compass headings become angles here and nowhere else: [`angle_of_heading`],
 //! [`heading_of_angle`].
 
+pub mod convex;
+pub mod footprint;
 pub mod path;
 pub mod region;
 
+pub use footprint::Footprint;
 pub use path::{Gear, Path, Piece, Pose};
 
 use crate::num;

@@ -417,7 +417,7 @@ mod tests {
         a.distance(&b) < tolerance && a.turn_to(&b).abs() < tolerance
     }
 
-    /// Check values derived by quadrature (SciPy, absolute tolerance 1e-12) of the textbook
+    /// Check values derived by adaptive quadrature (absolute tolerance 1e-12) of the textbook
     /// definition of the clothoid: curvature from 0 to 1/r over length L.
     #[test]
     fn clothoid_ends_where_quadrature_of_its_definition_ends() {

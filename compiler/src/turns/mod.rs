@@ -1,5 +1,11 @@
 //! Drivable ways between two poses, inside the fence.
 
+pub mod dubins;
+pub mod fishtail;
+pub mod on_spot;
+pub mod reeds_shepp;
+mod word;
+
 use crate::geometry::Path;
 
 /// A way between lane ends, or between a lane end and home.
