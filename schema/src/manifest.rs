@@ -1,1 +1,211 @@
-//! manifest
+//! `manifest.json`: what a compile made, from what, with which figures and proofs; for programs.
+//!
+//! In and out: a [`Manifest`]. The JSON Schema made from these types is published as
+//! `schema/manifest.schema.json`.
+
+use schemars::{JsonSchema, Schema, schema_for};
+use serde::{Deserialize, Serialize};
+
+/// What a compile made of one job.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Manifest {
+    /// The program that wrote it.
+    pub program: String,
+    /// Its version.
+    pub version: String,
+    /// The job file's stem, which is also the folder's name.
+    pub job: String,
+    /// The field frame: every metre of the outputs is one of its metres.
+    pub frame: Frame,
+    /// The machine as the plan assumes it.
+    pub machine: Machine,
+    /// Totals over all fields.
+    pub figures: Figures,
+    /// The same figures for each field, in the job's order.
+    pub fields: Vec<FieldFigures>,
+    /// What was proven, with the margin left.
+    pub checks: Vec<Check>,
+    /// What the compiler had to say about the job.
+    pub findings: Vec<Finding>,
+    /// Files read.
+    pub inputs: Vec<File>,
+    /// Files written, this one left out.
+    pub outputs: Vec<File>,
+}
+
+/// The field frame.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Frame {
+    /// PROJ string from longitude and latitude to metres east and north.
+    pub proj: String,
+    /// Name of the reference frame of longitude and latitude.
+    pub reference: String,
+    /// Its epoch, decimal year, where one applies.
+    pub epoch: Option<f64>,
+}
+
+/// The machine. Points are metres from the reference point, `[forward, right]`.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Machine {
+    /// Its name.
+    pub name: String,
+    /// Outline of the body with the toolbar.
+    pub body_m: Vec<[f64; 2]>,
+    /// The antennas.
+    pub antennas_m: Vec<[f64; 2]>,
+    /// How far the seed outlets lie ahead of the reference point; behind is negative.
+    pub tool_x_m: f64,
+    /// Offset of each tool row to the right, left to right.
+    pub row_offsets_m: Vec<f64>,
+    /// Smallest radius of the reference point's path; 0 where it only turns on the spot.
+    pub turning_radius_m: f64,
+}
+
+/// Figures of a field or of a whole job.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Figures {
+    /// Inside the boundary; `worked + headland + keep_out + left_over`.
+    pub field_m2: f64,
+    /// Inside the fence.
+    pub soil_m2: f64,
+    /// Covered by rows, sown headland included.
+    pub worked_m2: f64,
+    /// Headland left unsown on purpose.
+    pub headland_m2: f64,
+    /// Keep-outs with their clearance.
+    pub keep_out_m2: f64,
+    /// Soil that no row covers, each piece with its reason in `plan.geojson`.
+    pub left_over_m2: f64,
+    /// Covered twice.
+    pub overlap_m2: f64,
+    /// Lanes driven.
+    pub lanes: u64,
+    /// Ways between two lanes.
+    pub turns: u64,
+    /// Metres driven in lanes.
+    pub lane_m: f64,
+    /// Metres driven in turns.
+    pub turn_m: f64,
+    /// Metres driven from home and back.
+    pub transit_m: f64,
+    /// Seeds on the lattice.
+    pub seeds: u64,
+    /// Seconds in lanes.
+    pub work_s: f64,
+    /// Seconds in turns, lifting and lowering the tool included.
+    pub turn_s: f64,
+    /// Seconds from home and back.
+    pub transit_s: f64,
+    /// Seconds standing for refills.
+    pub stop_s: f64,
+    /// Worked area over what the working width covers in the total time at working speed.
+    pub field_efficiency: f64,
+    /// Seconds of turns and transits in the best order of these lanes that could exist: a proven
+    /// lower bound.
+    pub route_bound_s: f64,
+    /// Share of the route's turns and transits, lifting left out, that lies above the bound.
+    pub route_gap: f64,
+}
+
+/// Figures of one field.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct FieldFigures {
+    /// Its name.
+    pub name: String,
+    /// Its figures.
+    #[serde(flatten)]
+    pub figures: Figures,
+}
+
+/// One proof.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Check {
+    /// The field that it is about.
+    pub field: String,
+    /// The rule that it proves.
+    pub rule: String,
+    /// What is left before the rule would be broken.
+    pub margin: f64,
+    /// Unit of the margin.
+    pub unit: String,
+    /// Longitude and latitude where the margin is smallest.
+    #[serde(rename = "where")]
+    pub place: Option<[f64; 2]>,
+}
+
+/// One thing that the compiler had to say.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Finding {
+    /// The rule.
+    pub rule: String,
+    /// `note`, `warning` or `error`.
+    pub severity: String,
+    /// The fact.
+    pub message: String,
+    /// What to type so that it passes.
+    pub hint: Option<String>,
+    /// The file that it is about.
+    pub file: Option<String>,
+    /// First and last byte, exclusive, in that file.
+    pub bytes: Option<[usize; 2]>,
+    /// Longitude and latitude that it is about.
+    #[serde(rename = "where")]
+    pub place: Option<[f64; 2]>,
+}
+
+/// A file read or written.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct File {
+    /// Its path: an input's as the job names it, an output's within the folder; `/` between parts.
+    pub path: String,
+    /// SHA-256 of its bytes, lower-case hexadecimal.
+    pub sha256: String,
+}
+
+impl Manifest {
+    /// The manifest as text, indented.
+    pub fn to_json(&self) -> serde_json::Result<String> {
+        serde_json::to_string_pretty(self).map(|text| text + "\n")
+    }
+
+    /// Reads a manifest.
+    pub fn from_json(text: &str) -> serde_json::Result<Self> {
+        serde_json::from_str(text)
+    }
+}
+
+/// The JSON Schema of the manifest.
+pub fn json_schema() -> Schema {
+    let mut schema = schema_for!(Manifest);
+    schema.insert("title".into(), "Lanewright manifest".into());
+    schema
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn published_schema_is_current() {
+        let path = concat!(env!("CARGO_MANIFEST_DIR"), "/manifest.schema.json");
+        let now = serde_json::to_string_pretty(&json_schema()).unwrap() + "\n";
+        if std::env::var_os("UPDATE_SCHEMA").is_some() {
+            std::fs::write(path, &now).unwrap();
+        }
+        let published = std::fs::read_to_string(path).unwrap_or_default();
+        assert!(published == now, "run the tests of this crate with UPDATE_SCHEMA=1 and commit {path}");
+    }
+
+    #[test]
+    fn unknown_keys_are_refused() {
+        let file = r#"{"path":"map.svg","sha256":"00","size":1}"#;
+        assert!(serde_json::from_str::<File>(file).is_err());
+    }
+}
