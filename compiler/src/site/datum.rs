@@ -1,0 +1,330 @@
+//! Reference frames as PROJ knows them, and the way of a position from one to another.
+//!
+//! In: the frames that the job states. Out: what each is (ellipsoid, whether it moves with time,
+//! how exactly it is defined) and a [`DatumShift`] by PROJ's own pipeline. Where PROJ knows no
+//! transformation but a guess, or needs an epoch that the job does not give, the job is refused:
+//! plates drift by some centimetres a year, and a sown row does not.
+
+use crate::check::ReferenceFrame;
+use crate::diagnostic::Finding;
+use geographiclib_rs::Geodesic;
+use lanewright_schema::quantity::GeoPoint;
+use proj::{Area, Proj, ProjBuilder};
+use serde_json::Value;
+
+/// The ellipsoid of a frame.
+#[derive(Copy, Clone, Debug, PartialEq)]
+pub struct Ellipsoid {
+    /// Semi-major axis, metres.
+    pub semi_major_m: f64,
+    /// Inverse flattening.
+    pub inverse_flattening: f64,
+}
+
+/// How a frame's coordinates of a place on the ground behave in time.
+#[derive(Copy, Clone, Debug, PartialEq)]
+pub enum Motion {
+    /// They stay: the frame is tied to a plate.
+    Fixed,
+    /// They change by centimetres a year; a coordinate needs an epoch.
+    Dynamic,
+    /// A group of realisations under one name, told apart only to this many metres.
+    Ensemble {
+        /// What the register states.
+        accuracy_m: f64,
+    },
+}
+
+/// What PROJ's register says of a reference frame.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Datum {
+    /// As the job says it.
+    pub name: String,
+    /// What PROJ is given.
+    pub proj: String,
+    /// Decimal year, where the job states one.
+    pub epoch: Option<f64>,
+    /// Its ellipsoid.
+    pub ellipsoid: Ellipsoid,
+    /// Its behaviour in time.
+    pub motion: Motion,
+    /// The frame as PROJJSON, for a projected frame to stand on.
+    pub base_crs: Value,
+    latitude_first: bool,
+}
+
+impl Datum {
+    /// Looks a frame up. Unknown names and frames that are not geographic are refused.
+    pub fn of(frame: &ReferenceFrame) -> Result<Self, Finding> {
+        let text = Proj::new(&frame.proj)
+            .ok()
+            .and_then(|crs| crs.to_projjson(Some(false), None, None).ok())
+            .ok_or_else(|| unknown(frame))?;
+        let crs: Value = serde_json::from_str(&text).map_err(|_| unknown(frame))?;
+        if crs["type"] != "GeographicCRS" {
+            return Err(Finding::error(
+                "frame/not-geographic",
+                format!("`{}` is not a frame of latitudes and longitudes", frame.proj),
+            )
+            .with_hint("name a geographic frame, such as \"WGS 84\" or \"ETRS89\""));
+        }
+        let earth = |e: &Ellipsoid| (6.3e6..6.4e6).contains(&e.semi_major_m);
+        let datum = if crs["datum"].is_object() { &crs["datum"] } else { &crs["datum_ensemble"] };
+        Ok(Self {
+            name: frame.name.clone(),
+            proj: frame.proj.clone(),
+            epoch: frame.epoch,
+            ellipsoid: ellipsoid(&datum["ellipsoid"]).filter(earth).ok_or_else(|| unknown(frame))?,
+            motion: motion(&crs),
+            latitude_first: crs["coordinate_system"]["axis"][0]["direction"] == "north",
+            base_crs: without_bounds(crs),
+        })
+    }
+
+    /// Geodesics on its ellipsoid.
+    pub fn geodesic(&self) -> Geodesic {
+        Geodesic::new(self.ellipsoid.semi_major_m, 1.0 / self.ellipsoid.inverse_flattening)
+    }
+
+    fn crs(&self) -> Result<Proj, Finding> {
+        let crs = Proj::new(&self.proj).map_err(|error| impossible(&self.proj, &error.to_string()))?;
+        match (self.motion, self.epoch) {
+            (Motion::Dynamic, Some(epoch)) => crs
+                .coordinate_metadata_create(epoch)
+                .map_err(|error| impossible(&self.proj, &error.to_string())),
+            _ => Ok(crs),
+        }
+    }
+}
+
+/// The way of a position from one frame to another.
+pub struct DatumShift {
+    pipeline: Option<Proj>,
+    latitude_first: (bool, bool),
+}
+
+impl DatumShift {
+    /// The transformation between two frames near the given places.
+    pub fn between(from: &Datum, to: &Datum, near: &[GeoPoint]) -> Result<Self, Finding> {
+        let latitude_first = (from.latitude_first, to.latitude_first);
+        if from.proj == to.proj && from.epoch == to.epoch {
+            return Ok(Self { pipeline: None, latitude_first });
+        }
+        for datum in [from, to] {
+            if datum.motion == Motion::Dynamic && datum.epoch.is_none() {
+                return Err(epoch_missing(datum, from, to));
+            }
+        }
+        if let (Motion::Dynamic, Motion::Dynamic) = (from.motion, to.motion)
+            && from.epoch != to.epoch
+        {
+            return Err(epochs_differ(from, to));
+        }
+        let pipeline = ProjBuilder::new()
+            .proj_create_crs_to_crs_from_pj(&from.crs()?, &to.crs()?, area(near), None)
+            .map_err(|_| no_transformation(from, to))?;
+        let shift = Self { pipeline: Some(pipeline), latitude_first };
+        for &place in near {
+            shift.apply(place)?;
+            if shift.is_a_guess() {
+                return Err(no_transformation(from, to));
+            }
+        }
+        Ok(shift)
+    }
+
+    /// Whether PROJ, for want of a registered transformation, took the numbers over as they are.
+    fn is_a_guess(&self) -> bool {
+        let description = self.pipeline.as_ref().and_then(|p| p.proj_info().description);
+        description.is_none_or(|text| text.contains("Ballpark"))
+    }
+
+    /// The same place on the ground, in the other frame.
+    pub fn apply(&self, place: GeoPoint) -> Result<GeoPoint, Finding> {
+        let Some(pipeline) = &self.pipeline else { return Ok(place) };
+        let input = if self.latitude_first.0 {
+            (place.latitude, place.longitude)
+        } else {
+            (place.longitude, place.latitude)
+        };
+        let (a, b): (f64, f64) =
+            pipeline.convert(input).map_err(|error| impossible("the shift", &error.to_string()))?;
+        let (longitude, latitude) = if self.latitude_first.1 { (b, a) } else { (a, b) };
+        if longitude.is_finite() && latitude.is_finite() {
+            Ok(GeoPoint { longitude, latitude })
+        } else {
+            Err(impossible("the shift", "the result is not a place"))
+        }
+    }
+
+    /// How exact PROJ's register says the transformation is, metres, where it says so.
+    pub fn accuracy_m(&self) -> Option<f64> {
+        self.pipeline.as_ref().map(|p| p.proj_info().accuracy).filter(|&a| a >= 0.0)
+    }
+}
+
+fn motion(crs: &Value) -> Motion {
+    if crs["datum_ensemble"].is_object() {
+        let accuracy = crs["datum_ensemble"]["accuracy"].as_str().and_then(|a| a.parse().ok());
+        return Motion::Ensemble { accuracy_m: accuracy.unwrap_or(f64::INFINITY) };
+    }
+    if crs["datum"]["type"] == "DynamicGeodeticReferenceFrame" { Motion::Dynamic } else { Motion::Fixed }
+}
+
+fn ellipsoid(value: &Value) -> Option<Ellipsoid> {
+    let semi_major_m = value["semi_major_axis"].as_f64()?;
+    if let Some(inverse_flattening) = value["inverse_flattening"].as_f64() {
+        return Some(Ellipsoid { semi_major_m, inverse_flattening });
+    }
+    let semi_minor_m = value["semi_minor_axis"].as_f64()?;
+    Some(Ellipsoid { semi_major_m, inverse_flattening: semi_major_m / (semi_major_m - semi_minor_m) })
+}
+
+/// The frame without its register's notes on where and for what it is used.
+fn without_bounds(mut crs: Value) -> Value {
+    if let Some(object) = crs.as_object_mut() {
+        for key in ["$schema", "scope", "area", "bbox", "usages", "remarks"] {
+            object.remove(key);
+        }
+    }
+    crs
+}
+
+fn area(near: &[GeoPoint]) -> Option<Area> {
+    let first = near.first()?;
+    let one = Area::new(first.longitude, first.latitude, first.longitude, first.latitude);
+    Some(near.iter().fold(one, |area, place| {
+        Area::new(
+            area.west.min(place.longitude),
+            area.south.min(place.latitude),
+            area.east.max(place.longitude),
+            area.north.max(place.latitude),
+        )
+    }))
+}
+
+fn unknown(frame: &ReferenceFrame) -> Finding {
+    Finding::error("frame/unknown", format!("PROJ knows no reference frame `{}`", frame.proj))
+        .with_hint("name a frame, such as \"WGS 84\" or \"ETRS89\", or its code in the EPSG register")
+}
+
+fn impossible(what: &str, why: &str) -> Finding {
+    Finding::error("frame/no-transformation", format!("PROJ cannot work with {what}: {why}"))
+}
+
+fn epoch_missing(datum: &Datum, from: &Datum, to: &Datum) -> Finding {
+    Finding::error(
+        "frame/epoch-missing",
+        format!(
+            "going from {} to {} needs the epoch of {}, whose coordinates drift by centimetres a year",
+            from.name, to.name, datum.name
+        ),
+    )
+    .with_hint(format!("state the year of the coordinates, such as \"{}@2026.3\"", datum.name))
+}
+
+fn epochs_differ(from: &Datum, to: &Datum) -> Finding {
+    let year = |datum: &Datum| datum.epoch.map_or_else(String::new, |e| format!("@{e}"));
+    Finding::error(
+        "frame/epochs-differ",
+        format!(
+            "{}{} and {}{} are of different epochs; moving a field in time needs a model of its plate's motion",
+            from.name,
+            year(from),
+            to.name,
+            year(to)
+        ),
+    )
+    .with_hint("give the survey and the output one epoch")
+}
+
+fn no_transformation(from: &Datum, to: &Datum) -> Finding {
+    Finding::error(
+        "frame/no-transformation",
+        format!("PROJ knows no transformation from {} to {} for this place", from.name, to.name),
+    )
+    .with_hint("survey the field in the frame of the base station")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn frame(name: &str, proj: &str, epoch: Option<f64>) -> ReferenceFrame {
+        ReferenceFrame { name: name.into(), proj: proj.into(), epoch }
+    }
+
+    fn datum(name: &str, proj: &str, epoch: Option<f64>) -> Datum {
+        Datum::of(&frame(name, proj, epoch)).unwrap()
+    }
+
+    const FIELD: GeoPoint = GeoPoint { longitude: 8.0, latitude: 50.0 };
+
+    #[test]
+    fn the_register_tells_fixed_from_dynamic_from_ensemble() {
+        assert_eq!(datum("WGS 84", "EPSG:4326", None).motion, Motion::Ensemble { accuracy_m: 2.0 });
+        assert_eq!(datum("ITRF2014", "EPSG:9000", None).motion, Motion::Dynamic);
+        assert_eq!(datum("GDA2020", "EPSG:7844", None).motion, Motion::Fixed);
+    }
+
+    #[test]
+    fn unknown_and_projected_frames_are_refused() {
+        assert_eq!(Datum::of(&frame("x", "EPSG:99999", None)).unwrap_err().rule, "frame/unknown");
+        assert_eq!(Datum::of(&frame("x", "not a frame", None)).unwrap_err().rule, "frame/unknown");
+        let utm = Datum::of(&frame("UTM", "EPSG:32632", None)).unwrap_err();
+        assert_eq!(utm.rule, "frame/not-geographic");
+    }
+
+    #[test]
+    fn a_dynamic_frame_without_its_epoch_is_refused() {
+        let (from, to) = (datum("GDA2020", "EPSG:7844", None), datum("ITRF2014", "EPSG:9000", None));
+        let finding = DatumShift::between(&from, &to, &[FIELD]).err().unwrap();
+        assert_eq!(finding.rule, "frame/epoch-missing");
+    }
+
+    /// EUREF Technical Note 1 (2018): ITRF2014 to ETRF2014 turns by 0.085, 0.531 and -0.770 mas a
+    /// year from 1989.0 on, without translation. At 50°N 8°E in 2020.0 the horizontal shift of that
+    /// rotation is worked out below from the cross product.
+    #[test]
+    fn etrs89_and_itrf_are_apart_by_the_drift_of_the_plate() {
+        let from = datum("ETRF2014", "EPSG:9069", Some(2020.0));
+        let to = datum("ITRF2014", "EPSG:9000", Some(2020.0));
+        let shift = DatumShift::between(&from, &to, &[FIELD]).unwrap();
+        let moved = shift.apply(FIELD).unwrap();
+        let metres = super::super::frame::distance_m(&to.geodesic(), FIELD, moved);
+        let mas = std::f64::consts::PI / 180.0 / 3_600_000.0 * 31.0;
+        let rotation = [0.085 * mas, 0.531 * mas, -0.770 * mas];
+        let radius = 6_365_600.0;
+        let (phi, lambda) = (50.0_f64.to_radians(), 8.0_f64.to_radians());
+        let up = [phi.cos() * lambda.cos(), phi.cos() * lambda.sin(), phi.sin()];
+        let cross = [
+            rotation[1] * up[2] - rotation[2] * up[1],
+            rotation[2] * up[0] - rotation[0] * up[2],
+            rotation[0] * up[1] - rotation[1] * up[0],
+        ];
+        let expected = radius * cross.iter().map(|c| c * c).sum::<f64>().sqrt();
+        assert!((metres - expected).abs() < 0.01, "{metres} {expected}");
+    }
+
+    #[test]
+    fn frames_at_different_epochs_are_refused() {
+        let from = datum("ITRF2014", "EPSG:9000", Some(2015.0));
+        let to = datum("ITRF2014", "EPSG:9000", Some(2026.0));
+        assert_eq!(DatumShift::between(&from, &to, &[FIELD]).err().unwrap().rule, "frame/epochs-differ");
+    }
+
+    #[test]
+    fn a_guess_of_proj_is_no_transformation() {
+        let (from, to) = (datum("ITRF2014", "EPSG:9000", Some(2026.0)), datum("GDA2020", "EPSG:7844", None));
+        let finding = DatumShift::between(&from, &to, &[FIELD]).err().unwrap();
+        assert_eq!(finding.rule, "frame/no-transformation", "GDA2020 is of another continent");
+        let there = GeoPoint { longitude: 145.0, latitude: -37.0 };
+        assert!(DatumShift::between(&from, &to, &[there]).unwrap().apply(there).unwrap() != there);
+    }
+
+    #[test]
+    fn equal_frames_leave_a_place_as_it_is() {
+        let wgs = datum("WGS 84", "EPSG:4326", None);
+        assert_eq!(DatumShift::between(&wgs, &wgs, &[FIELD]).unwrap().apply(FIELD).unwrap(), FIELD);
+    }
+}
