@@ -1,12 +1,30 @@
 //! Drivable ways between two poses, inside the fence.
+//!
+//! In: the free space, how the machine drives, and two poses. Out: the quickest way found, or
+//! nothing where there is none. Ways in closed form come first, in order of their time: on the
+//! spot, forward, reversing, fishtail; then the same with a straight before and after; then a
+//! search through the free space. Each is proven to stay inside the fence, not sampled.
+//! Steering changes at once where pieces join: ways have no clothoids.
 
+use crate::geometry::{Gear, Path, Piece, Pose};
+use candidates::Candidate;
+
+mod candidates;
+pub mod drive;
 pub mod dubins;
 pub mod fishtail;
+pub mod free_space;
 pub mod on_spot;
 pub mod reeds_shepp;
 mod word;
 
-use crate::geometry::Path;
+pub use candidates::lower_bound_s;
+pub use drive::{Drive, footprint};
+pub use free_space::{Clearance, FreeSpace};
+
+/// Ways are planned to keep this much from the fence, so that a later proof with its own bounds
+/// finds room, metres. Where a way's first or last pose is nearer, no nearer than that.
+pub const SPARE_M: f64 = 0.01;
 
 /// A way between lane ends, or between a lane end and home.
 #[derive(Clone, Debug)]
@@ -33,3 +51,115 @@ pub enum TurnShape {
     /// Found by search through the free space.
     Searched,
 }
+
+/// The quickest way found from one pose to another.
+pub fn manoeuvre(space: &FreeSpace, drive: &Drive, from: Pose, to: Pose) -> Option<Manoeuvre> {
+    let room = space.clearance_at(from)?.min(space.clearance_at(to)?);
+    let need_m = SPARE_M.min(room - ROUNDING_M);
+    let task = Task { space, drive, from, to, need_m };
+    let direct = task.best_of(task.direct(), f64::INFINITY);
+    let limit_s = direct.as_ref().map_or(f64::INFINITY, |way| way.time_s);
+    if limit_s <= lower_bound_s(drive, from, to) + 1e-9 {
+        return direct;
+    }
+    task.best_of(task.with_straights(limit_s), limit_s).or(direct)
+}
+
+/// Rounding of a clearance, metres.
+const ROUNDING_M: f64 = 1e-7;
+
+/// What is asked of one manoeuvre.
+struct Task<'a> {
+    space: &'a FreeSpace,
+    drive: &'a Drive,
+    from: Pose,
+    to: Pose,
+    need_m: f64,
+}
+
+impl Task<'_> {
+    /// Every way in closed form.
+    fn direct(&self) -> Vec<Candidate> {
+        let mut found = Vec::new();
+        candidates::add(&mut found, self.drive, (self.from, 0.0), (self.to, 0.0), f64::INFINITY);
+        found
+    }
+
+    /// Every way in closed form with a straight before it, after it, or both.
+    fn with_straights(&self, limit_s: f64) -> Vec<Candidate> {
+        let onward = self.straights(self.from, 1.0);
+        let before_goal = self.straights(self.to, -1.0);
+        let mut found = Vec::new();
+        for &before in &onward {
+            for &after in &before_goal {
+                if before != 0.0 || after != 0.0 {
+                    let (start, goal) = ((self.from, before), (self.to, after));
+                    candidates::add(&mut found, self.drive, start, goal, limit_s);
+                }
+            }
+        }
+        found
+    }
+
+    /// Signed lengths of straights that are free: from the pose along `sense`, and against it
+    /// where the machine may reverse.
+    fn straights(&self, pose: Pose, sense: f64) -> Vec<f64> {
+        /// In turning radii, or in half the machine's reach where that is more.
+        const STEPS: [f64; 9] = [0.15, 0.3, 0.5, 0.75, 1.0, 1.5, 2.0, 3.0, 4.0];
+        let unit = self.drive.radius_m.max(0.5 * self.space.footprint().reach());
+        let mut lengths = vec![0.0];
+        for side in if self.drive.may_reverse { &[1.0, -1.0][..] } else { &[1.0][..] } {
+            let free = STEPS.iter().map(|step| side * step * unit).take_while(|&length| {
+                let metres = sense * length;
+                let gear = if metres < 0.0 { Gear::Reverse } else { Gear::Forward };
+                self.space.admits(pose, &[Piece::straight(gear, metres.abs())], self.need_m)
+            });
+            lengths.extend(free);
+        }
+        lengths
+    }
+
+    /// The quickest candidate that stays inside the fence and takes less than the limit.
+    fn best_of(&self, mut candidates: Vec<Candidate>, limit_s: f64) -> Option<Manoeuvre> {
+        /// So many are tried at most; the quicker ones come first.
+        const MOST: usize = 1500;
+        candidates.retain(|candidate| candidate.time_s < limit_s);
+        candidates.sort_by(|a, b| a.time_s.total_cmp(&b.time_s));
+        candidates.iter().take(MOST).find_map(|candidate| {
+            let pieces = candidate.pieces(self.drive);
+            self.proven(pieces).map(|path| Manoeuvre {
+                shape: shape_of(&path.pieces),
+                time_s: candidate.time_s,
+                path,
+            })
+        })
+    }
+
+    /// The pieces as a path if it is inside the fence and ends at the goal.
+    fn proven(&self, pieces: Vec<Piece>) -> Option<Path> {
+        /// Rounding of closed forms near the edge of their existence, metres and radians.
+        const MISSES: f64 = 1e-7;
+        if !self.space.admits(self.from, &pieces, self.need_m) {
+            return None;
+        }
+        let path = Path { start: self.from, pieces };
+        let end = path.end();
+        let arrives = end.distance(&self.to) < MISSES && end.turn_to(&self.to).abs() < MISSES;
+        arrives.then_some(path)
+    }
+}
+
+fn shape_of(pieces: &[Piece]) -> TurnShape {
+    if pieces.iter().any(|piece| piece.gear == Gear::Spot) {
+        TurnShape::OnTheSpot
+    } else if pieces.iter().any(|piece| piece.gear == Gear::Reverse) {
+        TurnShape::Reversing
+    } else if pieces.iter().all(|piece| piece.sharpest() < 1e-9) {
+        TurnShape::Straight
+    } else {
+        TurnShape::Forward
+    }
+}
+
+#[cfg(test)]
+mod tests;

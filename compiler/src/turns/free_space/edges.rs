@@ -1,0 +1,223 @@
+//! The fence's edges by place: a grid of square cells, each with the edges near it, and for cells
+//! with none a bound on how far the nearest edge is.
+//!
+//! In: segments that form closed rings. Out: near a point, all segments closer than a stated
+//! distance; the distance of a point; whether the rings enclose it (by crossings, even and odd).
+
+use crate::geometry::Point;
+use crate::geometry::convex::{Segment, point_to_segment};
+use crate::num;
+
+/// Edges by place.
+#[derive(Clone, Debug)]
+pub struct Edges {
+    segments: Vec<Segment>,
+    origin: Point,
+    cell_m: f64,
+    columns: usize,
+    rows: usize,
+    /// Edges of cell `i` are `listed[starts[i]..starts[i + 1]]`: all within `listed_m` of it.
+    starts: Vec<u32>,
+    listed: Vec<u32>,
+    listed_m: f64,
+    /// Edges of row `i` for counting crossings, by the same scheme.
+    row_starts: Vec<u32>,
+    row_listed: Vec<u32>,
+    /// Cells to the nearest cell with a listed edge, counted as a chess king moves.
+    king_moves: Vec<u16>,
+}
+
+/// The edges near a point.
+pub struct Near<'a> {
+    segments: &'a [Segment],
+    listed: &'a [u32],
+    /// Every edge that is not listed is farther from the point than this, metres.
+    pub beyond: f64,
+}
+
+impl Near<'_> {
+    /// The listed edges.
+    pub fn edges(&self) -> impl Iterator<Item = Segment> + '_ {
+        self.listed.iter().map(|&index| self.segments[index as usize])
+    }
+
+    /// A bound on the distance of every edge; zero where edges are listed.
+    pub const fn beyond_if_empty(&self) -> f64 {
+        if self.listed.is_empty() { self.beyond } else { 0.0 }
+    }
+}
+
+impl Edges {
+    /// Sorts the segments for machines that reach so far from their reference point.
+    pub fn new(segments: Vec<Segment>, reach_m: f64) -> Self {
+        /// More cells than this cost more to fill than they save.
+        const MOST_CELLS: f64 = 60_000.0;
+        /// How far beyond the machine's reach edges are listed, metres.
+        const MARGIN_M: f64 = 3.5;
+        let listed_m = reach_m + MARGIN_M;
+        let border = listed_m + reach_m;
+        let (low, high) = bounds(&segments);
+        let origin = Point { x: low.x - border, y: low.y - border };
+        let (width, height) = (high.x - low.x + 2.0 * border, high.y - low.y + 2.0 * border);
+        let cell_m = num::sqrt(width * height / MOST_CELLS).max(0.5 * reach_m).max(1.0);
+        let columns = (width / cell_m).ceil() as usize + 1;
+        let rows = (height / cell_m).ceil() as usize + 1;
+        let mut edges = Self {
+            segments,
+            origin,
+            cell_m,
+            columns,
+            rows,
+            starts: Vec::new(),
+            listed: Vec::new(),
+            listed_m,
+            row_starts: Vec::new(),
+            row_listed: Vec::new(),
+            king_moves: Vec::new(),
+        };
+        (edges.starts, edges.listed) = edges.list_by_cell();
+        (edges.row_starts, edges.row_listed) = edges.list_by_row();
+        edges.king_moves = edges.count_king_moves();
+        edges
+    }
+
+    /// The edges near a point; none, and nothing known beyond, outside the grid.
+    pub fn near(&self, point: Point) -> Near<'_> {
+        let Some(cell) = self.cell_of(point) else {
+            return Near { segments: &self.segments, listed: &[], beyond: 0.0 };
+        };
+        let listed = span(&self.starts, &self.listed, cell);
+        let moves = f64::from(self.king_moves[cell]);
+        let beyond = self.listed_m + (moves - 1.0).max(0.0) * self.cell_m;
+        Near { segments: &self.segments, listed, beyond }
+    }
+
+    /// The distance of a point from the nearest edge, at most `cap_m`.
+    pub fn distance(&self, point: Point, cap_m: f64) -> f64 {
+        let near = self.near(point);
+        near.edges().fold(near.beyond.min(cap_m), |least, edge| least.min(point_to_segment(point, edge)))
+    }
+
+    /// Whether the rings enclose the point.
+    pub fn encloses(&self, point: Point) -> bool {
+        let Some(cell) = self.cell_of(point) else {
+            return false;
+        };
+        let crossings = span(&self.row_starts, &self.row_listed, cell / self.columns)
+            .iter()
+            .map(|&index| self.segments[index as usize])
+            .filter(|[from, to]| (from.y > point.y) != (to.y > point.y))
+            .filter(|[from, to]| {
+                let share = (point.y - from.y) / (to.y - from.y);
+                point.x < from.x + share * (to.x - from.x)
+            });
+        crossings.count() % 2 == 1
+    }
+
+    fn cell_of(&self, point: Point) -> Option<usize> {
+        let column = ((point.x - self.origin.x) / self.cell_m).floor();
+        let row = ((point.y - self.origin.y) / self.cell_m).floor();
+        let inside = (0.0..self.columns as f64).contains(&column) && (0.0..self.rows as f64).contains(&row);
+        inside.then(|| row as usize * self.columns + column as usize)
+    }
+
+    fn list_by_cell(&self) -> (Vec<u32>, Vec<u32>) {
+        let within = self.listed_m + 0.5 * std::f64::consts::SQRT_2 * self.cell_m;
+        let mut pairs = Vec::new();
+        for (index, &segment) in self.segments.iter().enumerate() {
+            let (low, high) = bounds(&[segment]);
+            let columns =
+                self.cells(low.x - within - self.origin.x, high.x + within - self.origin.x, self.columns);
+            for row in self.cells(low.y - within - self.origin.y, high.y + within - self.origin.y, self.rows)
+            {
+                for column in columns.clone() {
+                    let centre = Point {
+                        x: self.origin.x + (column as f64 + 0.5) * self.cell_m,
+                        y: self.origin.y + (row as f64 + 0.5) * self.cell_m,
+                    };
+                    if point_to_segment(centre, segment) <= within {
+                        pairs.push(((row * self.columns + column) as u32, index as u32));
+                    }
+                }
+            }
+        }
+        sorted_into(pairs, self.columns * self.rows)
+    }
+
+    fn list_by_row(&self) -> (Vec<u32>, Vec<u32>) {
+        let mut pairs = Vec::new();
+        for (index, &segment) in self.segments.iter().enumerate() {
+            let (low, high) = bounds(&[segment]);
+            for row in self.cells(low.y - self.origin.y, high.y - self.origin.y, self.rows) {
+                pairs.push((row as u32, index as u32));
+            }
+        }
+        sorted_into(pairs, self.rows)
+    }
+
+    /// The cells along one axis that an interval touches.
+    fn cells(&self, low: f64, high: f64, count: usize) -> std::ops::RangeInclusive<usize> {
+        let first = (low / self.cell_m).floor().max(0.0) as usize;
+        let last = ((high / self.cell_m).floor().max(0.0) as usize).min(count - 1);
+        first..=last
+    }
+
+    /// Two passes over the grid, each looking at the four neighbours already done: exact for
+    /// king moves (A. Rosenfeld and J. Pfaltz, "Sequential operations in digital picture
+    /// processing", *Journal of the ACM* 13, 1966).
+    fn count_king_moves(&self) -> Vec<u16> {
+        let cells = self.columns * self.rows;
+        let mut moves: Vec<u16> = (0..cells)
+            .map(|cell| if span(&self.starts, &self.listed, cell).is_empty() { u16::MAX } else { 0 })
+            .collect();
+        let behind = [(-1, 0), (-1, -1), (0, -1), (1, -1)];
+        let ahead = [(1, 0), (1, 1), (0, 1), (-1, 1)];
+        for cell in 0..cells {
+            self.relax(&mut moves, cell, behind);
+        }
+        for cell in (0..cells).rev() {
+            self.relax(&mut moves, cell, ahead);
+        }
+        moves
+    }
+
+    fn relax(&self, moves: &mut [u16], cell: usize, neighbours: [(isize, isize); 4]) {
+        let (column, row) = (cell % self.columns, cell / self.columns);
+        for (right, up) in neighbours {
+            let at = column.checked_add_signed(right).zip(row.checked_add_signed(up));
+            if let Some((column, row)) = at.filter(|&(c, r)| c < self.columns && r < self.rows) {
+                let through = moves[row * self.columns + column].saturating_add(1);
+                moves[cell] = moves[cell].min(through);
+            }
+        }
+    }
+}
+
+fn span<'a>(starts: &[u32], listed: &'a [u32], index: usize) -> &'a [u32] {
+    &listed[starts[index] as usize..starts[index + 1] as usize]
+}
+
+/// Pairs of (bin, item) as one list with the start of each bin, items in rising order.
+fn sorted_into(mut pairs: Vec<(u32, u32)>, bins: usize) -> (Vec<u32>, Vec<u32>) {
+    pairs.sort_unstable();
+    let mut starts = vec![0u32; bins + 1];
+    for &(bin, _) in &pairs {
+        starts[bin as usize + 1] += 1;
+    }
+    for bin in 0..bins {
+        starts[bin + 1] += starts[bin];
+    }
+    (starts, pairs.into_iter().map(|(_, item)| item).collect())
+}
+
+fn bounds(segments: &[Segment]) -> (Point, Point) {
+    let none =
+        (Point { x: f64::INFINITY, y: f64::INFINITY }, Point { x: f64::NEG_INFINITY, y: f64::NEG_INFINITY });
+    let (low, high) = segments.iter().flatten().fold(none, |(low, high), point| {
+        (
+            Point { x: low.x.min(point.x), y: low.y.min(point.y) },
+            Point { x: high.x.max(point.x), y: high.y.max(point.y) },
+        )
+    });
+    if low.x <= high.x { (low, high) } else { (Point::zero(), Point::zero()) }
+}

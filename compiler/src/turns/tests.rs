@@ -1,0 +1,86 @@
+//! Manoeuvres on hard ground: tight headlands, poles, ponds, corners.
+
+use super::*;
+use crate::geometry::Footprint;
+use crate::num;
+use geo::{LineString, MultiPolygon, Polygon, polygon};
+
+/// A six-row machine of 2.7 m, tool behind.
+fn six_rows() -> Footprint {
+    Footprint::around([(1.9, -0.9), (1.9, 0.9), (-0.4, 1.4), (-1.2, 1.4), (-1.2, -1.4), (-0.4, -1.4)])
+}
+
+fn forward_only() -> Drive {
+    Drive {
+        radius_m: 2.5,
+        may_reverse: false,
+        turns_on_spot: false,
+        speed_m_per_s: 1.0,
+        gear_change_s: 2.0,
+        spot_s_per_rad: 3.0,
+    }
+}
+
+fn reversing() -> Drive {
+    Drive { may_reverse: true, ..forward_only() }
+}
+
+fn on_the_spot() -> Drive {
+    Drive { radius_m: 0.0, turns_on_spot: true, ..reversing() }
+}
+
+fn rectangle(width: f64, height: f64) -> MultiPolygon {
+    polygon![(x: 0.0, y: 0.0), (x: width, y: 0.0), (x: width, y: height), (x: 0.0, y: height)].into()
+}
+
+fn with_holes(field: MultiPolygon, holes: Vec<LineString>) -> MultiPolygon {
+    let exterior = field.0[0].exterior().clone();
+    Polygon::new(exterior, holes).into()
+}
+
+fn disc(x: f64, y: f64, radius: f64) -> LineString {
+    (0..60)
+        .map(|i| num::sin_cos(f64::from(i) * num::PI / 30.0))
+        .map(|(sin, cos)| (x + radius * cos, y + radius * sin))
+        .collect()
+}
+
+const NORTH: f64 = num::PI / 2.0;
+const SOUTH: f64 = -num::PI / 2.0;
+
+#[track_caller]
+fn check(field: &MultiPolygon, drive: &Drive, from: Pose, to: Pose) -> Manoeuvre {
+    let space = FreeSpace::new(field, six_rows());
+    let Some(found) = manoeuvre(&space, drive, from, to) else {
+        panic!("no way from {from:?} to {to:?}");
+    };
+    let end = found.path.end();
+    assert!(end.distance(&to) < 1e-6 && end.turn_to(&to).abs() < 1e-6, "{end:?}");
+    assert!(space.clearance(&found.path, SPARE_M - 1e-3).is_ok());
+    assert!((drive.time_s(&found.path.pieces) - found.time_s).abs() < 1e-6);
+    assert!(found.time_s >= lower_bound_s(drive, from, to) - 1e-9);
+    for piece in &found.path.pieces {
+        assert!(piece.sharpest() * drive.radius_m <= 1.0 + 1e-9);
+        assert!(piece.gear != Gear::Reverse || drive.may_reverse);
+        assert!(piece.gear != Gear::Spot || drive.turns_on_spot);
+    }
+    found
+}
+
+#[test]
+fn in_the_open_the_bound_is_reached() {
+    let field = rectangle(100.0, 100.0);
+    let (from, to) = (Pose::new(50.0, 50.0, NORTH), Pose::new(56.0, 50.0, SOUTH));
+    for drive in [forward_only(), reversing(), on_the_spot()] {
+        let found = check(&field, &drive, from, to);
+        assert!((found.time_s - lower_bound_s(&drive, from, to)).abs() < 1e-9, "{found:?}");
+    }
+}
+
+#[test]
+fn a_narrow_headland_takes_a_fishtail() {
+    let field = rectangle(60.0, 60.0);
+    let (from, to) = (Pose::new(30.0, 55.0, NORTH), Pose::new(32.7, 55.0, SOUTH));
+    let found = check(&field, &reversing(), from, to);
+    assert_eq!(found.shape, TurnShape::Reversing);
+}
