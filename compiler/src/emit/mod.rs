@@ -1,1 +1,159 @@
-//! emit
+//! The files that a compile leaves behind.
+//!
+//! In: all that was computed, what was read, what was found. Out: an [`Emission`]: the paths of
+//! the files and what writes each. Nothing is written here; a caller hands in the writers. Every
+//! coordinate is rounded once, on its way through [`numbers`].
+
+pub mod manifest;
+pub mod numbers;
+pub mod plan;
+
+use crate::diagnostic::Finding;
+use crate::pipeline::Compiled;
+use lanewright_schema::manifest::{File, Manifest};
+use numbers::ToGeo;
+use sha2::{Digest, Sha256};
+use std::io::{self, Write};
+use std::sync::OnceLock;
+
+/// A file that the job was read from.
+#[derive(Copy, Clone, Debug)]
+pub struct Input<'a> {
+    /// Its path as the job names it.
+    pub path: &'a str,
+    /// Its bytes.
+    pub bytes: &'a [u8],
+}
+
+/// What an emission says about the compile besides its result.
+#[derive(Copy, Clone, Debug)]
+pub struct About<'a> {
+    /// The job file's stem.
+    pub job: &'a str,
+    /// Every file read.
+    pub inputs: &'a [Input<'a>],
+    /// Everything found, errors aside.
+    pub findings: &'a [Finding],
+}
+
+/// The files of one job.
+pub struct Emission<'a> {
+    files: Vec<OutputFile<'a>>,
+    manifest: Manifest,
+}
+
+/// One file, made when it is written.
+struct OutputFile<'a> {
+    path: String,
+    content: Content<'a>,
+    sha256: OnceLock<String>,
+}
+
+/// What writes a file's bytes, the same ones each time.
+type Content<'a> = Box<dyn Fn(&mut dyn Write) -> io::Result<()> + Send + Sync + 'a>;
+
+const MANIFEST: &str = "manifest.json";
+
+/// The files of a compiled job.
+pub fn emit<'a>(compiled: &'a Compiled, about: &About, to_geo: ToGeo) -> Emission<'a> {
+    let inputs = about
+        .inputs
+        .iter()
+        .map(|input| File { path: input.path.into(), sha256: hexadecimal(&Sha256::digest(input.bytes)) })
+        .collect();
+    let plan = plan::plan(compiled, to_geo);
+    Emission {
+        manifest: manifest::manifest(compiled, about.job, inputs, about.findings, to_geo),
+        files: vec![bytes(
+            "plan.geojson",
+            plan.to_geojson().expect("finite numbers and plain names go into any GeoJSON"),
+        )],
+    }
+}
+
+impl<'a> Emission<'a> {
+    /// The paths in the folder, the manifest last.
+    pub fn paths(&self) -> impl Iterator<Item = &str> {
+        self.files.iter().map(|file| file.path.as_str()).chain([MANIFEST])
+    }
+
+    /// Adds a file that is made when it is written; `content` writes the same bytes each time.
+    #[must_use]
+    pub fn with(
+        mut self,
+        path: &str,
+        content: impl Fn(&mut dyn Write) -> io::Result<()> + Send + Sync + 'a,
+    ) -> Self {
+        self.files.push(OutputFile {
+            path: path.into(),
+            content: Box::new(content),
+            sha256: OnceLock::new(),
+        });
+        self
+    }
+
+    /// Writes the file of a path. The manifest needs the digest of every other file, so it makes
+    /// those again that were not written before it.
+    pub fn write(&self, path: &str, out: &mut dyn Write) -> io::Result<()> {
+        if path == MANIFEST {
+            return out.write_all(self.finished_manifest()?.as_bytes());
+        }
+        match self.files.iter().find(|file| file.path == path) {
+            Some(file) => file.write(out),
+            None => Err(io::Error::new(io::ErrorKind::NotFound, path.to_owned())),
+        }
+    }
+
+    fn finished_manifest(&self) -> io::Result<String> {
+        let mut manifest = self.manifest.clone();
+        for file in &self.files {
+            if file.sha256.get().is_none() {
+                file.write(&mut io::sink())?;
+            }
+            let sha256 = file.sha256.get().cloned().unwrap_or_default();
+            manifest.outputs.push(File { path: file.path.clone(), sha256 });
+        }
+        Ok(manifest.to_json()?)
+    }
+}
+
+impl OutputFile<'_> {
+    fn write(&self, out: &mut dyn Write) -> io::Result<()> {
+        let mut hashing = Hashing { out, digest: Sha256::new() };
+        (self.content)(&mut hashing)?;
+        let sha256 = hexadecimal(&hashing.digest.finalize());
+        self.sha256.get_or_init(|| sha256);
+        Ok(())
+    }
+}
+
+/// A file whose bytes are at hand.
+fn bytes<'a>(path: &str, bytes: impl Into<Vec<u8>>) -> OutputFile<'a> {
+    let bytes = bytes.into();
+    OutputFile {
+        path: path.into(),
+        content: Box::new(move |out| out.write_all(&bytes)),
+        sha256: OnceLock::new(),
+    }
+}
+
+/// Hands bytes on and digests them on the way.
+struct Hashing<'a> {
+    out: &'a mut dyn Write,
+    digest: Sha256,
+}
+
+impl Write for Hashing<'_> {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        let written = self.out.write(bytes)?;
+        self.digest.update(&bytes[..written]);
+        Ok(written)
+    }
+    fn flush(&mut self) -> io::Result<()> {
+        self.out.flush()
+    }
+}
+
+fn hexadecimal(bytes: &[u8]) -> String {
+    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
+}

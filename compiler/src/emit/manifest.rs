@@ -1,0 +1,160 @@
+//! `manifest.json` from a compiled job, less the digests of the outputs, which are known once they
+//! are written.
+//!
+//! In: all that was computed, what was read, what was found. Out: [`Manifest`], rounded.
+
+use super::numbers::{ToGeo, micro, position};
+use crate::check::{self, BodyPoint};
+use crate::diagnostic::{Finding, Severity};
+use crate::geometry::Point;
+use crate::pipeline::{Compiled, FieldPlan};
+use lanewright_schema::manifest::{self, Check, FieldFigures, Figures, File, Frame, Machine, Manifest};
+
+/// The manifest of a whole job, `outputs` still empty.
+pub fn manifest(
+    compiled: &Compiled,
+    job: &str,
+    inputs: Vec<File>,
+    findings: &[Finding],
+    to_geo: ToGeo,
+) -> Manifest {
+    let fields: Vec<FieldFigures> = compiled
+        .site
+        .fields
+        .iter()
+        .zip(&compiled.fields)
+        .map(|(site, field)| FieldFigures { name: site.name.clone(), figures: figures(field) })
+        .collect();
+    let near = compiled.site.frame.origin.longitude;
+    Manifest {
+        program: env!("CARGO_PKG_NAME").into(),
+        version: env!("CARGO_PKG_VERSION").into(),
+        job: job.into(),
+        frame: Frame {
+            proj: compiled.site.frame.proj.clone(),
+            reference: compiled.site.frame.reference.clone(),
+            epoch: compiled.site.frame.epoch,
+        },
+        machine: machine(&compiled.job.machine),
+        figures: total(&fields, &compiled.job.machine),
+        fields,
+        checks: checks(compiled, &|at| position(to_geo(at), near)),
+        findings: findings.iter().map(|found| finding(found, near)).collect(),
+        inputs,
+        outputs: Vec::new(),
+    }
+}
+
+/// The figures of one field.
+pub fn figures(field: &FieldPlan) -> Figures {
+    let (areas, route, budget) = (&field.lanes.areas, &field.route, &field.budget);
+    let between_lanes = route.ways.iter().skip(1).take(route.visits.len().saturating_sub(1));
+    let ways_s: f64 = route.ways.iter().flatten().map(|way| way.time_s).sum();
+    Figures {
+        field_m2: micro(areas.field),
+        soil_m2: micro(areas.soil),
+        worked_m2: micro(areas.worked),
+        headland_m2: micro(areas.headland),
+        keep_out_m2: micro(areas.keep_out),
+        left_over_m2: micro(areas.left_over),
+        overlap_m2: micro(areas.overlap),
+        lanes: route.visits.len() as u64,
+        turns: between_lanes.flatten().count() as u64,
+        lane_m: micro(budget.distance.lane.to_m()),
+        turn_m: micro(budget.distance.turn.to_m()),
+        transit_m: micro(budget.distance.transit.to_m()),
+        seeds: budget.seed.seeds,
+        work_s: micro(budget.time.work.to_s()),
+        turn_s: micro(budget.time.turn.to_s()),
+        transit_s: micro(budget.time.transit.to_s()),
+        stop_s: micro(budget.time.stop.to_s()),
+        field_efficiency: micro(budget.time.field_efficiency),
+        route_bound_s: micro(route.bound_s),
+        route_gap: micro(gap(ways_s, route.bound_s)),
+    }
+}
+
+/// Sums over fields; the two ratios anew from the sums.
+pub fn total(fields: &[FieldFigures], machine: &check::Machine) -> Figures {
+    let mut sum = Figures::default();
+    let mut ways_s = 0.0;
+    for FieldFigures { figures, .. } in fields {
+        sum.field_m2 += figures.field_m2;
+        sum.soil_m2 += figures.soil_m2;
+        sum.worked_m2 += figures.worked_m2;
+        sum.headland_m2 += figures.headland_m2;
+        sum.keep_out_m2 += figures.keep_out_m2;
+        sum.left_over_m2 += figures.left_over_m2;
+        sum.overlap_m2 += figures.overlap_m2;
+        sum.lanes += figures.lanes;
+        sum.turns += figures.turns;
+        sum.lane_m += figures.lane_m;
+        sum.turn_m += figures.turn_m;
+        sum.transit_m += figures.transit_m;
+        sum.seeds += figures.seeds;
+        sum.work_s += figures.work_s;
+        sum.turn_s += figures.turn_s;
+        sum.transit_s += figures.transit_s;
+        sum.stop_s += figures.stop_s;
+        sum.route_bound_s += figures.route_bound_s;
+        ways_s += figures.route_bound_s / (1.0 - figures.route_gap);
+    }
+    let seconds = sum.work_s + sum.turn_s + sum.transit_s + sum.stop_s;
+    let m2_per_s = machine.working_width.to_m() * machine.working_speed.to_m_per_s();
+    sum.field_efficiency = micro(sum.worked_m2 / m2_per_s / seconds);
+    sum.route_gap = micro(gap(ways_s, sum.route_bound_s));
+    sum
+}
+
+/// Share of the ways that lies above their bound.
+fn gap(ways_s: f64, bound_s: f64) -> f64 {
+    if ways_s > 0.0 { ((ways_s - bound_s) / ways_s).max(0.0) } else { 0.0 }
+}
+
+fn machine(machine: &check::Machine) -> Machine {
+    let pair = |p: &BodyPoint| [micro(p.forward.to_m()), micro(p.right.to_m())];
+    Machine {
+        name: machine.name.clone(),
+        body_m: machine.body.iter().map(pair).collect(),
+        antennas_m: machine.antennas.iter().map(pair).collect(),
+        tool_x_m: micro(machine.tool_forward.to_m()),
+        row_offsets_m: machine.row_offsets.iter().map(|offset| micro(offset.to_m())).collect(),
+        turning_radius_m: micro(machine.steering.turning_radius.to_m()),
+    }
+}
+
+fn checks(compiled: &Compiled, position: &dyn Fn(Point) -> [f64; 2]) -> Vec<Check> {
+    let fields = compiled.site.fields.iter().zip(&compiled.fields);
+    fields
+        .flat_map(|(site, field)| {
+            field.audit.checks.iter().map(|check| Check {
+                field: site.name.clone(),
+                rule: check.rule.into(),
+                margin: check.margin,
+                unit: check.unit.into(),
+                place: check.place.map(position),
+            })
+        })
+        .collect()
+}
+
+fn finding(found: &Finding, near: f64) -> manifest::Finding {
+    manifest::Finding {
+        rule: found.rule.into(),
+        severity: severity_name(found.severity).into(),
+        message: found.message.clone(),
+        hint: found.hint.clone(),
+        file: found.span.as_ref().map(|span| span.file.clone()),
+        bytes: found.span.as_ref().map(|span| [span.bytes.start, span.bytes.end]),
+        place: found.place.map(|place| position(place, near)),
+    }
+}
+
+/// A severity's name.
+pub const fn severity_name(severity: Severity) -> &'static str {
+    match severity {
+        Severity::Note => "note",
+        Severity::Warning => "warning",
+        Severity::Error => "error",
+    }
+}

@@ -1,0 +1,47 @@
+//! Numbers on their way out: rounded once, here, so that the same plan gives the same bytes.
+
+use crate::geometry::Point;
+use lanewright_schema::plan::Position;
+use lanewright_schema::quantity::GeoPoint;
+
+/// From ground metres to a place.
+pub type ToGeo<'a> = &'a dyn Fn(Point) -> GeoPoint;
+
+/// Nine decimals of a degree, 0.11 mm.
+pub fn degrees(value: f64) -> f64 {
+    rounded(value, 1e9)
+}
+
+/// Micrometres, microseconds, millionths.
+pub fn micro(value: f64) -> f64 {
+    rounded(value, 1e6)
+}
+
+/// A place as `[longitude, latitude]`, longitude brought within half a turn of `near`, so that
+/// what lies across the 180° meridian stays in one piece.
+pub fn position(place: GeoPoint, near: f64) -> Position {
+    let turns = ((place.longitude - near) / 360.0).round();
+    [degrees(place.longitude - 360.0 * turns), degrees(place.latitude)]
+}
+
+/// Adding zero turns −0 into 0.
+fn rounded(value: f64, per_unit: f64) -> f64 {
+    (value * per_unit).round() / per_unit + 0.0
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn longitudes_stay_together_across_the_180_degree_meridian() {
+        let east = position(GeoPoint { longitude: 179.999_9, latitude: -17.0 }, 179.999_95);
+        let west = position(GeoPoint { longitude: -179.999_9, latitude: -17.0 }, 179.999_95);
+        assert_eq!((east, west), ([179.999_9, -17.0], [180.000_1, -17.0]));
+    }
+
+    #[test]
+    fn a_hair_below_zero_is_zero() {
+        assert!(micro(-1e-9).is_sign_positive());
+    }
+}

@@ -1,0 +1,284 @@
+//! `plan.geojson` from a compiled job.
+//!
+//! In: all that was computed. Out: [`Plan`], rounded. The way of each field is laid out as one
+//! chain: a turn's first and last vertex are copied from the lanes beside it, so that they are the
+//! same numbers. Curves are sampled to [`CHORD_TOLERANCE_M`].
+
+use super::numbers::{ToGeo, micro, position};
+use crate::check::Machine;
+use crate::geometry::{Gear, Path, Point, heading_of_angle, region};
+use crate::lanes::{Block, Course, Lane, LeftOver, LeftOverReason};
+use crate::pipeline::{Compiled, FieldPlan};
+use crate::route::Visit;
+use crate::site::FieldSite;
+use crate::turns::{Manoeuvre, TurnShape};
+use geo::algorithm::orient::{Direction, Orient};
+use geo::{Area, LineString, MultiPolygon};
+use lanewright_schema::plan::{self, Feature, Plan, Position, Shape, What};
+
+/// How far a chord may leave the way that it stands for.
+pub const CHORD_TOLERANCE_M: f64 = 0.001;
+
+/// Left-over pieces from this size on are features of their own.
+const OWN_FEATURE_M2: f64 = 1.0;
+
+/// The plan of a whole job.
+pub fn plan(compiled: &Compiled, to_geo: ToGeo) -> Plan {
+    let near = compiled.site.frame.origin.longitude;
+    let position = |at: Point| position(to_geo(at), near);
+    let mut features = Vec::new();
+    for (site, field) in compiled.site.fields.iter().zip(&compiled.fields) {
+        let draw = Draw { field: &site.name, position: &position };
+        features.extend(draw.ground(site));
+        features.extend(draw.soil(field));
+        features.extend(draw.way(field, &compiled.job.machine));
+    }
+    features.extend(compiled.site.baseline.as_ref().map(|base| Feature {
+        field: None,
+        what: What::BaseStation { name: base.name.clone(), height_m: micro(base.height.to_m()) },
+        shape: Shape::Point(super::numbers::position(base.at, near)),
+    }));
+    Plan { features }
+}
+
+/// A lane as driven: its way, and its rows from left to right with distances along that way.
+pub fn driven<'a>(visit: Visit, lane: &'a Lane, machine: &Machine) -> (&'a Path, Vec<plan::RowPiece>) {
+    let path = match (visit.along, &lane.back) {
+        (false, Some(back)) => back,
+        _ => &lane.line,
+    };
+    let length = lane.line.length();
+    let last_row = machine.row_offsets.len() - 1;
+    let mut rows: Vec<(usize, plan::RowPiece)> = lane
+        .rows
+        .iter()
+        .map(|span| {
+            let (tool_row, from, to) = if visit.along {
+                (span.tool_row, span.from, span.to)
+            } else {
+                (last_row - span.tool_row, length - span.to, length - span.from)
+            };
+            let offset_m = micro(machine.row_offsets[tool_row].to_m());
+            let piece = plan::RowPiece { row: span.row, offset_m, from_m: micro(from), to_m: micro(to) };
+            (tool_row, piece)
+        })
+        .collect();
+    rows.sort_by(|(row_a, a), (row_b, b)| row_a.cmp(row_b).then(a.from_m.total_cmp(&b.from_m)));
+    (path, rows.into_iter().map(|(_, piece)| piece).collect())
+}
+
+/// Draws one field's features.
+struct Draw<'a> {
+    field: &'a str,
+    position: &'a dyn Fn(Point) -> Position,
+}
+
+impl Draw<'_> {
+    fn feature(&self, what: What, shape: Shape) -> Feature {
+        Feature { field: Some(self.field.to_owned()), what, shape }
+    }
+
+    fn ground(&self, site: &FieldSite) -> Vec<Feature> {
+        let boundary = What::Boundary {
+            area_m2: micro(region::area(&site.boundary)),
+            perimeter_m: micro(site.size.plane_perimeter.to_m()),
+        };
+        let fence = What::Fence { area_m2: micro(region::area(&site.fence)) };
+        let mut features = vec![
+            self.feature(boundary, self.area(&site.boundary)),
+            self.feature(fence, self.area(&site.fence)),
+        ];
+        features.extend(site.keep_outs.iter().map(|keep_out| {
+            let clearance_m = micro(keep_out.clearance.to_m());
+            let what = What::KeepOut { name: keep_out.name.clone(), clearance_m };
+            self.feature(what, self.area(&keep_out.shape))
+        }));
+        let home = site.home.iter().map(|&at| ("home".to_owned(), at));
+        features.extend(home.chain(site.entrances.iter().cloned()).map(|(name, at)| {
+            self.feature(What::Home { name }, Shape::Point((self.position)(at)))
+        }));
+        features
+    }
+
+    fn soil(&self, field: &FieldPlan) -> Vec<Feature> {
+        let lanes = &field.lanes;
+        let mut features = Vec::new();
+        if !lanes.headland.0.is_empty() {
+            let what = What::Headland { area_m2: micro(region::area(&lanes.headland)) };
+            features.push(self.feature(what, self.area(&lanes.headland)));
+        }
+        features.extend(
+            lanes
+                .blocks
+                .iter()
+                .enumerate()
+                .map(|(i, block)| self.feature(What::Block(described(i, block)), self.area(&block.zone))),
+        );
+        features.extend(self.left_over(&lanes.left_over));
+        features
+    }
+
+    /// Pieces of some size one by one, crumbs together by their reason.
+    fn left_over(&self, left_over: &[LeftOver]) -> Vec<Feature> {
+        let mut features = Vec::new();
+        let mut crumbs: Vec<(LeftOverReason, MultiPolygon)> = Vec::new();
+        for piece in left_over {
+            for polygon in &piece.shape.0 {
+                if polygon.unsigned_area() >= OWN_FEATURE_M2 {
+                    features.push(self.left_over_feature(piece.reason, &polygon.clone().into()));
+                } else if let Some((_, of_reason)) = crumbs.iter_mut().find(|(r, _)| *r == piece.reason) {
+                    of_reason.0.push(polygon.clone());
+                } else {
+                    crumbs.push((piece.reason, polygon.clone().into()));
+                }
+            }
+        }
+        features.extend(crumbs.iter().map(|(reason, shape)| self.left_over_feature(*reason, shape)));
+        features
+    }
+
+    fn left_over_feature(&self, reason: LeftOverReason, shape: &MultiPolygon) -> Feature {
+        let what =
+            What::LeftOver { reason: reason_name(reason).into(), area_m2: micro(region::area(shape)) };
+        self.feature(what, self.area(shape))
+    }
+
+    /// Lanes and the ways between them, in driving order.
+    fn way(&self, field: &FieldPlan, machine: &Machine) -> Vec<Feature> {
+        let visits = &field.route.visits;
+        let lanes: Vec<Feature> = visits
+            .iter()
+            .enumerate()
+            .map(|(i, &visit)| {
+                let lane = &field.lanes.lanes[visit.lane.0];
+                let (path, rows) = driven(visit, lane, machine);
+                let block = &field.lanes.blocks[lane.block.0];
+                let what = What::Lane(plan::Lane {
+                    order: i + 1,
+                    block: lane.block.0,
+                    lap: matches!(block.course, Course::Lap { .. }),
+                    heading_deg: micro(heading_of_angle(path.start.angle).to_degrees()),
+                    length_m: micro(path.length()),
+                    rows,
+                });
+                self.feature(what, Shape::Line(self.line(path)))
+            })
+            .collect();
+        let mut ways = field.route.ways.iter().enumerate().map(|(i, way)| {
+            let before = i.checked_sub(1).and_then(|lane| line_of(lanes.get(lane)?));
+            let after = lanes.get(i).and_then(line_of);
+            way.as_ref().map(|way| self.joined(way, i, visits.len(), (before, after)))
+        });
+        let first = ways.next().flatten();
+        let then = lanes.iter().zip(ways).flat_map(|(lane, way)| std::iter::once(lane.clone()).chain(way));
+        first.into_iter().chain(then).collect()
+    }
+
+    /// The way after lane `from`, its ends those of the lanes beside it.
+    fn joined(
+        &self,
+        way: &Manoeuvre,
+        from: usize,
+        lanes: usize,
+        (before, after): (Option<&[Position]>, Option<&[Position]>),
+    ) -> Feature {
+        let mut line = self.line(&way.path);
+        if let Some(&end) = before.and_then(<[_]>::last) {
+            line[0] = end;
+        }
+        if let Some(&start) = after.and_then(<[_]>::first) {
+            let last = line.len() - 1;
+            line[last] = start;
+        }
+        let described = plan::Way {
+            from,
+            to: from + 1,
+            shape: shape_name(way.shape).into(),
+            length_m: micro(way.path.length()),
+            time_s: micro(way.time_s),
+            legs: legs(&way.path),
+        };
+        let what = if from == 0 || from == lanes { What::Transit(described) } else { What::Turn(described) };
+        self.feature(what, Shape::Line(line))
+    }
+
+    fn line(&self, path: &Path) -> Vec<Position> {
+        path.sampled(CHORD_TOLERANCE_M).poses.iter().map(|pose| (self.position)(pose.at)).collect()
+    }
+
+    fn area(&self, region: &MultiPolygon) -> Shape {
+        let ring = |ring: &LineString| ring.coords().map(|&at| (self.position)(at)).collect::<Vec<_>>();
+        let polygons = region.orient(Direction::Default).0;
+        let rings = polygons.iter().map(|p| {
+            std::iter::once(p.exterior()).chain(p.interiors()).map(ring).collect::<plan::Polygon>()
+        });
+        Shape::Area(rings.collect())
+    }
+}
+
+fn line_of(feature: &Feature) -> Option<&[Position]> {
+    match &feature.shape {
+        Shape::Line(line) => Some(line),
+        _ => None,
+    }
+}
+
+fn described(block: usize, of: &Block) -> plan::Block {
+    let area_m2 = micro(region::area(&of.zone));
+    match of.course {
+        Course::Straight { heading, datum } => plan::Block {
+            block,
+            lap: None,
+            heading_deg: Some(micro(heading.to_degrees())),
+            datum_m: Some([micro(datum.x), micro(datum.y)]),
+            area_m2,
+        },
+        Course::Lap { lap } => {
+            plan::Block { block, lap: Some(lap), heading_deg: None, datum_m: None, area_m2 }
+        }
+    }
+}
+
+/// The legs of a path's sampling; a turn on the spot says how far it turns.
+fn legs(path: &Path) -> Vec<plan::Leg> {
+    let sampled = path.sampled(CHORD_TOLERANCE_M);
+    let stretches = path.pieces.chunk_by(|a, b| a.gear == b.gear);
+    let turned = stretches.map(|pieces| -pieces.iter().map(|p| p.turn()).sum::<f64>().to_degrees());
+    sampled
+        .legs
+        .iter()
+        .zip(turned.chain(std::iter::repeat(0.0)))
+        .map(|(leg, turned)| plan::Leg {
+            gear: match leg.gear {
+                Gear::Forward => plan::Gear::Forward,
+                Gear::Reverse => plan::Gear::Reverse,
+                Gear::Spot => plan::Gear::Spot,
+            },
+            first: leg.first,
+            last: leg.last,
+            turn_deg: (leg.gear == Gear::Spot).then(|| micro(turned)),
+        })
+        .collect()
+}
+
+/// A left-over reason's name in `plan.geojson`.
+const fn reason_name(reason: LeftOverReason) -> &'static str {
+    match reason {
+        LeftOverReason::FenceMargin => "fence-margin",
+        LeftOverReason::RowEnds => "row-ends",
+        LeftOverReason::OutOfReach => "out-of-reach",
+        LeftOverReason::TooShort => "too-short",
+        LeftOverReason::CutOff => "cut-off",
+    }
+}
+
+/// A turn shape's name in `plan.geojson`.
+const fn shape_name(shape: TurnShape) -> &'static str {
+    match shape {
+        TurnShape::Straight => "straight",
+        TurnShape::OnTheSpot => "on-the-spot",
+        TurnShape::Forward => "forward",
+        TurnShape::Reversing => "reversing",
+        TurnShape::Searched => "searched",
+    }
+}
