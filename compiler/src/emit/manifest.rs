@@ -36,7 +36,7 @@ pub fn manifest(
             epoch: compiled.site.frame.epoch,
         },
         machine: machine(&compiled.job.machine),
-        figures: total(&fields, &compiled.job.machine),
+        figures: total(compiled),
         fields,
         checks: checks(compiled, &|at| position(to_geo(at), near)),
         findings: findings.iter().map(|found| finding(found, near)).collect(),
@@ -49,7 +49,6 @@ pub fn manifest(
 pub fn figures(field: &FieldPlan) -> Figures {
     let (areas, route, budget) = (&field.lanes.areas, &field.route, &field.budget);
     let between_lanes = route.ways.iter().skip(1).take(route.visits.len().saturating_sub(1));
-    let ways_s: f64 = route.ways.iter().flatten().map(|way| way.time_s).sum();
     Figures {
         field_m2: micro(areas.field),
         soil_m2: micro(areas.soil),
@@ -70,40 +69,44 @@ pub fn figures(field: &FieldPlan) -> Figures {
         stop_s: micro(budget.time.stop.to_s()),
         field_efficiency: micro(budget.time.field_efficiency),
         route_bound_s: micro(route.bound_s),
-        route_gap: micro(gap(ways_s, route.bound_s)),
+        route_gap: micro(gap(ways_s(field), route.bound_s)),
     }
 }
 
 /// Sums over fields; the two ratios anew from the sums.
-pub fn total(fields: &[FieldFigures], machine: &check::Machine) -> Figures {
+pub fn total(compiled: &Compiled) -> Figures {
     let mut sum = Figures::default();
-    let mut ways_s = 0.0;
-    for FieldFigures { figures, .. } in fields {
-        sum.field_m2 += figures.field_m2;
-        sum.soil_m2 += figures.soil_m2;
-        sum.worked_m2 += figures.worked_m2;
-        sum.headland_m2 += figures.headland_m2;
-        sum.keep_out_m2 += figures.keep_out_m2;
-        sum.left_over_m2 += figures.left_over_m2;
-        sum.overlap_m2 += figures.overlap_m2;
-        sum.lanes += figures.lanes;
-        sum.turns += figures.turns;
-        sum.lane_m += figures.lane_m;
-        sum.turn_m += figures.turn_m;
-        sum.transit_m += figures.transit_m;
-        sum.seeds += figures.seeds;
-        sum.work_s += figures.work_s;
-        sum.turn_s += figures.turn_s;
-        sum.transit_s += figures.transit_s;
-        sum.stop_s += figures.stop_s;
-        sum.route_bound_s += figures.route_bound_s;
-        ways_s += figures.route_bound_s / (1.0 - figures.route_gap);
+    for field in compiled.fields.iter().map(figures) {
+        sum.field_m2 += field.field_m2;
+        sum.soil_m2 += field.soil_m2;
+        sum.worked_m2 += field.worked_m2;
+        sum.headland_m2 += field.headland_m2;
+        sum.keep_out_m2 += field.keep_out_m2;
+        sum.left_over_m2 += field.left_over_m2;
+        sum.overlap_m2 += field.overlap_m2;
+        sum.lanes += field.lanes;
+        sum.turns += field.turns;
+        sum.lane_m += field.lane_m;
+        sum.turn_m += field.turn_m;
+        sum.transit_m += field.transit_m;
+        sum.seeds += field.seeds;
+        sum.work_s += field.work_s;
+        sum.turn_s += field.turn_s;
+        sum.transit_s += field.transit_s;
+        sum.stop_s += field.stop_s;
+        sum.route_bound_s += field.route_bound_s;
     }
-    let seconds = sum.work_s + sum.turn_s + sum.transit_s + sum.stop_s;
+    let machine = &compiled.job.machine;
     let m2_per_s = machine.working_width.to_m() * machine.working_speed.to_m_per_s();
+    let seconds = sum.work_s + sum.turn_s + sum.transit_s + sum.stop_s;
     sum.field_efficiency = micro(sum.worked_m2 / m2_per_s / seconds);
-    sum.route_gap = micro(gap(ways_s, sum.route_bound_s));
+    sum.route_gap = micro(gap(compiled.fields.iter().map(ways_s).sum(), sum.route_bound_s));
     sum
+}
+
+/// Seconds of turns and transits, lifting left out.
+fn ways_s(field: &FieldPlan) -> f64 {
+    field.route.ways.iter().flatten().map(|way| way.time_s).sum()
 }
 
 /// Share of the ways that lies above their bound.

@@ -7,6 +7,8 @@
 pub mod manifest;
 pub mod numbers;
 pub mod plan;
+#[cfg(test)]
+mod sample;
 
 use crate::diagnostic::Finding;
 use crate::pipeline::Compiled;
@@ -156,4 +158,46 @@ impl Write for Hashing<'_> {
 
 fn hexadecimal(bytes: &[u8]) -> String {
     bytes.iter().map(|byte| format!("{byte:02x}")).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const ABOUT: About =
+        About { job: "long-acre", inputs: &[Input { path: "long-acre.toml", bytes: b"abc" }], findings: &[] };
+
+    fn written(emission: &Emission, path: &str) -> Vec<u8> {
+        let mut bytes = Vec::new();
+        emission.write(path, &mut bytes).unwrap();
+        bytes
+    }
+
+    #[test]
+    fn the_manifest_has_the_digest_of_every_file_whether_written_before_or_not() {
+        let compiled = sample::compiled(2);
+        let emission =
+            emit(&compiled, &ABOUT, &sample::to_geo).with("seeds.txt", |out| out.write_all(b"abc"));
+        let early = written(&emission, MANIFEST);
+        for path in emission.paths() {
+            written(&emission, path);
+        }
+        assert_eq!(written(&emission, MANIFEST), early);
+        let manifest = Manifest::from_json(std::str::from_utf8(&early).unwrap()).unwrap();
+        let listed = manifest.outputs.iter().map(|file| file.path.as_str());
+        assert_eq!(listed.chain([MANIFEST]).collect::<Vec<_>>(), emission.paths().collect::<Vec<_>>());
+        // FIPS 180-2, appendix B.1: the digest of "abc".
+        let abc = "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad";
+        assert_eq!(manifest.outputs.last().unwrap().sha256, abc);
+        assert_eq!(manifest.inputs[0].sha256, abc);
+    }
+
+    #[test]
+    fn twice_emitted_gives_the_same_bytes() {
+        let (one, two) = (sample::compiled(3), sample::compiled(3));
+        let (one, two) = (emit(&one, &ABOUT, &sample::to_geo), emit(&two, &ABOUT, &sample::to_geo));
+        for path in one.paths() {
+            assert!(written(&one, path) == written(&two, path), "{path}");
+        }
+    }
 }

@@ -94,9 +94,10 @@ impl Draw<'_> {
             self.feature(what, self.area(&keep_out.shape))
         }));
         let home = site.home.iter().map(|&at| ("home".to_owned(), at));
-        features.extend(home.chain(site.entrances.iter().cloned()).map(|(name, at)| {
-            self.feature(What::Home { name }, Shape::Point((self.position)(at)))
-        }));
+        features.extend(
+            home.chain(site.entrances.iter().cloned())
+                .map(|(name, at)| self.feature(What::Home { name }, Shape::Point((self.position)(at)))),
+        );
         features
     }
 
@@ -138,8 +139,7 @@ impl Draw<'_> {
     }
 
     fn left_over_feature(&self, reason: LeftOverReason, shape: &MultiPolygon) -> Feature {
-        let what =
-            What::LeftOver { reason: reason_name(reason).into(), area_m2: micro(region::area(shape)) };
+        let what = What::LeftOver { reason: reason_name(reason).into(), area_m2: micro(region::area(shape)) };
         self.feature(what, self.area(shape))
     }
 
@@ -209,9 +209,9 @@ impl Draw<'_> {
     fn area(&self, region: &MultiPolygon) -> Shape {
         let ring = |ring: &LineString| ring.coords().map(|&at| (self.position)(at)).collect::<Vec<_>>();
         let polygons = region.orient(Direction::Default).0;
-        let rings = polygons.iter().map(|p| {
-            std::iter::once(p.exterior()).chain(p.interiors()).map(ring).collect::<plan::Polygon>()
-        });
+        let rings = polygons
+            .iter()
+            .map(|p| std::iter::once(p.exterior()).chain(p.interiors()).map(ring).collect::<plan::Polygon>());
         Shape::Area(rings.collect())
     }
 }
@@ -280,5 +280,100 @@ const fn shape_name(shape: TurnShape) -> &'static str {
         TurnShape::Forward => "forward",
         TurnShape::Reversing => "reversing",
         TurnShape::Searched => "searched",
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::sample;
+    use super::*;
+
+    fn ways_of(plan: &Plan) -> Vec<&Feature> {
+        let on_the_way = |what: &What| matches!(what, What::Lane(_) | What::Turn(_) | What::Transit(_));
+        plan.features.iter().filter(|feature| on_the_way(&feature.what)).collect()
+    }
+
+    #[test]
+    fn each_line_ends_exactly_where_the_next_begins() {
+        let plan = plan(&sample::compiled(3), &sample::to_geo);
+        let ways = ways_of(&plan);
+        assert_eq!(ways.len(), 7, "home, three lanes with two turns between, home");
+        for pair in ways.windows(2) {
+            let (one, next) = (line_of(pair[0]).unwrap(), line_of(pair[1]).unwrap());
+            assert_eq!(one.last(), next.first());
+        }
+    }
+
+    #[test]
+    fn legs_cover_the_vertices_of_their_line() {
+        let plan = plan(&sample::compiled(2), &sample::to_geo);
+        for feature in ways_of(&plan) {
+            if let What::Turn(way) | What::Transit(way) = &feature.what {
+                let vertices = line_of(feature).unwrap().len();
+                assert_eq!(way.legs[0].first, 0);
+                assert_eq!(way.legs.last().unwrap().last, vertices - 1);
+                assert!(way.legs.windows(2).all(|pair| pair[0].last == pair[1].first));
+            }
+        }
+    }
+
+    #[test]
+    fn a_lane_driven_back_has_its_rows_mirrored() {
+        let compiled = sample::compiled(2);
+        let (lane, machine) = (&compiled.fields[0].lanes.lanes[1], &compiled.job.machine);
+        let visit = |along| Visit { lane: crate::lanes::LaneIdx(1), along };
+        let (_, there) = driven(visit(true), lane, machine);
+        let (_, back) = driven(visit(false), lane, machine);
+        let length = lane.line.length();
+        for (one, other) in there.iter().zip(back.iter().rev()) {
+            assert_eq!(one.row, other.row);
+            assert!((one.offset_m + other.offset_m).abs() < 1e-9);
+            assert!((one.from_m + other.to_m - length).abs() < 1e-5, "both are rounded to a micrometre");
+            assert!((one.to_m + other.from_m - length).abs() < 1e-5, "both are rounded to a micrometre");
+        }
+        assert!(back.is_sorted_by(|a, b| a.offset_m < b.offset_m));
+    }
+
+    #[test]
+    fn rings_turn_as_rfc_7946_has_it() {
+        let plan = plan(&sample::compiled(2), &sample::to_geo);
+        for feature in &plan.features {
+            let Shape::Area(polygons) = &feature.shape else { continue };
+            for polygon in polygons {
+                for (i, ring) in polygon.iter().enumerate() {
+                    let doubled: f64 = ring.windows(2).map(|e| e[0][0] * e[1][1] - e[1][0] * e[0][1]).sum();
+                    assert_eq!(doubled > 0.0, i == 0, "exteriors anticlockwise, holes clockwise");
+                    assert_eq!(ring.first(), ring.last());
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn crumbs_of_left_over_share_one_feature() {
+        let square = |x: f64, side: f64| {
+            geo::Rect::new(geo::coord! { x: x, y: 0.0 }, geo::coord! { x: x + side, y: side }).to_polygon()
+        };
+        let piece = |shape: Vec<geo::Polygon>, reason| LeftOver {
+            area_m2: shape.iter().map(Area::unsigned_area).sum(),
+            shape: MultiPolygon(shape),
+            reason,
+        };
+        let mut compiled = sample::compiled(2);
+        compiled.fields[0].lanes.left_over = vec![
+            piece(vec![square(0.0, 0.5), square(10.0, 2.0)], LeftOverReason::RowEnds),
+            piece(vec![square(20.0, 0.1)], LeftOverReason::RowEnds),
+            piece(vec![square(30.0, 0.1)], LeftOverReason::TooShort),
+        ];
+        let plan = plan(&compiled, &sample::to_geo);
+        let found: Vec<(&str, f64)> = plan
+            .features
+            .iter()
+            .filter_map(|feature| match &feature.what {
+                What::LeftOver { reason, area_m2 } => Some((reason.as_str(), *area_m2)),
+                _ => None,
+            })
+            .collect();
+        assert_eq!(found, [("row-ends", 4.0), ("row-ends", 0.26), ("too-short", 0.01)]);
     }
 }
