@@ -1,0 +1,100 @@
+"""Gets a drivable way back from the vertices of an emitted line.
+
+In: vertices of a line whose chords leave the true way by a millimetre at most. Out: the direction
+of travel at any distance, and points on the way itself. Each chord stands for a straight line or
+an arc; how much an arc turns follows from the chords beside it: two chords of equal length with an
+angle between them lie on one circle and turn by that angle each. A chord alone turns by what its
+neighbours leave. Lines are smooth except where the machine turns on the spot or changes its gear,
+so a line goes in leg by leg.
+"""
+
+import numpy as np
+
+SAME_LENGTH_M = 0.0006
+LONG_M = 0.35
+
+
+class Motion:
+    def __init__(self, points):
+        points = np.asarray(points, dtype=float)
+        steps = np.hypot(*np.diff(points, axis=0).T)
+        keep = np.concatenate([[True], steps > 1e-6])
+        self.points = points[keep]
+        step = np.diff(self.points, axis=0)
+        self.length = np.hypot(*step.T)
+        self.angle = np.unwrap(np.arctan2(step[:, 1], step[:, 0])) if len(step) else np.zeros(0)
+        self.turn = arc_turns(self.length, self.angle)
+        # The arc over a chord of length c that turns by t is c (t/2) / sin(t/2) long.
+        half = self.turn / 2
+        arc = self.length * np.where(np.abs(half) > 1e-9, half / np.sin(np.where(half == 0, 1, half)), 1.0)
+        self.along = np.concatenate([[0.0], np.cumsum(arc)])
+
+    @property
+    def total(self):
+        return self.along[-1]
+
+    def kink(self):
+        """The largest angle, radians, between two pieces that meet; 0 for a smooth way."""
+        if len(self.angle) < 2:
+            return 0.0
+        leaving = self.angle[:-1] + self.turn[:-1] / 2
+        entering = self.angle[1:] - self.turn[1:] / 2
+        return np.abs(entering - leaving).max()
+
+    def start(self):
+        return self.angle[0] - self.turn[0] / 2
+
+    def end(self):
+        return self.angle[-1] + self.turn[-1] / 2
+
+    def at(self, stations):
+        """Places and directions of travel at these distances along the way."""
+        stations = np.clip(np.asarray(stations, dtype=float), 0, self.total)
+        i = np.clip(np.searchsorted(self.along, stations, side="right") - 1, 0, len(self.length) - 1)
+        arc = self.along[i + 1] - self.along[i]
+        part = (stations - self.along[i]) / arc
+        first = self.angle[i] - self.turn[i] / 2
+        direction = first + part * self.turn[i]
+        # From the start of an arc, a part of it spans a chord towards the mean of both directions.
+        half = part * self.turn[i] / 2
+        chord = part * arc * np.where(np.abs(half) > 1e-9, np.sin(half) / np.where(half == 0, 1, half), 1.0)
+        towards = first + half
+        place = self.points[i] + chord[:, None] * np.column_stack([np.cos(towards), np.sin(towards)])
+        return place, direction
+
+    def stations(self, step_m, step_rad):
+        """Distances so dense that neither the place nor the direction moves by more than this."""
+        parts = np.maximum(np.ceil(np.diff(self.along) / step_m), np.ceil(np.abs(self.turn) / step_rad)).astype(int)
+        parts = np.maximum(parts, 1)
+        return np.concatenate(
+            [np.linspace(a, b, n, endpoint=False) for a, b, n in zip(self.along, self.along[1:], parts)] + [[self.total]]
+        )
+
+
+def arc_turns(length, angle):
+    n = len(length)
+    turn = np.full(n, np.nan)
+    bend = np.diff(angle)
+    same = np.abs(np.diff(length)) < SAME_LENGTH_M
+    for i in range(n):
+        beside = [bend[j] for j in (i - 1, i) if 0 <= j < n - 1 and same[j]]
+        if beside:
+            turn[i] = max(beside, key=abs)
+        elif length[i] > LONG_M or n == 1:
+            turn[i] = 0.0
+    # No chord may leave its way by more than a millimetre (a little more for rounding).
+    limit = 8 * 0.0012 / np.maximum(length, 1e-6)
+    turn = np.where(np.abs(turn) > limit, np.nan, turn)
+    for i in np.where(np.isnan(turn))[0]:
+        left = angle[i - 1] + turn[i - 1] / 2 if i > 0 and not np.isnan(turn[i - 1]) else None
+        right = angle[i + 1] - turn[i + 1] / 2 if i + 1 < n and not np.isnan(turn[i + 1]) else None
+        if left is not None and right is not None:
+            turn[i] = right - left
+        elif left is not None:
+            turn[i] = 2 * (angle[i] - left)
+        elif right is not None:
+            turn[i] = 2 * (right - angle[i])
+        else:
+            turn[i] = 0.0
+        turn[i] = np.clip(turn[i], -limit[i], limit[i])
+    return turn
