@@ -2,7 +2,13 @@
 //! opinion on areas, and the field frame that everything is planned in. Checks A1 to A22.
 
 use crate::reference::{close, table};
+use crate::setting;
+use geo::Coord;
 use geographiclib_rs::{Geodesic, InverseGeodesic, PolygonArea, Winding};
+use lanewright::site::datum::Datum;
+use lanewright::site::frame::{Projector, field_frame};
+use lanewright::site::{horizontal_sigma, site};
+use lanewright_schema::quantity::Length;
 use proj::Proj;
 use serde::Deserialize;
 
@@ -213,4 +219,90 @@ fn height_and_slope_lengthen_the_ground() {
         let slope = apart(at_height(0.0, 0.0), at_height(percent / 100.0 * level, step_deg));
         close("A15", "ppm", (slope / level - 1.0) * 1e6, ppm, 1.0);
     }
+}
+
+fn frame_about(corners: &[[f64; 2]]) -> Projector {
+    let datum = Datum::of(&setting::wgs84()).expect("a known frame");
+    let places: Vec<_> = corners.iter().map(setting::place).collect();
+    Projector::new(&field_frame(&datum, &places).expect("near enough")).expect("a frame")
+}
+
+/// A10: the field frame's scale error at a distance x from its meridian is x² / (2 R²), R the radius
+/// of curvature there, checked over a kilometre of lane against the geodesic. Within 5 km it stays
+/// below a millimetre a kilometre; UTM has 400 mm.
+#[test]
+fn the_field_frame_keeps_lengths() {
+    let frame = frame_about(&[[49.95, 7.95], [50.05, 8.05]]);
+    for (x, ppm) in [(500.0, 0.0031), (1_000.0, 0.0123), (5_000.0, 0.307), (10_000.0, 1.23)] {
+        let [south, north] = [-500.0, 500.0].map(|y| frame.to_geo(Coord { x, y }).expect("in range"));
+        let true_m: f64 =
+            Geodesic::wgs84().inverse(south.latitude, south.longitude, north.latitude, north.longitude);
+        // The published figures have three digits; a geodesic is good to some nanometres.
+        close("A10", "ppm", (1000.0 / true_m - 1.0) * 1e6, ppm, 0.005 * ppm + 5e-5);
+    }
+}
+
+/// A12: polygon A in the field frame.
+#[test]
+fn the_field_frame_has_the_known_corners() {
+    let ring: Ring = table("geodesic.toml", "polygon").remove(0);
+    let frame = frame_about(&ring.corners);
+    let expected =
+        [[-179.2394, -166.8406], [179.2394, -166.8406], [179.2282, 166.8467], [-179.2282, 166.8467]];
+    for (corner, [east, north]) in ring.corners.iter().zip(expected) {
+        let found = frame.to_ground(setting::place(corner)).expect("in range");
+        close("A12", "east", found.x, east, 1e-4);
+        close("A12", "north", found.y, north, 1e-4);
+    }
+}
+
+/// A11 and A12 as the program reckons a field: its area and perimeter by both roads.
+#[test]
+fn a_field_has_the_known_size() {
+    let ring: Ring = table("geodesic.toml", "polygon").remove(0);
+    let told = site(&setting::job(&ring.corners, [50.0, 8.0]));
+    let size = told.value.unwrap_or_else(|| panic!("refused: {:?}", told.findings)).fields[0].size;
+    close("A11", "geodesic area", size.geodesic_area.to_m2(), ring.area_m2, ring.tolerance_m2);
+    close("A11", "geodesic perimeter", size.geodesic_perimeter.to_m(), ring.perimeter_m, ring.tolerance_m);
+    close("A12", "area in the field frame", size.plane_area.to_m2(), 119_616.083, 1e-2);
+}
+
+/// A16 to A20 through the field frame: a thousandth of a degree about its origin.
+#[test]
+fn a_degree_is_as_long_in_the_field_frame() {
+    for row in table::<Degree>("geodesic.toml", "degree") {
+        let (phi, half) = (row.latitude, 0.0005);
+        let frame = frame_about(&[[phi - half, 7.0 - half], [phi + half, 7.0 + half]]);
+        let at = |latitude: f64, longitude: f64| {
+            frame.to_ground(setting::place(&[latitude, longitude])).expect("in range")
+        };
+        let north = at(phi + half, 7.0).y - at(phi - half, 7.0).y;
+        let east = at(phi, 7.0 + half).x - at(phi, 7.0 - half).x;
+        close(&row.id, "degree of latitude", north * 1000.0, row.meridian_m, 1e-3);
+        close(&row.id, "degree of longitude", east * 1000.0, row.parallel_m, 1e-3);
+    }
+}
+
+/// I1 and I2: 8 mm + 1 ppm, one sigma, added and not squared: a survey receiver's manual, and its
+/// figures at 5 and 10 km as another maker prints them; 30 km derived.
+#[test]
+fn positions_grow_coarser_with_the_baseline() {
+    for (km, mm) in [(0.0, 8.0), (5.0, 13.0), (8.0, 16.0), (10.0, 18.0), (30.0, 38.0)] {
+        close("I2", "sigma, mm", horizontal_sigma(Length::m(km * 1000.0)).to_mm(), mm, 1e-9);
+    }
+}
+
+/// I1 and I2 through a job: polygon A with its base station 5 km and more to the south.
+#[test]
+fn a_job_states_its_baseline() {
+    let ring: Ring = table("geodesic.toml", "polygon").remove(0);
+    let told = site(&setting::job(&ring.corners, [49.955, 8.0025]));
+    let baseline = told.value.expect("a site").baseline.expect("a baseline");
+    let farthest: f64 = ring
+        .corners
+        .iter()
+        .map(|c| -> f64 { Geodesic::wgs84().inverse(49.955, 8.0025, c[0], c[1]) })
+        .fold(0.0, f64::max);
+    close("I2", "baseline", baseline.length.to_m(), farthest, 1e-3);
+    close("I2", "sigma, mm", baseline.sigma.to_mm(), 8.0 + farthest * 1e-3, 1e-6);
 }

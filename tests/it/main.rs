@@ -5,3 +5,5 @@
 mod geodesy;
 mod licences;
 mod reference;
+mod setting;
+mod turns;
