@@ -1,6 +1,213 @@
 //! From the job as written to the job as meant: every problem told at once, nothing left to
 //! examine later.
+//!
+//! In: the [`JobFile`]. Out: the [`Job`], valid by construction, or every finding. Only what the
+//! text alone decides is decided here; what needs the field in metres is left to the site.
 
+use crate::diagnostic::{Finding, Severity, Told};
+use crate::read::span;
+use crate::rules;
+use lanewright_schema::job::{self as written, JobFile, Part, Place, Written};
+use lanewright_schema::quantity::{GeoPoint, Time};
+use std::fmt::Display;
+
+mod crop;
+mod field;
+mod frames;
 pub mod job;
+mod machine;
+mod ring;
 
 pub use job::*;
+
+/// Checks a job that was read.
+pub fn check(file: &JobFile) -> Told<Job> {
+    let mut findings = Findings::default();
+    let job = check_parts(file, &mut findings);
+    let refused = findings.0.iter().any(|finding| finding.severity == Severity::Error);
+    Told { value: job.filter(|_| !refused), findings: findings.0 }
+}
+
+/// Checks every part before it says whether all are well.
+fn check_parts(file: &JobFile, findings: &mut Findings) -> Option<Job> {
+    let order = order(&file.order, findings);
+    let frames = frames::frames(&file.frames, findings);
+    let base_station = file.base_station.as_ref().and_then(|station| base_station(station, findings));
+    let Part(machine_file) = &file.machine;
+    let machine = machine::machine(machine_file, findings);
+    let crops: Vec<Crop> = file.crop.0.iter().filter_map(|Part(crop)| crop::crop(crop, findings)).collect();
+    tell_twins(file.crop.0.iter().map(|Part(crop)| &crop.name), "crop/two-of-one-name", "crops", findings);
+    tell_twins(file.field.0.iter().map(|Part(field)| &field.name), "field/two-of-one-name", "fields", findings);
+    let known = field::Known {
+        machine: machine_file,
+        crops: &crops,
+        crop_names: file.crop.0.iter().map(|Part(crop)| crop.name.value.as_str()).collect(),
+        base_station: base_station.as_ref().map(|station| station.at),
+    };
+    let fields: Vec<Option<Field>> =
+        file.field.0.iter().map(|Part(field)| field::field(field, &known, findings)).collect();
+    if file.field.0.is_empty() {
+        findings.raise("field/none", &file.place, "the job has no field").hint("add a `[[field]]`");
+    }
+    Some(Job {
+        order: order?,
+        frames: frames?,
+        base_station,
+        machine: machine?,
+        fields: fields.into_iter().collect::<Option<_>>()?,
+    })
+}
+
+fn order(order: &written::Order, findings: &mut Findings) -> Option<Order> {
+    let operations = operations(&order.operations, findings);
+    findings.above_zero(&order.hours_per_day, "hours_per_day");
+    let hours = order.hours_per_day.value;
+    if hours > Time::h(24.0) {
+        findings
+            .raise(
+                "order/hours",
+                &order.hours_per_day.place,
+                format!("a day of work of {} h is longer than a day", hours.to_h()),
+            )
+            .hint("write at most `\"24 h\"`");
+    }
+    Some(Order {
+        title: order.title.value.clone(),
+        issued: order.issued.value,
+        customer: order.customer.value.clone(),
+        farm: order.farm.value.clone(),
+        operations: operations?,
+        hours_per_day: hours,
+    })
+}
+
+fn operations(
+    list: &Written<Vec<Written<written::OperationName>>>,
+    findings: &mut Findings,
+) -> Option<Vec<Operation>> {
+    let mut operations = Vec::new();
+    for name in &list.value {
+        let operation = match name.value {
+            written::OperationName::Sowing => Operation::Sowing,
+        };
+        if operations.contains(&operation) {
+            findings
+                .raise("order/operations", &name.place, "an operation is listed twice")
+                .hint("name each operation once");
+            return None;
+        }
+        operations.push(operation);
+    }
+    if operations.is_empty() {
+        findings
+            .raise("order/operations", &list.place, "no operation is ordered")
+            .hint("write `operations = [\"sowing\"]`");
+        return None;
+    }
+    Some(operations)
+}
+
+fn base_station(station: &written::BaseStation, findings: &mut Findings) -> Option<BaseStation> {
+    Some(BaseStation {
+        name: station.name.value.clone(),
+        at: findings.point(&station.at)?,
+        height: station.height.value,
+        span: span(&station.place),
+    })
+}
+
+/// Tells each name that stands a second time.
+fn tell_twins<'w>(
+    names: impl Iterator<Item = &'w Written<String>>,
+    rule: &'static str,
+    things: &str,
+    findings: &mut Findings,
+) {
+    let mut seen: Vec<&str> = Vec::new();
+    for name in names {
+        if seen.contains(&name.value.as_str()) {
+            findings
+                .raise(rule, &name.place, format!("two {things} are called `{}`", name.value))
+                .hint("give each a name of its own");
+        }
+        seen.push(&name.value);
+    }
+}
+
+/// The findings of a check, with the few checks that every part needs.
+#[derive(Default)]
+struct Findings(Vec<Finding>);
+
+/// A finding just raised, to add to.
+struct Raised<'f>(&'f mut Finding);
+
+impl Raised<'_> {
+    /// Adds what to type.
+    fn hint(self, hint: impl Into<String>) -> Self {
+        self.0.hint = Some(hint.into());
+        self
+    }
+    /// Adds the words beside the underline.
+    fn label(self, label: impl Into<String>) -> Self {
+        self.0.label = label.into();
+        self
+    }
+    /// Adds the place on the ground.
+    fn ground(self, place: GeoPoint) -> Self {
+        self.0.place = Some(place);
+        self
+    }
+}
+
+impl Findings {
+    fn raise(&mut self, rule: &'static str, place: &Place, message: impl Into<String>) -> Raised<'_> {
+        self.0.push(rules::finding(rule, message).with_span(span(place), ""));
+        let last = self.0.len() - 1;
+        Raised(&mut self.0[last])
+    }
+
+    /// Tells a quantity that is zero or negative.
+    fn above_zero<Q: PartialOrd + Default + Copy>(&mut self, quantity: &Written<Q>, key: &str) {
+        if quantity.value <= Q::default() {
+            let is = if quantity.value < Q::default() { "negative" } else { "zero" };
+            self.raise("job/not-above-zero", &quantity.place, format!("`{key}` is {is}"))
+                .label("must be above zero")
+                .hint("write a value above zero");
+        }
+    }
+
+    /// Tells a quantity that is negative.
+    fn not_negative<Q: PartialOrd + Default + Copy>(&mut self, quantity: &Written<Q>, key: &str) {
+        if quantity.value < Q::default() {
+            self.raise("job/negative", &quantity.place, format!("`{key}` is negative"))
+                .hint("write zero or a value above it");
+        }
+    }
+
+    /// The position, if there is such a place on the Earth.
+    fn point(&mut self, point: &Written<GeoPoint>) -> Option<GeoPoint> {
+        let GeoPoint { longitude, latitude } = point.value;
+        if longitude.abs() <= 180.0 && latitude.abs() <= 90.0 {
+            return Some(point.value);
+        }
+        let hint = if longitude.abs() <= 90.0 && latitude.abs() <= 180.0 {
+            format!("latitude and longitude may be swapped: `[{longitude}, {latitude}]`")
+        } else if latitude.abs() <= 90.0 && longitude.abs() <= 540.0 {
+            format!("write the longitude as {}", longitude - 360.0 * longitude.signum())
+        } else {
+            "latitudes lie from -90 to 90, longitudes from -180 to 180".to_owned()
+        };
+        self.raise(
+            "job/no-such-place",
+            &point.place,
+            format!("there is no place at latitude {latitude}, longitude {longitude}"),
+        )
+        .hint(hint);
+        None
+    }
+}
+
+/// A number for a message: as few decimals as tell it, at most three.
+fn brief(value: f64) -> impl Display {
+    (value * 1000.0).round() / 1000.0
+}

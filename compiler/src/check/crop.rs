@@ -1,0 +1,78 @@
+//! The crop and its seed lot, and the lattice that a field asks for.
+
+use super::{Crop, Findings, Pattern, Spacing, brief};
+use lanewright_schema::job::units::Share;
+use lanewright_schema::job::{self as written, Written};
+use lanewright_schema::quantity::Length;
+
+/// Checks a crop.
+pub fn crop(file: &written::Crop, findings: &mut Findings) -> Option<Crop> {
+    findings.above_zero(&file.depth, "depth");
+    findings.above_zero(&file.thousand_seed_mass, "thousand_seed_mass");
+    let germination = share(&file.germination, "germination", findings);
+    let field_emergence = share(&file.field_emergence, "field_emergence", findings);
+    if let Some(unit) = &file.seeds_per_unit {
+        findings.above_zero(unit, "seeds_per_unit");
+    }
+    Some(Crop {
+        name: file.name.value.clone(),
+        variety: file.variety.value.clone(),
+        depth: file.depth.value,
+        thousand_seed_mass: file.thousand_seed_mass.value,
+        germination: germination?,
+        field_emergence: field_emergence?,
+        seeds_per_unit: file.seeds_per_unit.as_ref().map(|unit| u64::from(unit.value)),
+    })
+}
+
+fn share(share: &Written<Share>, key: &str, findings: &mut Findings) -> Option<f64> {
+    let ratio = share.value.ratio();
+    if ratio > 0.0 && ratio <= 1.0 {
+        return Some(ratio);
+    }
+    findings
+        .raise("crop/share", &share.place, format!("`{key}` is {} %", brief(ratio * 100.0)))
+        .label("must be above 0 % and at most 100 %")
+        .hint("write the share as the seed lot's certificate gives it, for example `\"92 %\"`");
+    None
+}
+
+/// Checks the lattice against the machine.
+pub fn spacing(
+    file: &written::Spacing,
+    machine: &written::Machine,
+    findings: &mut Findings,
+) -> Option<Spacing> {
+    findings.above_zero(&file.between_rows, "between_rows");
+    findings.above_zero(&file.between_seeds, "between_seeds");
+    let rows = file.between_rows.value;
+    let tool = machine.row_spacing.value;
+    if rows > Length::ZERO && (rows - tool).abs() > Length::mm(0.01) {
+        findings
+            .raise(
+                "spacing/not-the-machines",
+                &file.between_rows.place,
+                format!(
+                    "rows {} cm apart cannot be sown by a machine whose rows are {} cm apart",
+                    brief(rows.to_cm()),
+                    brief(tool.to_cm())
+                ),
+            )
+            .hint(format!("write `\"{} cm\"`, or set the machine's `row_spacing`", brief(tool.to_cm())));
+    }
+    let stagger = file.stagger.as_ref().map_or(Some(0.0), |stagger| {
+        let share = stagger.value.0;
+        if !(0.0..=1.0).contains(&share) {
+            findings
+                .raise("spacing/stagger", &stagger.place, format!("a stagger of {share} is outside 0 to 1"))
+                .hint("write the shift as a share of the seed spacing, for example `0.5`");
+            return None;
+        }
+        // A whole seed spacing is no shift at all.
+        Some(if share >= 1.0 { 0.0 } else { share })
+    });
+    let pattern = match file.pattern.as_ref().map(|pattern| pattern.value) {
+        None | Some(written::PatternName::Single) => Pattern::Single,
+    };
+    Some(Spacing { between_rows: rows, between_seeds: file.between_seeds.value, pattern, stagger: stagger? })
+}

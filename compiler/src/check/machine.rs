@@ -1,0 +1,284 @@
+//! The machine: whether its rows, wheels, body and steering can be true together.
+
+use super::{BodyPoint, Findings, Machine, Steering, brief};
+use crate::num::hypot;
+use crate::read::span;
+use lanewright_schema::job as written;
+use lanewright_schema::quantity::{Length, Time};
+
+/// Least clear soil between a tyre's edge and the middle of a row: common practice, no source.
+const LEAST_GAP: Length = Length::cm(2.0);
+/// An antenna further from the body than this is probably a slip of the pen.
+const ANTENNA_REACH_M: f64 = 1.0;
+
+/// Checks the machine.
+pub fn machine(file: &written::Machine, findings: &mut Findings) -> Option<Machine> {
+    positive_values(file, findings);
+    let row_offsets = rows(file, findings);
+    let steering = steering(file, findings);
+    let body = body(file, findings);
+    wheels_between_rows(file, &row_offsets, findings);
+    let antennas = file.antennas.each_ref().map(|antenna| BodyPoint {
+        forward: antenna.forward.value,
+        right: antenna.right.value,
+    });
+    let body = body?;
+    antennas_near_body(file, &body, findings);
+    rows_within_body(file, &row_offsets, &body, findings);
+    let seconds = |time: &Option<written::Written<Time>>, default: f64| {
+        time.as_ref().map_or(Time::s(default), |time| time.value)
+    };
+    Some(Machine {
+        name: file.name.value.clone(),
+        row_offsets,
+        row_spacing: file.row_spacing.value,
+        working_width: file.row_spacing.value * f64::from(file.rows.value),
+        tool_forward: file.tool_offset.value,
+        body,
+        antennas,
+        antenna_height: file.antennas[0].height.value.max(file.antennas[1].height.value),
+        wheel_tracks: file.wheel_tracks.value.iter().map(|track| track.value).collect(),
+        tyre_width: file.tyre_width.value,
+        steering: steering?,
+        working_speed: file.working_speed.value,
+        turning_speed: file.turning_speed.value,
+        transit_speed: file.transit_speed.value,
+        spot_turn_time: seconds(&file.spot_turn_time, 24.0),
+        gear_change_time: seconds(&file.gear_change_time, 2.0),
+        lift_time: seconds(&file.lift_time, 2.0),
+        hopper: file.hopper.value,
+        refill_time: seconds(&file.refill_time, 600.0),
+        span: span(&file.place),
+    })
+}
+
+fn positive_values(file: &written::Machine, findings: &mut Findings) {
+    findings.above_zero(&file.rows, "rows");
+    findings.above_zero(&file.row_spacing, "row_spacing");
+    findings.above_zero(&file.working_width, "working_width");
+    findings.above_zero(&file.tyre_width, "tyre_width");
+    findings.above_zero(&file.working_speed, "working_speed");
+    findings.above_zero(&file.turning_speed, "turning_speed");
+    findings.above_zero(&file.transit_speed, "transit_speed");
+    findings.above_zero(&file.hopper, "hopper");
+    for antenna in &file.antennas {
+        findings.above_zero(&antenna.height, "height");
+    }
+    let times = [
+        (&file.gear_change_time, "gear_change_time"),
+        (&file.lift_time, "lift_time"),
+        (&file.spot_turn_time, "spot_turn_time"),
+        (&file.refill_time, "refill_time"),
+    ];
+    for (time, key) in times {
+        if let Some(time) = time {
+            findings.not_negative(time, key);
+        }
+    }
+}
+
+/// Offsets of the tool rows, left to right, once rows and width agree.
+fn rows(file: &written::Machine, findings: &mut Findings) -> Vec<Length> {
+    let count = file.rows.value;
+    if count > 200 {
+        findings
+            .raise("machine/rows", &file.rows.place, format!("{count} rows are more than any toolbar has"))
+            .hint("write how many rows the machine sows at once, at most 200");
+        return Vec::new();
+    }
+    let width = file.row_spacing.value * f64::from(count);
+    if (width - file.working_width.value).abs() > Length::mm(0.1) {
+        let across = file.working_width.value / f64::from(count.max(1));
+        findings
+            .raise(
+                "machine/width-mismatch",
+                &file.working_width.place,
+                format!(
+                    "{count} rows × {} cm are {} m, not the working width of {} m",
+                    brief(file.row_spacing.value.to_cm()),
+                    brief(width.to_m()),
+                    brief(file.working_width.value.to_m())
+                ),
+            )
+            .hint(format!(
+                "write `working_width = \"{} m\"`, or `row_spacing = \"{} cm\"`",
+                brief(width.to_m()),
+                brief(across.to_cm())
+            ));
+    }
+    let middle = (f64::from(count) - 1.0) / 2.0;
+    (0..count).map(|row| file.row_spacing.value * (f64::from(row) - middle)).collect()
+}
+
+fn steering(file: &written::Machine, findings: &mut Findings) -> Option<Steering> {
+    let spot = file.turns_on_spot.value;
+    let radius = match &file.turning_radius {
+        Some(radius) => {
+            findings.not_negative(radius, "turning_radius");
+            if radius.value <= Length::ZERO && !spot {
+                findings
+                    .raise("machine/steering", &radius.place, "a turning radius of zero is a turn on the spot")
+                    .hint("write the smallest radius it can drive, or `turns_on_spot = true`");
+                return None;
+            }
+            radius.value
+        }
+        None if spot => Length::ZERO,
+        None => {
+            findings
+                .raise(
+                    "machine/steering",
+                    &file.turns_on_spot.place,
+                    "the machine does not turn on the spot and has no turning radius, so it cannot turn",
+                )
+                .hint("add `turning_radius = \"2.5 m\"`, or write `turns_on_spot = true`");
+            return None;
+        }
+    };
+    Some(Steering { turning_radius: radius, may_reverse: file.may_reverse.value, turns_on_spot: spot })
+}
+
+/// The body's outline as a simple ring.
+fn body(file: &written::Machine, findings: &mut Findings) -> Option<Vec<BodyPoint>> {
+    let mut body: Vec<BodyPoint> = file
+        .body
+        .value
+        .iter()
+        .map(|corner| BodyPoint { forward: corner.value[0], right: corner.value[1] })
+        .collect();
+    if body.len() > 1 && body.first() == body.last() {
+        body.pop();
+    }
+    body.dedup();
+    let place = &file.body.place;
+    if body.len() < 3 {
+        findings
+            .raise("machine/body", place, format!("a body with {} corners encloses nothing", body.len()))
+            .hint("give the corners of the outline in order, at least three");
+        return None;
+    }
+    let outline: Vec<[f64; 2]> = body.iter().map(|p| [p.forward.to_m(), p.right.to_m()]).collect();
+    if let Some((_, _, [forward, right])) = super::ring::crossings(&outline).first() {
+        findings
+            .raise(
+                "machine/body",
+                place,
+                format!(
+                    "the body's outline crosses itself {} m forward, {} m to the right",
+                    brief(*forward),
+                    brief(*right)
+                ),
+            )
+            .hint("give the corners in the order in which one would walk round them");
+        return None;
+    }
+    if super::ring::area(&outline).abs() < 0.01 {
+        findings
+            .raise("machine/body", place, "the body has no area")
+            .hint("give the corners of the outline in order");
+        return None;
+    }
+    Some(body)
+}
+
+/// No tyre may run where a row is sown.
+fn wheels_between_rows(file: &written::Machine, rows: &[Length], findings: &mut Findings) {
+    let needed = file.tyre_width.value / 2.0 + LEAST_GAP;
+    for track in &file.wheel_tracks.value {
+        let Some(nearest) = rows
+            .iter()
+            .min_by(|a, b| (**a - track.value).abs().to_m().total_cmp(&(**b - track.value).abs().to_m()))
+        else {
+            continue;
+        };
+        let gap = (*nearest - track.value).abs();
+        // Where a lane lies beside its neighbour the rows go on in the same spacing.
+        let from_row = track.value - *nearest;
+        let steps = (from_row / file.row_spacing.value).round();
+        let to_any_row = (from_row - file.row_spacing.value * steps).abs();
+        if to_any_row.min(gap) < needed - Length::mm(0.01) {
+            findings
+                .raise(
+                    "machine/tracks-on-rows",
+                    &track.place,
+                    format!(
+                        "the wheel at {} cm runs {} cm from a row; half a tyre and {} cm of clear soil are {} cm",
+                        brief(track.value.to_cm()),
+                        brief(to_any_row.min(gap).to_cm()),
+                        brief(LEAST_GAP.to_cm()),
+                        brief(needed.to_cm())
+                    ),
+                )
+                .label("a tyre would run on a row")
+                .hint(track_hint(file, *nearest, track.value));
+        }
+    }
+}
+
+/// The nearest place midway between rows, or a narrower tyre where even that is too near.
+fn track_hint(file: &written::Machine, row: Length, track: Length) -> String {
+    let spacing = file.row_spacing.value;
+    let widest = spacing - LEAST_GAP * 2.0;
+    if file.tyre_width.value > widest {
+        return format!(
+            "between rows {} cm apart a tyre may be {} cm wide at most",
+            brief(spacing.to_cm()),
+            brief(widest.to_cm())
+        );
+    }
+    let midway = row + spacing * (((track - row) / spacing).floor() + 0.5);
+    format!("midway between two rows is `\"{} cm\"`", brief(midway.to_cm()))
+}
+
+fn antennas_near_body(file: &written::Machine, body: &[BodyPoint], findings: &mut Findings) {
+    for antenna in &file.antennas {
+        let point = [antenna.forward.value.to_m(), antenna.right.value.to_m()];
+        let away = distance_to_body_m(point, body);
+        if away > ANTENNA_REACH_M {
+            findings
+                .raise(
+                    "machine/antenna-off-body",
+                    &antenna.place,
+                    format!("an antenna stands {} m outside the body", brief(away)),
+                )
+                .hint("check `forward` and `right`, which are counted from the reference point");
+        }
+    }
+}
+
+fn rows_within_body(file: &written::Machine, rows: &[Length], body: &[BodyPoint], findings: &mut Findings) {
+    let forward = file.tool_offset.value.to_m();
+    let outside = rows.iter().filter(|row| distance_to_body_m([forward, row.to_m()], body) > 1e-6).count();
+    if outside > 0 {
+        findings
+            .raise(
+                "machine/rows-off-body",
+                &file.body.place,
+                format!("{outside} of {} tool rows lie outside the body's outline", rows.len()),
+            )
+            .hint("the fence is proven for the outline; let it hold the toolbar too");
+    }
+}
+
+/// Zero inside.
+fn distance_to_body_m(point: [f64; 2], body: &[BodyPoint]) -> f64 {
+    let corner = |index: usize| {
+        let corner = body[index % body.len()];
+        [corner.forward.to_m(), corner.right.to_m()]
+    };
+    let mut inside = false;
+    let mut nearest = f64::INFINITY;
+    for index in 0..body.len() {
+        let (a, b) = (corner(index), corner(index + 1));
+        if (a[1] > point[1]) != (b[1] > point[1])
+            && point[0] < (b[0] - a[0]) * (point[1] - a[1]) / (b[1] - a[1]) + a[0]
+        {
+            inside = !inside;
+        }
+        let (dx, dy) = (b[0] - a[0], b[1] - a[1]);
+        let along = ((point[0] - a[0]) * dx + (point[1] - a[1]) * dy) / (dx * dx + dy * dy);
+        let share = along.clamp(0.0, 1.0);
+        nearest = nearest.min(hypot(point[0] - a[0] - share * dx, point[1] - a[1] - share * dy));
+    }
+    if inside { 0.0 } else { nearest }
+}

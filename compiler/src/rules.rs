@@ -1,0 +1,281 @@
+//! The catalogue of rules: one entry for each finding that the compiler can make, with its
+//! severity, the why, the formula where there is one, its source, and an example.
+//!
+//! `lanewright explain RULE` prints an entry. Each rule has exactly one severity, the one here. One
+//! section for each stage, in the order of the stages.
+
+use crate::diagnostic::{Finding, Severity};
+use std::fmt;
+
+/// One rule.
+#[derive(Debug)]
+pub struct Rule {
+    /// Stable name, `area/what`.
+    pub name: &'static str,
+    /// What a finding of it weighs.
+    pub severity: Severity,
+    /// What it finds, one line.
+    pub finds: &'static str,
+    /// Why it matters.
+    pub why: &'static str,
+    /// The formula that decides it; empty where none does.
+    pub formula: &'static str,
+    /// Where the rule or its figures come from.
+    pub source: &'static str,
+    /// A line of a job that it finds, or the case in which it speaks.
+    pub example: &'static str,
+}
+
+/// Every rule, stage by stage.
+pub const CATALOGUE: &[&[Rule]] = &[READ, CHECK];
+
+/// Every rule, one after the other.
+pub fn all() -> impl Iterator<Item = &'static Rule> {
+    CATALOGUE.iter().copied().flatten()
+}
+
+/// The rule of this name.
+pub fn rule(name: &str) -> Option<&'static Rule> {
+    all().find(|rule| rule.name == name)
+}
+
+/// A finding of a rule, with the severity that the catalogue gives it.
+pub fn finding(name: &'static str, message: impl Into<String>) -> Finding {
+    let severity = rule(name).map_or(Severity::Error, |rule| rule.severity);
+    Finding::new(name, severity, message)
+}
+
+impl fmt::Display for Rule {
+    fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let severity = match self.severity {
+            Severity::Error => "error: the job is refused",
+            Severity::Warning => "warning: the compile goes on",
+            Severity::Note => "note",
+        };
+        writeln!(out, "{} ({severity})\n", self.name)?;
+        writeln!(out, "Finds    {}", self.finds)?;
+        writeln!(out, "Why      {}", self.why)?;
+        if !self.formula.is_empty() {
+            writeln!(out, "Formula  {}", self.formula)?;
+        }
+        writeln!(out, "Source   {}", self.source)?;
+        write!(out, "Example  {}", self.example)
+    }
+}
+
+const LANGUAGE: &str = "the job language, schema/job.schema.json";
+const PRACTICE: &str = "common practice, no source";
+const GEOMETRY: &str = "plane geometry; simple rings as in OGC 06-103r4, simple feature access";
+
+const fn error(name: &'static str, finds: &'static str, why: &'static str) -> Rule {
+    Rule { name, severity: Severity::Error, finds, why, formula: "", source: LANGUAGE, example: "" }
+}
+
+const fn warning(name: &'static str, finds: &'static str, why: &'static str) -> Rule {
+    Rule { severity: Severity::Warning, ..error(name, finds, why) }
+}
+
+const fn note(name: &'static str, finds: &'static str, why: &'static str) -> Rule {
+    Rule { severity: Severity::Note, ..error(name, finds, why) }
+}
+
+impl Rule {
+    /// With the formula that decides it.
+    const fn formula(self, formula: &'static str) -> Self {
+        Self { formula, ..self }
+    }
+    /// With the source, where it is not the job language.
+    const fn source(self, source: &'static str) -> Self {
+        Self { source, ..self }
+    }
+    /// With an example.
+    const fn example(self, example: &'static str) -> Self {
+        Self { example, ..self }
+    }
+}
+
+/// What can be wrong with the text of a job.
+const READ: &[Rule] = &[
+    error("job/syntax", "text that is not TOML", "a text that cannot be read says nothing for sure")
+        .source("TOML 1.1, toml.io")
+        .example("name = Long Acre"),
+    error("job/not-utf8", "bytes that are not UTF-8", "names would be garbled, and TOML and JSON are UTF-8")
+        .source("TOML 1.1, toml.io; RFC 8259")
+        .example("a file saved in an older encoding"),
+    error(
+        "job/too-large",
+        "a TOML file above 8 MiB, a geometry file above 256 MiB",
+        "a job is a few kilobytes; a larger file is another file",
+    )
+    .example("machine = \"log-of-the-season.toml\""),
+    error("job/missing-file", "a path at which there is no file", "a part of the job is not there")
+        .example("machine = \"machines/0x-6.toml\""),
+    error("job/unreadable-file", "a file that the system does not let be read", "a part of the job is not there")
+        .example("boundary = \"folder\""),
+    error(
+        "job/unknown-key",
+        "a key that its table does not have",
+        "a misspelt key would otherwise be passed over, and a default taken in its stead",
+    )
+    .example("row_spcing = \"45 cm\""),
+    error("job/missing-key", "a key that its table needs and does not have", "what nobody says is not guessed")
+        .example("[machine] without row_spacing"),
+    error(
+        "job/bare-number",
+        "a number where a quantity with its unit belongs",
+        "a bare 45 is centimetres to one person and millimetres to the next",
+    )
+    .example("row_spacing = 45"),
+    error("job/wrong-unit", "a unit of another quantity", "a length cannot be given in kilograms")
+        .example("row_spacing = \"45 kg\""),
+    error("job/wrong-type", "a value of another type than the key takes", "its meaning would be a guess")
+        .example("may_reverse = \"yes\""),
+    error("job/wrong-value", "a word that is not in the list, a number that is none", "its meaning would be a guess")
+        .example("sown = \"later\""),
+    error(
+        "field/boundary-file",
+        "a boundary file that holds no polygon in longitude and latitude",
+        "without a boundary there is no field, and coordinates in an unnamed map grid could lie anywhere",
+    )
+    .source("RFC 7946, GeoJSON")
+    .example("boundary = \"track.geojson\", a file with a line string"),
+];
+
+/// What can be wrong with the meaning of a job.
+const CHECK: &[Rule] = &[
+    error("job/not-above-zero", "a zero or negative value where only one above zero makes sense", "no machine has it")
+        .example("between_seeds = \"0 cm\""),
+    error("job/negative", "a negative value where none can be", "a fence margin outside the field protects nothing")
+        .example("fence_margin = \"-0.5 m\""),
+    error(
+        "job/no-such-place",
+        "a latitude beyond ±90° or a longitude beyond ±180°",
+        "there is no such place; most often the two are swapped",
+    )
+    .source("ISO 6709, representation of a point by coordinates")
+    .example("at = [152.1, 5.2]"),
+    error("order/hours", "a day of work longer than 24 h", "the calendar would be wrong")
+        .example("hours_per_day = \"26 h\""),
+    error("order/operations", "no operation, or one listed twice", "there would be nothing to do, or it twice")
+        .example("operations = []"),
+    error(
+        "frame/unknown",
+        "a reference frame that is no known name and no EPSG code of a geographic frame",
+        "frames lie up to metres apart; a position without its frame is no position",
+    )
+    .source("the EPSG dataset as PROJ holds it")
+    .example("survey = \"EPSG:99999\""),
+    error("frame/epoch", "an epoch that is not a decimal year between 1980 and 2100", "the ground moves centimetres a year")
+        .source("the EPSG dataset; ISO 19111, coordinate epoch")
+        .example("survey = \"ITRF2014@spring\""),
+    error("machine/rows", "more tool rows than any toolbar has", "a slip of the pen would make the plan useless")
+        .source(PRACTICE)
+        .example("rows = 6000"),
+    error(
+        "machine/width-mismatch",
+        "a working width that is not rows × row spacing",
+        "neighbouring lanes lie a working width apart; if it is not rows × row spacing, the rows where two lanes meet are too near or too far, and a later weeding pass cuts them",
+    )
+    .formula("working width = rows × row spacing")
+    .source("plane geometry")
+    .example("rows = 6, row_spacing = \"45 cm\", working_width = \"3 m\""),
+    error(
+        "machine/tracks-on-rows",
+        "a wheel that would run on a row",
+        "a tyre presses the seed bed or crushes the plants of the row, in every lane of the field",
+    )
+    .formula("|wheel track − row| ≥ tyre width / 2 + 2 cm, for the rows of this lane and of its neighbours")
+    .source("the 2 cm: common practice, no source")
+    .example("wheel_tracks = [\"-67.5 cm\", \"67.5 cm\"] with rows at ±22.5, ±67.5 and ±112.5 cm"),
+    error(
+        "machine/steering",
+        "a machine that can neither turn on the spot nor be driven on a radius",
+        "no lane could be reached after the first",
+    )
+    .source("plane geometry")
+    .example("turns_on_spot = false without turning_radius"),
+    error("machine/body", "an outline of fewer than three corners, without area, or that crosses itself", "the fence is proven for this outline")
+        .source(GEOMETRY)
+        .example("body = [[\"1 m\", \"0 m\"], [\"-1 m\", \"0 m\"]]"),
+    warning(
+        "machine/antenna-off-body",
+        "an antenna more than 1 m outside the body",
+        "its place on the machine is most likely mistyped, and every position would be off by as much",
+    )
+    .source(PRACTICE)
+    .example("antennas = [{ forward = \"9 m\", … }, …]"),
+    note(
+        "machine/rows-off-body",
+        "tool rows outside the outline of the body",
+        "the fence is proven for the outline; a toolbar that sticks out of it is not covered",
+    )
+    .source("plane geometry")
+    .example("a body 2 m wide with a toolbar 2.7 m wide"),
+    error("crop/share", "germination or field emergence outside 0 to 100 %", "a share of the seeds cannot be more than all of them")
+        .example("germination = \"920 %\""),
+    error("crop/unknown", "a field whose crop is not in the job", "without it there is no seed lot to count with")
+        .example("crop = \"chickory\""),
+    error("crop/two-of-one-name", "two crops of one name", "a field names its crop by it")
+        .example("two [[crop]] with name = \"chicory\""),
+    error(
+        "spacing/not-the-machines",
+        "rows asked for at another spacing than the machine's",
+        "a toolbar sows its rows where they are mounted",
+    )
+    .source("plane geometry")
+    .example("between_rows = \"50 cm\" with row_spacing = \"45 cm\""),
+    error("spacing/stagger", "a stagger outside 0 to 1", "it is a share of the seed spacing; a whole spacing is no shift")
+        .example("stagger = 1.5"),
+    error("field/none", "a job without a field", "there would be nothing to plan").example("field = []"),
+    error("field/two-of-one-name", "two fields of one name", "files, maps and tasks tell fields by their names")
+        .example("two [[field]] with name = \"Long Acre\""),
+    error("field/boundary", "a field without a boundary, or with two", "only one of them can be meant")
+        .example("corners and boundary in one [[field]]"),
+    error("field/boundary-choice", "a boundary file with several shapes of which none is chosen, or one that is not there", "the wrong field would be sown")
+        .example("boundary = \"farm.geojson\" without boundary_name"),
+    error("field/few-corners", "a boundary of fewer than three corners", "it encloses nothing")
+        .source(GEOMETRY)
+        .example("corners = [[52.1, 5.2], [52.1, 5.3]]"),
+    error(
+        "field/self-crossing",
+        "a boundary that crosses itself",
+        "inside and outside change places at the crossing, so nobody can say where the field is",
+    )
+    .source(GEOMETRY)
+    .example("four corners given in the order of a bow tie"),
+    error("field/no-area", "a boundary without area, or a sliver", "no machine can work there")
+        .formula("area < 1 m², or 2 × area / perimeter < 0.5 m")
+        .source(PRACTICE)
+        .example("three corners on one line"),
+    note("field/repeated-point", "corners that repeat the one before", "surveys often store a standing receiver twice; they are left out")
+        .formula("less than 1 mm apart")
+        .source(PRACTICE)
+        .example("corners = [[52.1, 5.2], [52.1, 5.2], …]"),
+    error(
+        "field/swapped",
+        "a boundary far from the base station that lies near it once latitude and longitude are exchanged",
+        "formats differ in their order, and a machine sent to the other place finds nothing",
+    )
+    .formula("more than 100 km away as given, less when exchanged")
+    .source(PRACTICE)
+    .example("corners = [[5.2, 52.1], …] with at = [52.1, 5.2]"),
+    error("field/headland", "a headland given twice", "only one of them can be meant")
+        .example("headland = { laps = 2, width = \"6 m\" }"),
+    error("field/no-such-edge", "lanes along an edge that the boundary does not have", "there is nothing to be parallel to")
+        .example("guidance = { along_edge = 40 }"),
+    error("keep-out/shape", "a keep-out that is neither a polygon nor a point with a radius", "a place without a size cannot be kept out of")
+        .example("[[field.keep_out]] with at, without radius"),
+    error("keep-out/few-corners", "a keep-out of fewer than three corners", "it encloses nothing")
+        .source(GEOMETRY)
+        .example("polygon = [[52.1, 5.2], [52.1, 5.3]]"),
+    error("keep-out/self-crossing", "a keep-out that crosses itself", "nobody can say what to keep out of")
+        .source(GEOMETRY)
+        .example("four corners given in the order of a bow tie"),
+    error("keep-out/no-area", "a keep-out without area", "give a pole as a point with a radius instead")
+        .formula("area < 1 m², or 2 × area / perimeter < 0.5 m")
+        .source(PRACTICE)
+        .example("three corners on one line"),
+    error("keep-out/outside", "a keep-out that does not meet its field", "its position is most likely mistyped, and the thing itself would then be driven over")
+        .source("plane geometry")
+        .example("a pole given in the neighbour's field"),
+];

@@ -1,0 +1,378 @@
+//! The job language on one page: every table, every key, with its meaning, its unit and an
+//! example. Structs, decoder and JSON Schema all come from these lines.
+
+use super::boundary::{Boundary, Ring};
+use super::decode::{
+    Decode, Node, OneOrMore, Part, Reader, decode_key, nearest, number, tell_unknown_keys,
+};
+use super::problem::{Place, Written};
+use super::table::{Key, Table, decode_node, table, table_schema, words};
+use super::units::Share;
+use crate::quantity::{GeoPoint, Heading, Length, Mass, Speed, Time};
+use chrono::NaiveDate;
+use schemars::{Schema, SchemaGenerator, json_schema};
+use toml::de::{DeTable, DeValue};
+
+table! {
+    /// A job: what is sown where, by which machine.
+    pub struct JobFile {
+        /// Who wants what by when.
+        order: Order = "{ title = \"Chicory 2027\", issued = 2027-04-12 }";
+        /// In which reference frames the coordinates are given and wanted.
+        frames: Frames = "{ survey = \"ETRS89\" }";
+        /// The RTK base station that the machine's receiver listens to.
+        base_station: Option<BaseStation> = "{ name = \"Mill\", at = [52.1, 5.2], height = \"41.3 m\" }";
+        /// The machine, here or in a file of its own.
+        machine: Part<Machine> = "\"machines/ox-6.toml\"";
+        /// One or more crops, here or in files of their own.
+        crop: OneOrMore<Part<Crop>> = "\"crops/chicory.toml\"";
+        /// One or more fields, here or in files of their own.
+        field: OneOrMore<Part<Field>> = "\"fields/long-acre.toml\"";
+    }
+}
+
+table! {
+    /// Who wants what by when.
+    pub struct Order {
+        /// Title of the work order.
+        title: Written<String> = "\"Chicory, spring sowing\"";
+        /// Day of issue, a date without quotes. The program never looks at a clock.
+        issued: Written<NaiveDate> = "2027-04-12";
+        /// Who ordered the work.
+        customer: Written<String> = "\"Aldermoor Growers' Cooperative\"";
+        /// The farm that the fields belong to.
+        farm: Written<String> = "\"Sallow Farm\"";
+        /// What is to be done, in the order in which it is done: `sowing`.
+        operations: Written<Vec<Written<OperationName>>> = "[\"sowing\"]";
+        /// Hours of work in a day, in h; at most 24 h.
+        hours_per_day: Written<Time> = "\"10 h\"";
+    }
+}
+
+words! {
+    /// An operation.
+    pub enum OperationName {
+        /// Placing seeds on the lattice.
+        Sowing = "sowing";
+    }
+}
+
+table! {
+    /// Reference frames by name (`WGS 84`, `ETRS89`, `NAD83(2011)`, `GDA2020`, `ITRF2014`, …) or by
+    /// the EPSG code of a geographic frame (`EPSG:4258`). A frame that moves against the ground
+    /// takes the epoch of its coordinates as a decimal year: `ITRF2014@2027.3`.
+    pub struct Frames {
+        /// The frame of every coordinate in the job.
+        survey: Written<String> = "\"ETRS89\"";
+        /// The frame of the base station's coordinates, hence of what the machine's receiver
+        /// says. Left out: as `survey`.
+        base_station: Option<Written<String>> = "\"ITRF2014@2027.3\"";
+        /// The frame of every coordinate that leaves. Left out: as `base_station`, which is what
+        /// the machine needs.
+        output: Option<Written<String>> = "\"ETRS89\"";
+    }
+}
+
+table! {
+    /// An RTK base station.
+    pub struct BaseStation {
+        /// Its name.
+        name: Written<String> = "\"Mill\"";
+        /// Where its antenna stands: latitude and longitude in degrees.
+        at: Written<GeoPoint> = "[52.1, 5.2]";
+        /// Height of its antenna above the ellipsoid, in m.
+        height: Written<Length> = "\"41.3 m\"";
+    }
+}
+
+table! {
+    /// A machine with its toolbar. Places on it are counted from its reference point, the point
+    /// that the steering moves along the lane (for most, the middle of the axle that does not
+    /// steer): forward positive, to the right positive.
+    pub struct Machine {
+        /// Its name.
+        name: Written<String> = "\"Ox-6\"";
+        /// How many rows it sows at once.
+        rows: Written<u32> = "6";
+        /// Between neighbouring tool rows, in cm.
+        row_spacing: Written<Length> = "\"45 cm\"";
+        /// Rows times row spacing, in m; neighbouring lanes lie this far apart.
+        working_width: Written<Length> = "\"2.7 m\"";
+        /// How far the seed outlets lie ahead of the reference point, in m; behind it: negative.
+        tool_offset: Written<Length> = "\"-1.2 m\"";
+        /// Corners of the outline of body and toolbar, each forward and to the right, in m.
+        body: Written<Vec<Written<[Length; 2]>>> = "[[\"1.4 m\", \"-1.5 m\"], [\"1.4 m\", \"1.5 m\"], [\"-1.4 m\", \"1.5 m\"], [\"-1.4 m\", \"-1.5 m\"]]";
+        /// The two antennas of the receiver.
+        antennas: [Antenna; 2] = "[{ forward = \"0.9 m\", right = \"-0.5 m\", height = \"1.6 m\" }, { forward = \"0.9 m\", right = \"0.5 m\", height = \"1.6 m\" }]";
+        /// Centre of each wheel track to the right of the reference point, in cm.
+        wheel_tracks: Written<Vec<Written<Length>>> = "[\"-90 cm\", \"90 cm\"]";
+        /// Width of a tyre, in cm.
+        tyre_width: Written<Length> = "\"18 cm\"";
+        /// Smallest radius on which the reference point can be driven, in m. May be left out by a
+        /// machine that turns on the spot.
+        turning_radius: Option<Written<Length>> = "\"2.5 m\"";
+        /// Whether it may drive in reverse.
+        may_reverse: Written<bool> = "true";
+        /// Whether it can turn on the spot, about its reference point.
+        turns_on_spot: Written<bool> = "false";
+        /// Speed in the lane with the tool down, in km/h.
+        working_speed: Written<Speed> = "\"0.9 km/h\"";
+        /// Speed in turns, in km/h.
+        turning_speed: Written<Speed> = "\"1.5 km/h\"";
+        /// Speed on the way to the first lane, from the last and between blocks, in km/h.
+        transit_speed: Written<Speed> = "\"2.5 km/h\"";
+        /// Mass of seed that the hopper of one row holds, in kg.
+        hopper: Written<Mass> = "\"2 kg\"";
+        /// Standstill at each change between forward and reverse, in s. Left out: 2 s.
+        gear_change_time: Option<Written<Time>> = "\"2 s\"";
+        /// Time to lower or to raise the tool, in s. Left out: 2 s.
+        lift_time: Option<Written<Time>> = "\"2 s\"";
+        /// Time of one whole turn (360°) on the spot, in s. Left out: 24 s.
+        spot_turn_time: Option<Written<Time>> = "\"24 s\"";
+        /// Time of one stop to refill the seed hoppers, in min. Left out: 10 min.
+        refill_time: Option<Written<Time>> = "\"10 min\"";
+    }
+}
+
+table! {
+    /// An antenna.
+    pub struct Antenna {
+        /// Forward of the reference point, in m; behind it: negative.
+        forward: Written<Length> = "\"0.9 m\"";
+        /// To the right of the reference point, in m; to the left: negative.
+        right: Written<Length> = "\"0.5 m\"";
+        /// Above the ground, in m.
+        height: Written<Length> = "\"1.6 m\"";
+    }
+}
+
+table! {
+    /// A crop and its seed lot.
+    pub struct Crop {
+        /// The species; fields name their crop by it.
+        name: Written<String> = "\"chicory\"";
+        /// The variety.
+        variety: Written<String> = "\"Thrennow White\"";
+        /// Seeding depth, in mm.
+        depth: Written<Length> = "\"10 mm\"";
+        /// Mass of a thousand seeds, in g.
+        thousand_seed_mass: Written<Mass> = "\"1.6 g\"";
+        /// Share of seeds that germinate, from the seed lot's certificate, in %.
+        germination: Written<Share> = "\"92 %\"";
+        /// Share of germinated seeds that emerge in the field, in %.
+        field_emergence: Written<Share> = "\"85 %\"";
+        /// Seeds in one sales unit. Left out: no whole units are counted.
+        seeds_per_unit: Option<Written<u32>> = "100_000";
+    }
+}
+
+table! {
+    /// A field.
+    pub struct Field {
+        /// Its name, which no other field of the job has.
+        name: Written<String> = "\"Long Acre\"";
+        /// The boundary's corners in walking order, each latitude and longitude in degrees.
+        corners: Option<Ring> = "[[52.1, 5.2], [52.1, 5.203], [52.102, 5.203]]";
+        /// Path of a GeoJSON file with the boundary, in place of `corners`.
+        boundary: Option<Written<Boundary>> = "\"long-acre.geojson\"";
+        /// Which shape of the boundary file is meant, by its `name` or `id`.
+        boundary_name: Option<Written<String>> = "\"Long Acre\"";
+        /// Which shape of the boundary file is meant, counted from 1.
+        boundary_index: Option<Written<u32>> = "1";
+        /// How far inside the boundary body and antennas stay, in m.
+        fence_margin: Written<Length> = "\"0.5 m\"";
+        /// The crop, by its name.
+        crop: Written<String> = "\"chicory\"";
+        /// Where the machine starts and ends: latitude and longitude in degrees. Left out: at the
+        /// first entrance, or at the first lane.
+        home: Option<Written<GeoPoint>> = "[52.1001, 5.2001]";
+        /// Ways into the field.
+        entrance: Option<OneOrMore<Entrance>> = "[{ name = \"gate\", at = [52.1, 5.2015] }]";
+        /// Places to stay out of.
+        keep_out: Option<OneOrMore<KeepOut>> = "[{ name = \"pole\", at = [52.101, 5.202], radius = \"0.4 m\", clearance = \"1 m\" }]";
+        /// The headland; `\"none\"` for lanes that run to the fence. Left out: as many laps as the
+        /// machine's turns need, sown last.
+        headland: Option<HeadlandChoice> = "{ laps = 2, sown = \"last\" }";
+        /// Heading of the lanes: `\"best\"`, degrees clockwise from north (`\"38.5 deg\"`), or along
+        /// an edge of the boundary, counted from 1, edge 1 from the first corner to the second.
+        /// Left out: `\"best\"`.
+        guidance: Option<Written<GuidanceChoice>> = "{ along_edge = 1 }";
+        /// The lattice on which the seeds stand.
+        spacing: Spacing = "{ between_rows = \"45 cm\", between_seeds = \"18 cm\" }";
+    }
+}
+
+table! {
+    /// A way into the field.
+    pub struct Entrance {
+        /// Its name.
+        name: Written<String> = "\"gate\"";
+        /// Where: latitude and longitude in degrees.
+        at: Written<GeoPoint> = "[52.1, 5.2015]";
+    }
+}
+
+table! {
+    /// A place to stay out of: a polygon, or a point with a radius.
+    pub struct KeepOut {
+        /// Its name.
+        name: Written<String> = "\"pond\"";
+        /// Its corners, each latitude and longitude in degrees.
+        polygon: Option<Ring> = "[[52.1, 5.2], [52.1, 5.201], [52.101, 5.201]]";
+        /// Its centre, with `radius`: latitude and longitude in degrees.
+        at: Option<Written<GeoPoint>> = "[52.101, 5.202]";
+        /// Its radius, with `at`, in m.
+        radius: Option<Written<Length>> = "\"0.4 m\"";
+        /// How far from it body and antennas stay, in m.
+        clearance: Written<Length> = "\"1 m\"";
+    }
+}
+
+table! {
+    /// A headland by its laps or by its width.
+    pub struct Headland {
+        /// So many laps of the working width.
+        laps: Option<Written<u32>> = "2";
+        /// At least this wide, in m.
+        width: Option<Written<Length>> = "\"6 m\"";
+        /// When it is sown: `first`, before the lanes; `last`, after them; `no`, not at all.
+        /// Left out: `last`.
+        sown: Option<Written<SownWhen>> = "\"last\"";
+    }
+}
+
+words! {
+    /// When the headland is sown.
+    pub enum SownWhen {
+        /// Before the lanes.
+        First = "first";
+        /// After the lanes.
+        Last = "last";
+        /// Not at all.
+        No = "no";
+    }
+}
+
+table! {
+    /// The lattice on which the seeds stand.
+    pub struct Spacing {
+        /// Between rows, in cm; the machine's row spacing.
+        between_rows: Written<Length> = "\"45 cm\"";
+        /// Between seeds in the row, in cm.
+        between_seeds: Written<Length> = "\"18 cm\"";
+        /// How the seeds lie: `single`, one seed at a time. Left out: `single`.
+        pattern: Option<Written<PatternName>> = "\"single\"";
+        /// Shift of each next row as a share of the seed spacing, from 0 to 1, or `\"none\"`, or
+        /// `\"half\"`. Left out: `\"none\"`.
+        stagger: Option<Written<Stagger>> = "\"half\"";
+    }
+}
+
+words! {
+    /// How seeds lie in a row.
+    pub enum PatternName {
+        /// One seed at a time.
+        Single = "single";
+    }
+}
+
+table! {
+    /// Lanes along an edge of the boundary.
+    pub struct AlongEdge {
+        /// The edge, counted from 1; edge 1 runs from the first corner to the second.
+        along_edge: Written<u32> = "1";
+    }
+}
+
+/// The shift from row to row as a share of the seed spacing.
+#[derive(Copy, Clone, Debug, PartialEq)]
+pub struct Stagger(pub f64);
+
+impl Decode for Stagger {
+    fn decode(node: &Node<'_>, reader: &mut Reader<'_>) -> Option<Self> {
+        let value = match node.get_ref().as_str() {
+            Some("none") => Some(0.0),
+            Some("half") => Some(0.5),
+            Some(_) => None,
+            None => number(node),
+        };
+        if value.is_none() {
+            reader.wrong_type(node, "a share from 0 to 1, `\"none\"` or `\"half\"`");
+        }
+        value.map(Self)
+    }
+    fn schema(_: &mut SchemaGenerator) -> Schema {
+        json_schema!({ "anyOf": [
+            { "type": "number", "minimum": 0, "exclusiveMaximum": 1 },
+            { "type": "string", "enum": ["none", "half"] }
+        ] })
+    }
+}
+
+/// The headland as written.
+#[derive(Clone, Debug)]
+pub enum HeadlandChoice {
+    /// `"none"`.
+    None(Place),
+    /// By laps or width.
+    Sized(Headland),
+}
+
+impl Decode for HeadlandChoice {
+    fn decode(node: &Node<'_>, reader: &mut Reader<'_>) -> Option<Self> {
+        match node.get_ref() {
+            DeValue::Table(_) => decode_node(node, reader).map(Self::Sized),
+            DeValue::String(text) if text.as_ref() == "none" => Some(Self::None(reader.place(node))),
+            _ => {
+                reader.wrong_type(node, "a table with `laps` or `width`, or `\"none\"`");
+                None
+            }
+        }
+    }
+    fn schema(generator: &mut SchemaGenerator) -> Schema {
+        let table = table_schema::<Headland>(generator);
+        json_schema!({ "anyOf": [table, { "type": "string", "enum": ["none"] }] })
+    }
+}
+
+/// The heading of the lanes as written.
+#[derive(Clone, Debug)]
+pub enum GuidanceChoice {
+    /// The cheapest.
+    Best,
+    /// This heading.
+    Heading(Heading),
+    /// Along an edge, counted from 1.
+    AlongEdge(Written<u32>),
+}
+
+impl Decode for GuidanceChoice {
+    fn decode(node: &Node<'_>, reader: &mut Reader<'_>) -> Option<Self> {
+        match node.get_ref() {
+            DeValue::Table(_) => {
+                decode_node(node, reader).map(|edge: AlongEdge| Self::AlongEdge(edge.along_edge))
+            }
+            DeValue::String(text) if text.as_ref() == "best" => Some(Self::Best),
+            _ => Heading::decode(node, reader).map(Self::Heading),
+        }
+    }
+    fn schema(generator: &mut SchemaGenerator) -> Schema {
+        let table = table_schema::<AlongEdge>(generator);
+        let heading = Heading::schema(generator);
+        json_schema!({ "anyOf": [{ "type": "string", "enum": ["best"] }, heading, table] })
+    }
+}
+
+impl Decode for Boundary {
+    fn decode(node: &Node<'_>, reader: &mut Reader<'_>) -> Option<Self> {
+        if let Some(path) = node.get_ref().as_str() {
+            super::decode_boundary(path, node, reader)
+        } else {
+            reader.wrong_type(node, "the path of a GeoJSON file");
+            None
+        }
+    }
+    fn schema(_: &mut SchemaGenerator) -> Schema {
+        json_schema!({ "type": "string", "minLength": 1 })
+    }
+}
