@@ -110,16 +110,24 @@ const READ: &[Rule] = &[
     .example("machine = \"log-of-the-season.toml\""),
     error("job/missing-file", "a path at which there is no file", "a part of the job is not there")
         .example("machine = \"machines/0x-6.toml\""),
-    error("job/unreadable-file", "a file that the system does not let be read", "a part of the job is not there")
-        .example("boundary = \"folder\""),
+    error(
+        "job/unreadable-file",
+        "a file that the system does not let be read",
+        "a part of the job is not there",
+    )
+    .example("boundary = \"folder\""),
     error(
         "job/unknown-key",
         "a key that its table does not have",
         "a misspelt key would otherwise be passed over, and a default taken in its stead",
     )
     .example("row_spcing = \"45 cm\""),
-    error("job/missing-key", "a key that its table needs and does not have", "what nobody says is not guessed")
-        .example("[machine] without row_spacing"),
+    error(
+        "job/missing-key",
+        "a key that its table needs and does not have",
+        "what nobody says is not guessed",
+    )
+    .example("[machine] without row_spacing"),
     error(
         "job/bare-number",
         "a number where a quantity with its unit belongs",
@@ -130,8 +138,12 @@ const READ: &[Rule] = &[
         .example("row_spacing = \"45 kg\""),
     error("job/wrong-type", "a value of another type than the key takes", "its meaning would be a guess")
         .example("may_reverse = \"yes\""),
-    error("job/wrong-value", "a word that is not in the list, a number that is none", "its meaning would be a guess")
-        .example("sown = \"later\""),
+    error(
+        "job/wrong-value",
+        "a word that is not in the list, a number that is none",
+        "its meaning would be a guess",
+    )
+    .example("sown = \"later\""),
     error(
         "field/boundary-file",
         "a boundary file that holds no polygon in longitude and latitude",

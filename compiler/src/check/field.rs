@@ -8,7 +8,9 @@ use super::{
 use crate::diagnostic::Span;
 use crate::num::hypot;
 use crate::read::span;
-use lanewright_schema::job::{self as written, GuidanceChoice, HeadlandChoice, Ring, Shape, Written, nearest};
+use lanewright_schema::job::{
+    self as written, GuidanceChoice, HeadlandChoice, Ring, Shape, Written, nearest,
+};
 use lanewright_schema::quantity::{GeoPoint, Length};
 
 /// A boundary further than this from the base station is not where it was meant to be; no
@@ -103,10 +105,16 @@ fn places(file: &written::Field) -> FieldPlaces {
 fn boundary(file: &written::Field, findings: &mut Findings) -> Option<(Vec<GeoPolygon>, Span)> {
     let (polygons, place) = match (&file.corners, &file.boundary) {
         (Some(corners), None) => (vec![vec![corners.clone()]], span(&corners.place)),
-        (None, Some(boundary)) => (choose_shape(file, boundary, findings)?.polygons.clone(), span(&boundary.place)),
+        (None, Some(boundary)) => {
+            (choose_shape(file, boundary, findings)?.polygons.clone(), span(&boundary.place))
+        }
         (Some(_), Some(boundary)) => {
             findings
-                .raise("field/boundary", &boundary.place, "the boundary is given twice, as corners and as a file")
+                .raise(
+                    "field/boundary",
+                    &boundary.place,
+                    "the boundary is given twice, as corners and as a file",
+                )
                 .hint("leave out `corners` or `boundary`");
             return None;
         }
@@ -157,7 +165,11 @@ fn choose_shape<'b>(
                 None => format!("{} without a name", index + 1),
             })
             .collect();
-        let more = if shapes.len() > names.len() { format!(" and {} more", shapes.len() - names.len()) } else { String::new() };
+        let more = if shapes.len() > names.len() {
+            format!(" and {} more", shapes.len() - names.len())
+        } else {
+            String::new()
+        };
         format!("the file holds {}{more}", names.join(", "))
     };
     let (place, message) = match (&file.boundary_name, &file.boundary_index) {
@@ -165,14 +177,18 @@ fn choose_shape<'b>(
             let mut named = shapes.iter().filter(|shape| shape.names.contains(&name.value));
             match (named.next(), named.next()) {
                 (Some(shape), None) => return Some(shape),
-                (Some(_), Some(_)) => (&name.place, format!("more than one shape is called `{}`", name.value)),
+                (Some(_), Some(_)) => {
+                    (&name.place, format!("more than one shape is called `{}`", name.value))
+                }
                 (None, _) => (&name.place, format!("no shape is called `{}`", name.value)),
             }
         }
-        (None, Some(index)) => match (index.value as usize).checked_sub(1).and_then(|index| shapes.get(index)) {
-            Some(shape) => return Some(shape),
-            None => (&index.place, format!("there is no shape {} among {}", index.value, shapes.len())),
-        },
+        (None, Some(index)) => {
+            match (index.value as usize).checked_sub(1).and_then(|index| shapes.get(index)) {
+                Some(shape) => return Some(shape),
+                None => (&index.place, format!("there is no shape {} among {}", index.value, shapes.len())),
+            }
+        }
         (None, None) => match shapes.as_slice() {
             [only] => return Some(only),
             _ => (&boundary.place, format!("the file holds {} shapes and none is chosen", shapes.len())),
@@ -262,7 +278,9 @@ fn entrances(file: &written::Field, findings: &mut Findings) -> Option<Vec<Entra
         .entrance
         .iter()
         .flat_map(|many| &many.0)
-        .map(|entrance| Some(Entrance { name: entrance.name.value.clone(), at: findings.point(&entrance.at)? }))
+        .map(|entrance| {
+            Some(Entrance { name: entrance.name.value.clone(), at: findings.point(&entrance.at)? })
+        })
         .collect();
     entrances.into_iter().collect()
 }
@@ -284,7 +302,10 @@ fn check_keep_out(
                 .raise(
                     "keep-out/shape",
                     &file.name.place,
-                    format!("the keep-out `{}` is neither a polygon nor a point with a radius", file.name.value),
+                    format!(
+                        "the keep-out `{}` is neither a polygon nor a point with a radius",
+                        file.name.value
+                    ),
                 )
                 .hint("give `polygon`, or both `at` and `radius`");
             return None;
@@ -327,7 +348,9 @@ fn tell_far_keep_out(
         KeepOutShape::Ring(ring) => bounds(&mut ring.iter().copied(), 0.0),
         KeepOutShape::Circle { centre, radius } => bounds(&mut std::iter::once(*centre), radius.to_m()),
     };
-    let gap = (0..2).map(|axis| (low[axis] - field_high[axis]).max(field_low[axis] - high[axis])).fold(0.0, f64::max);
+    let gap = (0..2)
+        .map(|axis| (low[axis] - field_high[axis]).max(field_low[axis] - high[axis]))
+        .fold(0.0, f64::max);
     if gap > 0.0 {
         findings
             .raise(
@@ -346,7 +369,8 @@ fn tell_swapped(
     base_station: Option<GeoPoint>,
     findings: &mut Findings,
 ) -> bool {
-    let (Some(station), Some(corner)) = (base_station, parts.first().and_then(|part| part.exterior.first())) else {
+    let (Some(station), Some(corner)) = (base_station, parts.first().and_then(|part| part.exterior.first()))
+    else {
         return false;
     };
     let plane = Plane::about(station);

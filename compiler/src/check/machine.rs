@@ -18,10 +18,10 @@ pub fn machine(file: &written::Machine, findings: &mut Findings) -> Option<Machi
     let steering = steering(file, findings);
     let body = body(file, findings);
     wheels_between_rows(file, &row_offsets, findings);
-    let antennas = file.antennas.each_ref().map(|antenna| BodyPoint {
-        forward: antenna.forward.value,
-        right: antenna.right.value,
-    });
+    let antennas = file
+        .antennas
+        .each_ref()
+        .map(|antenna| BodyPoint { forward: antenna.forward.value, right: antenna.right.value });
     let body = body?;
     antennas_near_body(file, &body, findings);
     rows_within_body(file, &row_offsets, &body, findings);
@@ -117,7 +117,11 @@ fn steering(file: &written::Machine, findings: &mut Findings) -> Option<Steering
             findings.not_negative(radius, "turning_radius");
             if radius.value <= Length::ZERO && !spot {
                 findings
-                    .raise("machine/steering", &radius.place, "a turning radius of zero is a turn on the spot")
+                    .raise(
+                        "machine/steering",
+                        &radius.place,
+                        "a turning radius of zero is a turn on the spot",
+                    )
                     .hint("write the smallest radius it can drive, or `turns_on_spot = true`");
                 return None;
             }

@@ -17,6 +17,8 @@ mod frames;
 pub mod job;
 mod machine;
 mod ring;
+#[cfg(test)]
+mod tests;
 
 pub use job::*;
 
@@ -37,7 +39,12 @@ fn check_parts(file: &JobFile, findings: &mut Findings) -> Option<Job> {
     let machine = machine::machine(machine_file, findings);
     let crops: Vec<Crop> = file.crop.0.iter().filter_map(|Part(crop)| crop::crop(crop, findings)).collect();
     tell_twins(file.crop.0.iter().map(|Part(crop)| &crop.name), "crop/two-of-one-name", "crops", findings);
-    tell_twins(file.field.0.iter().map(|Part(field)| &field.name), "field/two-of-one-name", "fields", findings);
+    tell_twins(
+        file.field.0.iter().map(|Part(field)| &field.name),
+        "field/two-of-one-name",
+        "fields",
+        findings,
+    );
     let known = field::Known {
         machine: machine_file,
         crops: &crops,

@@ -141,16 +141,16 @@ pub struct Plane {
 impl Plane {
     /// The plane about a point.
     pub fn about(origin: GeoPoint) -> Self {
-        Self { origin, metres_per_degree_east: METRES_PER_DEGREE * cos(origin.latitude.to_radians()).max(1e-6) }
+        Self {
+            origin,
+            metres_per_degree_east: METRES_PER_DEGREE * cos(origin.latitude.to_radians()).max(1e-6),
+        }
     }
 
     /// Metres east and north of the origin, the shorter way round the Earth.
     pub fn metres(&self, point: GeoPoint) -> [f64; 2] {
         let east = wrap(point.longitude - self.origin.longitude);
-        [
-            east * self.metres_per_degree_east,
-            (point.latitude - self.origin.latitude) * METRES_PER_DEGREE,
-        ]
+        [east * self.metres_per_degree_east, (point.latitude - self.origin.latitude) * METRES_PER_DEGREE]
     }
 
     /// The point so many metres east and north of the origin.
@@ -191,8 +191,9 @@ fn edges(ring: &[[f64; 2]]) -> impl Iterator<Item = ([f64; 2], [f64; 2])> {
 pub fn crossings(ring: &[[f64; 2]]) -> Vec<(usize, usize, [f64; 2])> {
     let coord = |p: [f64; 2]| Coord { x: p[0], y: p[1] };
     let lines: Vec<Line> = edges(ring).map(|(a, b)| Line::new(coord(a), coord(b))).collect();
-    let tree =
-        RTree::bulk_load(lines.iter().enumerate().map(|(index, line)| GeomWithData::new(*line, index)).collect());
+    let tree = RTree::bulk_load(
+        lines.iter().enumerate().map(|(index, line)| GeomWithData::new(*line, index)).collect(),
+    );
     let mut found = Vec::new();
     for (first, line) in lines.iter().enumerate() {
         let envelope = rstar::RTreeObject::envelope(line);
@@ -205,7 +206,9 @@ pub fn crossings(ring: &[[f64; 2]]) -> Vec<(usize, usize, [f64; 2])> {
                 Some(LineIntersection::SinglePoint { intersection, is_proper: true }) => {
                     found.push((first, second, [intersection.x, intersection.y]));
                 }
-                Some(LineIntersection::Collinear { intersection }) if intersection.start != intersection.end => {
+                Some(LineIntersection::Collinear { intersection })
+                    if intersection.start != intersection.end =>
+                {
                     found.push((first, second, [intersection.start.x, intersection.start.y]));
                 }
                 _ => {}

@@ -168,7 +168,9 @@ impl<'t> Survey<'t> {
                     "`{}` has the position [{longitude}, {latitude}], which is not in degrees",
                     self.file
                 ),
-                hint: Some("save the boundary in longitude and latitude, not in metres of a map grid".to_owned()),
+                hint: Some(
+                    "save the boundary in longitude and latitude, not in metres of a map grid".to_owned(),
+                ),
             });
         }
         let place = Place { file: self.file.clone(), bytes: at..at + text.len() };
@@ -184,12 +186,18 @@ impl<'t> Survey<'t> {
             Some(name) => Err(Refusal {
                 at: self.offset(text),
                 message: format!("`{}` says that its coordinates are in `{name}`", self.file),
-                hint: Some("save the boundary in longitude and latitude and name the frame in `[frames]`".to_owned()),
+                hint: Some(
+                    "save the boundary in longitude and latitude and name the frame in `[frames]`".to_owned(),
+                ),
             }),
         }
     }
 
-    fn coordinates<T: Deserialize<'t>>(&self, text: &'t str, raw: Option<&'t RawValue>) -> Result<T, Refusal> {
+    fn coordinates<T: Deserialize<'t>>(
+        &self,
+        text: &'t str,
+        raw: Option<&'t RawValue>,
+    ) -> Result<T, Refusal> {
         match raw {
             Some(raw) => self.json(raw.get()),
             None => Err(Refusal {
@@ -231,7 +239,8 @@ fn offset_in(text: &str, line: usize, column: usize) -> usize {
 
 fn names_of(id: Option<&Value>, properties: Option<&serde_json::Map<String, Value>>) -> Vec<String> {
     let properties = properties.into_iter().flatten();
-    let named = properties.filter(|(key, _)| ["name", "id"].iter().any(|known| key.eq_ignore_ascii_case(known)));
+    let named =
+        properties.filter(|(key, _)| ["name", "id"].iter().any(|known| key.eq_ignore_ascii_case(known)));
     let mut names: Vec<String> = named.map(|(_, value)| value).chain(id).filter_map(as_name).collect();
     names.dedup();
     names
@@ -279,7 +288,8 @@ mod tests {
         assert!(read(r#"{"type":"Point","coordinates":[1,2]}"#).unwrap_err().message.contains("no polygon"));
         let metres = r#"{"type":"Polygon","coordinates":[[[500000,5700000]]]}"#;
         assert!(read(metres).unwrap_err().message.contains("not in degrees"));
-        let crs = r#"{"type":"Polygon","crs":{"type":"name","properties":{"name":"EPSG:25832"}},"coordinates":[]}"#;
+        let crs =
+            r#"{"type":"Polygon","crs":{"type":"name","properties":{"name":"EPSG:25832"}},"coordinates":[]}"#;
         assert!(read(crs).unwrap_err().message.contains("EPSG:25832"));
     }
 

@@ -67,7 +67,9 @@ impl Reader<'_> {
     pub fn wrong_type(&mut self, node: &Node<'_>, expected: &str) {
         let found = type_in_words(node.get_ref());
         let (key, hint) = match self.key {
-            Some(key) => (format!("`{}`", key.name), Some(format!("for example `{} = {}`", key.name, key.example))),
+            Some(key) => {
+                (format!("`{}`", key.name), Some(format!("for example `{} = {}`", key.name, key.example)))
+            }
             None => ("this".to_owned(), None),
         };
         self.tell(

@@ -2,9 +2,7 @@
 //! example. Structs, decoder and JSON Schema all come from these lines.
 
 use super::boundary::{Boundary, Ring};
-use super::decode::{
-    Decode, Node, OneOrMore, Part, Reader, decode_key, nearest, number, tell_unknown_keys,
-};
+use super::decode::{Decode, Node, OneOrMore, Part, Reader, decode_key, nearest, number, tell_unknown_keys};
 use super::problem::{Place, Written};
 use super::table::{Key, Table, decode_node, table, table_schema, words};
 use super::units::Share;

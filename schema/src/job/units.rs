@@ -197,10 +197,7 @@ mod tests {
         assert_eq!(parse::<Length>("cm"), Err(NotQuantity::NoNumber));
         assert_eq!(parse::<Length>("inf m"), Err(NotQuantity::NoNumber));
         assert_eq!(parse::<Length>(""), Err(NotQuantity::NoNumber));
-        assert_eq!(
-            parse::<Length>("3 kg"),
-            Err(NotQuantity::WrongUnit { number: 3.0, unit: "kg".into() })
-        );
+        assert_eq!(parse::<Length>("3 kg"), Err(NotQuantity::WrongUnit { number: 3.0, unit: "kg".into() }));
     }
 
     #[test]
