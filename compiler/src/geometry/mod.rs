@@ -6,8 +6,10 @@
 
 pub mod convex;
 pub mod footprint;
+pub mod interval;
 pub mod path;
 pub mod region;
+pub mod strip;
 
 pub use footprint::Footprint;
 pub use path::{Gear, Path, Piece, Pose};
