@@ -1,0 +1,120 @@
+//! The heading of a block, by the cost that matters: driving in lanes, turning between them, and
+//! soil left over.
+//!
+//! Candidates are the directions of the zone's own edges, its hull's among them: the best heading
+//! of a convex field is parallel to an edge of its hull (Huang 2001, from memory), and where a
+//! field is concave its long edges are what a person would follow. Each candidate is priced on the
+//! centre lines of its lanes, which needs no lane to be laid.
+
+use super::toolbar::Toolbar;
+use crate::check::Machine;
+use crate::geometry::interval::Interval;
+use crate::geometry::strip::{Axes, LocalEdges};
+use crate::geometry::region;
+use crate::num;
+use geo::{ConvexHull, Coord, Line, MultiPolygon};
+
+/// Edges whose directions differ by less than this count as one direction, radians (about 1°).
+const SAME_DIRECTION: f64 = 0.0175;
+
+/// Directions tried: those with the greatest total edge length.
+const MOST_DIRECTIONS: usize = 24;
+
+/// Price of leaving soil unworked, in times the time of working it.
+const LEFT_OVER_WEIGHT: f64 = 4.0;
+
+/// What lanes cost, for weighing one plan against another before lanes are laid.
+#[derive(Copy, Clone, Debug)]
+pub struct Prices {
+    /// Working width, metres.
+    pub width_m: f64,
+    /// Seconds per metre of lane.
+    pub lane_s_per_m: f64,
+    /// Seconds of one turn into a neighbouring lane, tool lifted and lowered.
+    pub turn_s: f64,
+    /// Lanes shorter than this are not driven, metres.
+    pub shortest_lane_m: f64,
+}
+
+impl Prices {
+    /// From the machine: the turn is the shortest that it can do into the next lane but for the
+    /// fence; on the spot, with a cusp (`πr`, Reeds and Shepp 1990), or forward only with a lane or
+    /// more skipped (`(π − 2) r + w`, Dubins 1957).
+    pub fn new(machine: &Machine, shortest_lane_m: f64) -> Self {
+        let width_m = machine.working_width.to_m();
+        let radius = machine.steering.turning_radius.to_m();
+        let speed = machine.turning_speed.to_m_per_s();
+        let drive_s = if machine.steering.turns_on_spot {
+            machine.spot_turn_time.to_s() / 2.0 + width_m / speed
+        } else if machine.steering.may_reverse {
+            num::PI * radius.max(width_m / 2.0) / speed + 2.0 * machine.gear_change_time.to_s()
+        } else {
+            ((num::PI - 2.0) * radius + width_m.max(2.0 * radius)) / speed
+        };
+        Self {
+            width_m,
+            lane_s_per_m: 1.0 / machine.working_speed.to_m_per_s(),
+            turn_s: drive_s + 2.0 * machine.lift_time.to_s(),
+            shortest_lane_m,
+        }
+    }
+
+    /// Seconds of working a zone along an angle, soil left over included at its price.
+    pub fn of(&self, zone: &MultiPolygon, angle: f64) -> f64 {
+        let edges = LocalEdges::new(zone, &Axes::new(Coord::zero(), angle));
+        let width = edges.v.length();
+        let count = (width / self.width_m - 1e-9).ceil().max(1.0);
+        let lanes = edges.inside(edges.v.from + self.width_m / 2.0, self.width_m, count as usize);
+        let worth_driving: Vec<f64> = lanes
+            .iter()
+            .flatten()
+            .copied()
+            .map(Interval::length)
+            .filter(|length| *length >= self.shortest_lane_m)
+            .collect();
+        let driven: f64 = worth_driving.iter().sum();
+        let left_over = (region::area(zone) - driven * self.width_m).max(0.0);
+        driven * self.lane_s_per_m
+            + worth_driving.len() as f64 * self.turn_s
+            + left_over / self.width_m * self.lane_s_per_m * LEFT_OVER_WEIGHT
+    }
+
+    /// The cheapest of the zone's own directions, with its cost. The zone is not empty.
+    pub fn best(&self, zone: &MultiPolygon) -> (f64, f64) {
+        directions(zone)
+            .into_iter()
+            .map(|angle| (angle, self.of(zone, angle)))
+            .min_by(|a, b| a.1.total_cmp(&b.1))
+            .unwrap_or((0.0, f64::INFINITY))
+    }
+}
+
+/// Directions of the zone's edges and of its hull's, in `[0, π)`, the longest total length first.
+fn directions(zone: &MultiPolygon) -> Vec<f64> {
+    let hull = zone.convex_hull();
+    let edges: Vec<Line> =
+        region::rings(zone).flat_map(geo::LineString::lines).chain(hull.exterior().lines()).collect();
+    let mut by_direction: Vec<(f64, f64)> = edges
+        .iter()
+        .filter(|edge| edge.start != edge.end)
+        .map(|edge| {
+            let (dx, dy) = (edge.dx(), edge.dy());
+            (num::atan2(dy, dx).rem_euclid(num::PI), num::hypot(dx, dy))
+        })
+        .collect();
+    by_direction.sort_by(|a, b| b.1.total_cmp(&a.1));
+    let mut clusters: Vec<(f64, f64)> = Vec::new();
+    for (angle, length) in by_direction {
+        match clusters.iter_mut().find(|c| is_parallel(c.0, angle)) {
+            Some(cluster) => cluster.1 += length,
+            None => clusters.push((angle, length)),
+        }
+    }
+    clusters.sort_by(|a, b| b.1.total_cmp(&a.1));
+    clusters.into_iter().take(MOST_DIRECTIONS).map(|c| c.0).collect()
+}
+
+fn is_parallel(a: f64, b: f64) -> bool {
+    let apart = (a - b).rem_euclid(num::PI);
+    apart.min(num::PI - apart) < SAME_DIRECTION
+}

@@ -1,0 +1,228 @@
+//! Lanes of a block with one heading: parallel rows on a lattice, taken in groups of the machine's
+//! tool rows, each row clipped to the soil on its own and each lane to where the body fits.
+//!
+//! Method: in the heading's own coordinates a row is a line across the zone, hence a list of exact
+//! intervals; a lane is the set of places where the body can slide without meeting the fence, again
+//! exact, both ways. A lane works what its rows and that set have in common.
+
+use super::toolbar::{ROOM_M, Toolbar};
+use super::{Block, BlockIdx, Course, Lane, RowSpan};
+use crate::geometry::interval::{Interval, merged};
+use crate::geometry::strip::{Axes, LocalEdges};
+use crate::geometry::{Gear, Path, Piece, Pose, heading_of_angle, region};
+use crate::num;
+use geo::{Coord, LineString, MultiPolygon, Polygon};
+
+/// Row pieces closer than this along the lane are driven through with the tool lifted; farther
+/// apart they are lanes of their own.
+const BRIDGED_GAP_M: f64 = 3.0;
+
+/// A row piece shorter than this is left out.
+const SHORTEST_ROW_M: f64 = 0.3;
+
+/// A block with its lanes.
+#[derive(Clone, Debug)]
+pub struct StraightBlock {
+    /// The block.
+    pub block: Block,
+    /// Its lanes from left to right, pieces of one line in driving order.
+    pub lanes: Vec<Lane>,
+    /// What its rows cover, within the zone.
+    pub worked: MultiPolygon,
+}
+
+/// Lays lanes over a zone inside the fence, along an angle. A lane shorter than `shortest_lane` is
+/// left out.
+pub fn straight_block(
+    zone: &MultiPolygon,
+    fence: &MultiPolygon,
+    toolbar: &Toolbar,
+    angle: f64,
+    shortest_lane: f64,
+) -> StraightBlock {
+    let lattice = Lattice::new(zone, fence, toolbar, angle);
+    let rows = lattice.zone.inside(lattice.first_row, toolbar.row_spacing, lattice.rows);
+    let drivable = Drivable { fence, edges: &lattice.fence, axes: &lattice.axes, toolbar };
+    let mut lanes = Vec::new();
+    let mut covered = Vec::new();
+    for group in lattice.groups(toolbar) {
+        let reference = lattice.row(group.first) - toolbar.row_offsets[0];
+        for reach in drivable.tool_reach(reference) {
+            for pieces in group.pieces(&rows, reach) {
+                let extent = extent(&pieces);
+                if extent.length() < shortest_lane {
+                    continue;
+                }
+                covered.extend(pieces.iter().map(|p| lattice.strip(p, toolbar.row_spacing)));
+                lanes.push(lattice.lane(&pieces, extent, reference, toolbar));
+            }
+        }
+    }
+    let datum = lattice.axes.ground(lattice.zone.t.from, lattice.first_row);
+    let worked = region::intersection(&region::union_all(&covered), zone);
+    let course = Course::Straight { heading: heading_of_angle(angle), datum };
+    StraightBlock { block: Block { zone: zone.clone(), course }, lanes, worked }
+}
+
+/// The rows of a block in its heading's coordinates.
+struct Lattice {
+    axes: Axes,
+    zone: LocalEdges,
+    fence: LocalEdges,
+    /// Place of row 0, to the right of the axes.
+    first_row: f64,
+    rows: usize,
+    row_spacing: f64,
+}
+
+impl Lattice {
+    /// As many whole rows as fit side by side, where the body can be beside the fence, with what is
+    /// over shared between both sides.
+    fn new(zone: &MultiPolygon, fence: &MultiPolygon, toolbar: &Toolbar, angle: f64) -> Self {
+        let axes = Axes::new(Coord::zero(), angle);
+        let zone = LocalEdges::new(zone, &axes);
+        let fence = LocalEdges::new(fence, &axes);
+        let half = toolbar.width / 2.0;
+        let from = zone.v.from.max(fence.v.from + toolbar.left() - half);
+        let to = zone.v.to.min(fence.v.to - toolbar.right() + half);
+        let rows = ((to - from) / toolbar.row_spacing + 1e-6).floor().max(0.0);
+        let spare = (to - from) - rows * toolbar.row_spacing;
+        Self {
+            axes,
+            first_row: from + (spare + toolbar.row_spacing) / 2.0,
+            rows: rows as usize,
+            row_spacing: toolbar.row_spacing,
+            zone,
+            fence,
+        }
+    }
+
+    fn row(&self, index: i64) -> f64 {
+        self.first_row + index as f64 * self.row_spacing
+    }
+
+    /// Rows side by side in lanes. The last lane is moved back onto rows that are sown already, so
+    /// that it stays beside the others, and only its new rows work.
+    fn groups(&self, toolbar: &Toolbar) -> Vec<Group> {
+        let rows = self.rows as i64;
+        let tools = toolbar.row_offsets.len() as i64;
+        if rows < tools {
+            let first = -(tools - rows) / 2;
+            return (rows > 0).then_some(Group { first, active: 0..rows }).into_iter().collect();
+        }
+        (0..rows)
+            .step_by(toolbar.row_offsets.len())
+            .map(|from| Group { first: from.min(rows - tools), active: from..(from + tools).min(rows) })
+            .collect()
+    }
+
+    fn strip(&self, piece: &RowPiece, width: f64) -> Polygon {
+        let v = self.row(piece.row);
+        let corner = |t: f64, side: f64| self.axes.ground(t, v + side * width / 2.0);
+        let Interval { from, to } = piece.along;
+        Polygon::new(
+            LineString::from(vec![corner(from, -1.0), corner(to, -1.0), corner(to, 1.0), corner(from, 1.0)]),
+            vec![],
+        )
+    }
+
+    fn lane(&self, pieces: &[RowPiece], extent: Interval, reference: f64, toolbar: &Toolbar) -> Lane {
+        let straight = |at, angle| Path {
+            start: Pose { at, angle },
+            pieces: vec![Piece::arc(Gear::Forward, extent.length(), 0.0)],
+        };
+        let start = self.axes.ground(extent.from - toolbar.forward, reference);
+        let far = self.axes.ground(extent.to + toolbar.forward, reference + toolbar.shift_reversed());
+        let rows = pieces
+            .iter()
+            .map(|p| RowSpan {
+                tool_row: p.tool_row,
+                row: p.row,
+                from: p.along.from - extent.from,
+                to: p.along.to - extent.from,
+            })
+            .collect();
+        Lane {
+            block: BlockIdx(0),
+            line: straight(start, self.axes.angle),
+            back: Some(straight(far, num::wrap_angle(self.axes.angle + num::PI))),
+            rows,
+        }
+    }
+}
+
+/// Rows that one lane takes.
+struct Group {
+    /// Lattice row under the leftmost tool row.
+    first: i64,
+    /// Lattice rows that it works.
+    active: std::ops::Range<i64>,
+}
+
+/// A piece of a row, `along` the block's axes.
+#[derive(Clone, Copy)]
+struct RowPiece {
+    tool_row: usize,
+    row: i64,
+    along: Interval,
+}
+
+impl Group {
+    /// The row pieces within reach, in runs that are a lane each.
+    fn pieces(&self, rows: &[Vec<Interval>], reach: Interval) -> Vec<Vec<RowPiece>> {
+        let pieces: Vec<RowPiece> = self
+            .active
+            .clone()
+            .flat_map(|row| rows[row as usize].iter().map(move |along| (row, *along)))
+            .filter_map(|(row, along)| {
+                let along = along.common(reach)?;
+                let tool_row = (row - self.first) as usize;
+                (along.length() >= SHORTEST_ROW_M).then_some(RowPiece { tool_row, row, along })
+            })
+            .collect();
+        merged(pieces.iter().map(|p| p.along).collect(), BRIDGED_GAP_M)
+            .into_iter()
+            .map(|run| pieces.iter().filter(|p| p.along.common(run).is_some()).copied().collect())
+            .collect()
+    }
+}
+
+fn extent(pieces: &[RowPiece]) -> Interval {
+    pieces.iter().fold(Interval::new(f64::INFINITY, f64::NEG_INFINITY), |all, p| {
+        Interval::new(all.from.min(p.along.from), all.to.max(p.along.to))
+    })
+}
+
+/// Where the machine can be on a lane's line.
+struct Drivable<'a> {
+    fence: &'a MultiPolygon,
+    edges: &'a LocalEdges,
+    axes: &'a Axes,
+    toolbar: &'a Toolbar,
+}
+
+impl Drivable<'_> {
+    /// Stretches that the tool can work whichever way the lane is driven.
+    fn tool_reach(&self, reference: f64) -> Vec<Interval> {
+        let along = self.free(reference, &self.toolbar.body);
+        let back = self.free(reference + self.toolbar.shift_reversed(), &self.toolbar.body_reversed());
+        along
+            .iter()
+            .flat_map(|a| back.iter().filter(|b| a.common(**b).is_some()).map(move |b| (*a, *b)))
+            .filter_map(|(a, b)| a.shifted(self.toolbar.forward).common(b.shifted(-self.toolbar.forward)))
+            .collect()
+    }
+
+    fn free(&self, v: f64, body: &[(f64, f64)]) -> Vec<Interval> {
+        let (x, y) = body.iter().fold((0.0, 0.0), |sum, p| (sum.0 + p.0, sum.1 + p.1));
+        let (x, y) = (x / body.len() as f64, y / body.len() as f64);
+        self.edges
+            .free(v, body)
+            .into_iter()
+            .filter(|i| i.length() > ROOM_M)
+            .filter(|i| {
+                region::contains(self.fence, self.axes.ground((i.from + i.to) / 2.0 + x, v + y))
+            })
+            .collect()
+    }
+}
