@@ -6,6 +6,7 @@
 
 pub mod convex;
 pub mod footprint;
+pub mod fillet;
 pub mod interval;
 pub mod path;
 pub mod region;

@@ -6,11 +6,10 @@
 //! field is concave its long edges are what a person would follow. Each candidate is priced on the
 //! centre lines of its lanes, which needs no lane to be laid.
 
-use super::toolbar::Toolbar;
 use crate::check::Machine;
 use crate::geometry::interval::Interval;
-use crate::geometry::strip::{Axes, LocalEdges};
 use crate::geometry::region;
+use crate::geometry::strip::{Axes, LocalEdges};
 use crate::num;
 use geo::{ConvexHull, Coord, Line, MultiPolygon};
 

@@ -1,9 +1,170 @@
 //! Lanes: blocks with a heading each, the machine's lanes, each tool row's own beginning and end,
 //! headland laps, and what stays unworked and why.
 
-use crate::geometry::{Path, Point};
+mod blocks;
+mod heading;
+mod headland;
+mod left_over;
+mod straight;
+mod toolbar;
+
+use crate::check::{Field, Guidance, HeadlandSown, Machine};
+use crate::diagnostic::{Finding, Told};
+use crate::geometry::{Path, Point, angle_of_heading, region};
+use crate::num;
+use crate::site::FieldSite;
 use geo::MultiPolygon;
+use heading::Prices;
+use headland::HeadlandPlan;
 use lanewright_schema::quantity::Heading;
+use straight::{StraightBlock, straight_block};
+use toolbar::Toolbar;
+
+/// Lays the lanes of one field.
+pub fn lanes(field: &Field, site: &FieldSite, machine: &Machine) -> Told<LanePlan> {
+    let toolbar = Toolbar::new(machine);
+    let shortest_lane = toolbar.width;
+    let prices = Prices::new(machine, shortest_lane);
+    let HeadlandPlan { main, laps } = headland::headland(&site.fence, &toolbar, field.headland);
+
+    let mut laid = Laid::new(&site.fence, &toolbar, shortest_lane);
+    for (zone, angle) in zones(&main, &field.guidance, site, &prices) {
+        laid.straight(&zone, angle);
+    }
+    laid.laps(&laps, &main);
+    if field.headland.sown != HeadlandSown::No {
+        laid.fill(&main, &prices);
+    }
+    let headland_region = region::difference(&site.fence, &main);
+    let unsown = match field.headland.sown {
+        HeadlandSown::No => headland_region.clone(),
+        HeadlandSown::First | HeadlandSown::Last => MultiPolygon(Vec::new()),
+    };
+    let (areas, left_over) = left_over::account(site, &laid.covers, &unsown, &toolbar);
+    let plan =
+        LanePlan { blocks: laid.blocks, lanes: laid.lanes, headland: headland_region, left_over, areas };
+    told(plan, field, machine)
+}
+
+/// The plan without lanes that no way leads to: they keep their index, work no row, and their soil
+/// counts as cut off.
+#[must_use]
+pub fn without(mut plan: LanePlan, cut_off: &[LaneIdx], machine: &Machine) -> LanePlan {
+    let toolbar = Toolbar::new(machine);
+    for LaneIdx(index) in cut_off {
+        let lane = &mut plan.lanes[*index];
+        let zone = &plan.blocks[lane.block.0].zone;
+        let shape = region::intersection(&left_over::cover(lane, &toolbar), zone);
+        lane.rows.clear();
+        let area_m2 = region::area(&shape);
+        plan.areas.worked -= area_m2;
+        plan.areas.left_over += area_m2;
+        plan.left_over.push(LeftOver { shape, area_m2, reason: LeftOverReason::CutOff });
+    }
+    plan
+}
+
+/// Zones of straight lanes, each with its angle.
+fn zones(
+    main: &MultiPolygon,
+    guidance: &Guidance,
+    site: &FieldSite,
+    prices: &Prices,
+) -> Vec<(MultiPolygon, f64)> {
+    let connected = main.iter().map(|p| MultiPolygon(vec![p.clone()]));
+    match guidance {
+        Guidance::Best => connected
+            .flat_map(|zone| blocks::parts(&zone, prices, 2.0 * prices.turn_s))
+            .map(|part| (part.zone, part.angle))
+            .collect(),
+        Guidance::Heading(heading) => connected.map(|zone| (zone, angle_of_heading(*heading))).collect(),
+        Guidance::Edge(edge) => {
+            let ring = &site.boundary.0[0].exterior().0;
+            let (a, b) = (ring[*edge], ring[*edge + 1]);
+            let angle = num::atan2(b.y - a.y, b.x - a.x);
+            connected.map(|zone| (zone, angle)).collect()
+        }
+    }
+}
+
+/// What has been laid so far.
+struct Laid<'a> {
+    fence: &'a MultiPolygon,
+    toolbar: &'a Toolbar,
+    shortest_lane: f64,
+    blocks: Vec<Block>,
+    lanes: Vec<Lane>,
+    /// What the rows of each block cover.
+    covers: Vec<MultiPolygon>,
+}
+
+impl<'a> Laid<'a> {
+    fn new(fence: &'a MultiPolygon, toolbar: &'a Toolbar, shortest_lane: f64) -> Self {
+        Self { fence, toolbar, shortest_lane, blocks: Vec::new(), lanes: Vec::new(), covers: Vec::new() }
+    }
+
+    fn straight(&mut self, zone: &MultiPolygon, angle: f64) {
+        let StraightBlock { block, lanes, worked } =
+            straight_block(zone, self.fence, self.toolbar, angle, self.shortest_lane);
+        if !lanes.is_empty() {
+            self.push(block, lanes, worked);
+        }
+    }
+
+    fn push(&mut self, block: Block, lanes: Vec<Lane>, worked: MultiPolygon) {
+        let index = BlockIdx(self.blocks.len());
+        self.lanes.extend(lanes.into_iter().map(|lane| Lane { block: index, ..lane }));
+        self.blocks.push(block);
+        self.covers.push(worked);
+    }
+
+    /// Each way of a lap is a block of its own, on soil that nothing before it covers.
+    fn laps(&mut self, laps: &[(u32, Path)], main: &MultiPolygon) {
+        let mut taken = main.clone();
+        for (lap, way) in laps {
+            let length = way.length();
+            if length < self.shortest_lane {
+                continue;
+            }
+            let swath = headland::swath(way, self.toolbar);
+            let zone = region::difference(&region::intersection(&swath, self.fence), &taken);
+            let rows = (0..self.toolbar.row_offsets.len())
+                .map(|tool_row| RowSpan { tool_row, row: tool_row as i64, from: 0.0, to: length })
+                .collect();
+            let lane = Lane { block: BlockIdx(0), line: way.clone(), back: None, rows };
+            taken = region::union(&taken, &swath);
+            self.push(Block { zone: zone.clone(), course: Course::Lap { lap: *lap } }, vec![lane], zone);
+        }
+    }
+
+    /// Straight lanes on what the laps could not reach and the main field does not hold: tails,
+    /// necks, corners.
+    fn fill(&mut self, main: &MultiPolygon, prices: &Prices) {
+        let taken = self.covers.iter().fold(main.clone(), |all, cover| region::union(&all, cover));
+        let bare = region::opened(&region::difference(self.fence, &taken), self.toolbar.row_spacing);
+        for zone in bare.0 {
+            let zone = MultiPolygon(vec![zone]);
+            if region::area(&zone) >= self.toolbar.width * self.toolbar.width * 2.0 {
+                for part in blocks::parts(&zone, prices, 2.0 * prices.turn_s) {
+                    self.straight(&part.zone, part.angle);
+                }
+            }
+        }
+    }
+}
+
+fn told(plan: LanePlan, field: &Field, machine: &Machine) -> Told<LanePlan> {
+    if plan.lanes.is_empty() {
+        let finding = Finding::error(
+            "field/too-narrow",
+            format!("no lane of `{}` fits inside the fence of `{}`", machine.name, field.name),
+        )
+        .with_span(field.span.clone(), "this field")
+        .with_hint("use fewer headland laps, a smaller fence margin or a smaller machine");
+        return Told { value: None, findings: vec![finding] };
+    }
+    Told { value: Some(plan), findings: Vec::new() }
+}
 
 /// Where a lane belongs.
 #[derive(Copy, Clone, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -103,8 +264,6 @@ pub enum LeftOverReason {
     RowEnds,
     /// A place that the tool bar cannot reach while the body stays inside the fence.
     OutOfReach,
-    /// Row pieces too short to be worth a lane.
-    TooShort,
     /// No drivable way leads there.
     CutOff,
 }

@@ -220,9 +220,7 @@ impl Drivable<'_> {
             .free(v, body)
             .into_iter()
             .filter(|i| i.length() > ROOM_M)
-            .filter(|i| {
-                region::contains(self.fence, self.axes.ground((i.from + i.to) / 2.0 + x, v + y))
-            })
+            .filter(|i| region::contains(self.fence, self.axes.ground((i.from + i.to) / 2.0 + x, v + y)))
             .collect()
     }
 }

@@ -1,0 +1,130 @@
+//! The headland: how many laps the turns need, the laps as offsets of the fence, and the main
+//! field inside them.
+//!
+//! A lap's way is the edge of what a disc of the lap's radius can sweep inside the fence inset by
+//! the lap's distance, so that convex corners are rounded and necks too narrow to turn round in
+//! are left; where a hollow corner is tighter than the machine steers, the lap is cut in two.
+
+use super::toolbar::Toolbar;
+use crate::check::{Headland, HeadlandSize, HeadlandSown};
+use crate::geometry::fillet::{CUT_M, filleted};
+use crate::geometry::{Path, Point, Pose, region};
+use crate::num;
+use geo::{BoundingRect, LineString, MultiPolygon, Polygon, Simplify};
+
+/// How far a simplified lap may lie from the true offset, metres.
+const SIMPLIFIED_M: f64 = 0.02;
+
+/// A lap's radius is larger than the machine's, so that it survives the rounding of offsets.
+const RADIUS_FACTOR: f64 = 1.3;
+
+/// Headland and main field of a fence.
+#[derive(Clone, Debug)]
+pub struct HeadlandPlan {
+    /// Where straight lanes go.
+    pub main: MultiPolygon,
+    /// The laps' ways, outermost first, each with its number.
+    pub laps: Vec<(u32, Path)>,
+}
+
+/// Divides what lies inside the fence. Laps are laid only where the headland is sown.
+pub fn headland(fence: &MultiPolygon, toolbar: &Toolbar, wish: Headland) -> HeadlandPlan {
+    let count = match wish.size {
+        HeadlandSize::None => return HeadlandPlan { main: fence.clone(), laps: Vec::new() },
+        HeadlandSize::Laps(count) => count,
+        HeadlandSize::Width(width) => laps_within(width.to_m(), toolbar),
+        HeadlandSize::AsTurnsNeed => laps_that_turns_need(toolbar),
+    };
+    let around = without_small_holes(fence, 2.0 * toolbar.width);
+    let innermost = lap_region(&around, toolbar, count);
+    let main = region::intersection(&region::inset(&innermost, toolbar.width / 2.0), fence);
+    let laps = match wish.sown {
+        HeadlandSown::No => Vec::new(),
+        HeadlandSown::First | HeadlandSown::Last => (1..=count)
+            .flat_map(|lap| ways(&around, toolbar, lap).into_iter().map(move |w| (lap, w)))
+            .collect(),
+    };
+    HeadlandPlan { main, laps }
+}
+
+/// Laps that a turn into the next lane needs, when it begins with the tool at the main field's edge
+/// and ends there: the reference point runs on by the tool's offset, then a half circle, whose
+/// outermost point is the body's outer front corner.
+pub fn laps_that_turns_need(toolbar: &Toolbar) -> u32 {
+    let half_width = toolbar.left().max(toolbar.right());
+    let depth = num::hypot(toolbar.turning_radius + half_width, toolbar.overhang()) + toolbar.forward.abs();
+    laps_within(depth, toolbar)
+}
+
+fn laps_within(width: f64, toolbar: &Toolbar) -> u32 {
+    let beside_fence = first_distance(toolbar) - toolbar.width / 2.0;
+    ((width - beside_fence) / toolbar.width - 1e-9).ceil().max(1.0) as u32
+}
+
+/// The radius of the laps' rounded corners: what the machine steers with some to spare, and wide
+/// enough that the innermost row still runs forward.
+fn lap_radius(toolbar: &Toolbar) -> f64 {
+    (RADIUS_FACTOR * toolbar.turning_radius).max(toolbar.width / 2.0 + toolbar.row_spacing)
+}
+
+/// Distance of the first lap's way from the fence: the body's outer corners swing that far out at
+/// the lap's corners.
+fn first_distance(toolbar: &Toolbar) -> f64 {
+    toolbar.swing(lap_radius(toolbar)).max(toolbar.width / 2.0) + SIMPLIFIED_M + CUT_M
+}
+
+fn lap_region(fence: &MultiPolygon, toolbar: &Toolbar, lap: u32) -> MultiPolygon {
+    let distance = first_distance(toolbar) + f64::from(lap - 1) * toolbar.width;
+    region::opened(&region::inset(fence, distance), lap_radius(toolbar))
+}
+
+fn ways(fence: &MultiPolygon, toolbar: &Toolbar, lap: u32) -> Vec<Path> {
+    let radius = toolbar.turning_radius.max(toolbar.width / 2.0 + toolbar.row_spacing / 2.0);
+    region::rings(&lap_region(fence, toolbar, lap)).flat_map(|ring| filleted(&chain(ring), radius)).collect()
+}
+
+/// A ring as a chain that begins and ends in the middle of its longest edge.
+fn chain(ring: &LineString) -> Vec<Point> {
+    let simple = ring.simplify(SIMPLIFIED_M);
+    let corners = &simple.0[..simple.0.len() - 1];
+    let edge = |i: usize| (corners[i], corners[(i + 1) % corners.len()]);
+    let length = |i: &usize| {
+        let (a, b) = edge(*i);
+        num::hypot(b.x - a.x, b.y - a.y)
+    };
+    let longest = (0..corners.len()).max_by(|a, b| length(a).total_cmp(&length(b))).unwrap_or(0);
+    let (a, b) = edge(longest);
+    let middle = (a + b) / 2.0;
+    let around = (1..=corners.len()).map(|i| corners[(longest + i) % corners.len()]);
+    std::iter::once(middle).chain(around).chain(std::iter::once(middle)).collect()
+}
+
+/// The region with holes filled that fit into a square of this size: a pole is driven past, not
+/// round.
+fn without_small_holes(region: &MultiPolygon, size: f64) -> MultiPolygon {
+    let is_large =
+        |hole: &&LineString| hole.bounding_rect().is_some_and(|r| r.width().max(r.height()) > size);
+    MultiPolygon(
+        region
+            .iter()
+            .map(|p| {
+                Polygon::new(p.exterior().clone(), p.interiors().iter().filter(is_large).cloned().collect())
+            })
+            .collect(),
+    )
+}
+
+/// What the tool bar covers along a way.
+pub fn swath(way: &Path, toolbar: &Toolbar) -> MultiPolygon {
+    let half = toolbar.width / 2.0;
+    let poses = way.sampled(SIMPLIFIED_M / 4.0).poses;
+    let edges: Vec<[Point; 2]> = poses
+        .iter()
+        .map(|pose: &Pose| [pose.ground(toolbar.forward, -half), pose.ground(toolbar.forward, half)])
+        .collect();
+    let quads: Vec<Polygon> = edges
+        .windows(2)
+        .map(|w| Polygon::new(LineString(vec![w[0][0], w[1][0], w[1][1], w[0][1]]), vec![]))
+        .collect();
+    region::union_all(&quads)
+}
