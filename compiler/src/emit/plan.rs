@@ -267,7 +267,6 @@ const fn reason_name(reason: LeftOverReason) -> &'static str {
         LeftOverReason::FenceMargin => "fence-margin",
         LeftOverReason::RowEnds => "row-ends",
         LeftOverReason::OutOfReach => "out-of-reach",
-        LeftOverReason::TooShort => "too-short",
         LeftOverReason::CutOff => "cut-off",
     }
 }
@@ -363,7 +362,7 @@ mod tests {
         compiled.fields[0].lanes.left_over = vec![
             piece(vec![square(0.0, 0.5), square(10.0, 2.0)], LeftOverReason::RowEnds),
             piece(vec![square(20.0, 0.1)], LeftOverReason::RowEnds),
-            piece(vec![square(30.0, 0.1)], LeftOverReason::TooShort),
+            piece(vec![square(30.0, 0.1)], LeftOverReason::OutOfReach),
         ];
         let plan = plan(&compiled, &sample::to_geo);
         let found: Vec<(&str, f64)> = plan
@@ -374,6 +373,6 @@ mod tests {
                 _ => None,
             })
             .collect();
-        assert_eq!(found, [("row-ends", 4.0), ("row-ends", 0.26), ("too-short", 0.01)]);
+        assert_eq!(found, [("row-ends", 4.0), ("row-ends", 0.26), ("out-of-reach", 0.01)]);
     }
 }
