@@ -26,9 +26,10 @@ run() {
 run "Rust tests" cargo test --locked --workspace --no-fail-fast --quiet
 run "demo jobs, with seeds" cargo run --locked --quiet -p lanewright --bin lanewright -- compile demo-jobs/*.toml --seeds -o "$emitted"
 
+python=.venv/bin/python
 strict=""
 [ -d ../shared/iso11783/xsd ] && strict="--schemas ../shared/iso11783/xsd"
-python=.venv/bin/python
+run "formats against their schemas" $python tests/outside/formats.py "$emitted"/*
 run "task data against the XML Schemas" $python tests/outside/task_data_schema.py $strict "$emitted"/*
 run "task data through PyPI isoxml" $python tests/outside/task_data_isoxml.py "$emitted"/*
 run "task data through npm isoxml" node tests/outside/node/task_data.js "$emitted"/*

@@ -158,7 +158,7 @@ def figures(plan, report):
     boundary = [f.ground for f in plan.of("boundary")]
     field = sum(shape.area for shape in boundary)
     report.close("the field's area is that of its boundary", said["field_m2"], field, 1e-6 * field + 0.01)
-    reference = pyproj.Geod(ellps="GRS80" if "GRS80" in plan.manifest["frame"]["proj"] else "WGS84")
+    reference = pyproj.CRS(plan.manifest["frame"]["proj"]).get_geod()
     geodesic = sum(abs(reference.geometry_area_perimeter(shapely.geometry.shape(f.geometry))[0]) for f in plan.of("boundary"))
     report.close("the plane's area is the ellipsoid's", field, geodesic, 2e-5 * field)
     fence = sum(f.ground.area for f in plan.of("fence"))
