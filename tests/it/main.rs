@@ -2,6 +2,7 @@
 //! `tests/reference/`, each with its source; a test here fails when the program and the published
 //! figure part.
 
+mod coverage;
 mod geodesy;
 mod licences;
 mod reference;
