@@ -1,6 +1,66 @@
 //! Time and seed that a field takes.
+//!
+//! In: the route, the lanes, the seed map, the machine and the crop. Out: hours by what they are
+//! spent on, metres driven, capacity, and the seed to bring. Lanes are driven at working speed; a
+//! turn takes its manoeuvre's time and the tool is lowered and raised once a lane, standing;
+//! hoppers are filled first before the work begins, and each later fill is a stop. Drives to the
+//! place of refilling are not in it.
 
+use crate::check::{Field, Machine, Order};
+use crate::lanes::LanePlan;
+use crate::route::Route;
+use crate::seeds::SeedMap;
+use crate::turns::Manoeuvre;
 use lanewright_schema::quantity::{Area, Length, Mass, Time};
+
+mod seed;
+mod time;
+
+pub use seed::seed_need;
+pub use time::{Spent, capacity_ha_per_h, time_budget};
+
+/// What sowing a field takes.
+pub fn budget(
+    order: &Order,
+    field: &Field,
+    machine: &Machine,
+    plan: &LanePlan,
+    route: &Route,
+    seeds: &SeedMap,
+) -> Budget {
+    let seed = seed_need(seeds, &route.visits, &field.crop, &field.spacing, machine);
+    let lane = Length::m(route.visits.iter().map(|visit| plan.lanes[visit.lane.0].line.length()).sum());
+    let (turns, transits) = ways(route);
+    let driven = |ways: &[&Manoeuvre]| Length::m(ways.iter().map(|way| way.path.length()).sum());
+    let taken = |ways: &[&Manoeuvre]| Time::s(ways.iter().map(|way| way.time_s).sum());
+    let spent = Spent {
+        work: lane / machine.working_speed,
+        turn: taken(&turns) + machine.lift_time * (2 * route.visits.len()) as f64,
+        transit: taken(&transits),
+        stop: machine.refill_time * f64::from(seed.hopper_fills.saturating_sub(1)),
+    };
+    Budget {
+        time: time_budget(
+            spent,
+            Area::m2(plan.areas.worked),
+            machine.working_width,
+            machine.working_speed,
+            order.hours_per_day,
+        ),
+        distance: DistanceBudget { lane, turn: driven(&turns), transit: driven(&transits) },
+        seed,
+    }
+}
+
+/// The ways between lanes, and those from home and back.
+fn ways(route: &Route) -> (Vec<&Manoeuvre>, Vec<&Manoeuvre>) {
+    match route.ways.as_slice() {
+        [out, turns @ .., back] => {
+            (turns.iter().flatten().collect(), [out, back].into_iter().flatten().collect())
+        }
+        alone => (Vec::new(), alone.iter().flatten().collect()),
+    }
+}
 
 /// What one operation on one field takes.
 #[derive(Clone, Debug, PartialEq)]

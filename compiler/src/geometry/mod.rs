@@ -5,8 +5,8 @@
 //! [`heading_of_angle`].
 
 pub mod convex;
-pub mod footprint;
 pub mod fillet;
+pub mod footprint;
 pub mod interval;
 pub mod path;
 pub mod region;
