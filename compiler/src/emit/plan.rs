@@ -41,12 +41,16 @@ pub fn plan(compiled: &Compiled, to_geo: ToGeo) -> Plan {
     Plan { features }
 }
 
-/// A lane as driven: its way, and its rows from left to right with distances along that way.
-pub fn driven<'a>(visit: Visit, lane: &'a Lane, machine: &Machine) -> (&'a Path, Vec<plan::RowPiece>) {
-    let path = match (visit.along, &lane.back) {
+/// The way of a lane as driven.
+pub fn driven_path(visit: Visit, lane: &Lane) -> &Path {
+    match (visit.along, &lane.back) {
         (false, Some(back)) => back,
         _ => &lane.line,
-    };
+    }
+}
+
+/// The row pieces of a lane as driven, from left to right, distances along [`driven_path`].
+pub fn driven_rows(visit: Visit, lane: &Lane, machine: &Machine) -> Vec<plan::RowPiece> {
     let length = lane.line.length();
     let last_row = machine.row_offsets.len() - 1;
     let mut rows: Vec<(usize, plan::RowPiece)> = lane
@@ -64,7 +68,7 @@ pub fn driven<'a>(visit: Visit, lane: &'a Lane, machine: &Machine) -> (&'a Path,
         })
         .collect();
     rows.sort_by(|(row_a, a), (row_b, b)| row_a.cmp(row_b).then(a.from_m.total_cmp(&b.from_m)));
-    (path, rows.into_iter().map(|(_, piece)| piece).collect())
+    rows.into_iter().map(|(_, piece)| piece).collect()
 }
 
 /// Draws one field's features.
@@ -151,7 +155,7 @@ impl Draw<'_> {
             .enumerate()
             .map(|(i, &visit)| {
                 let lane = &field.lanes.lanes[visit.lane.0];
-                let (path, rows) = driven(visit, lane, machine);
+                let (path, rows) = (driven_path(visit, lane), driven_rows(visit, lane, machine));
                 let block = &field.lanes.blocks[lane.block.0];
                 let what = What::Lane(plan::Lane {
                     order: i + 1,
@@ -321,8 +325,8 @@ mod tests {
         let compiled = sample::compiled(2);
         let (lane, machine) = (&compiled.fields[0].lanes.lanes[1], &compiled.job.machine);
         let visit = |along| Visit { lane: crate::lanes::LaneIdx(1), along };
-        let (_, there) = driven(visit(true), lane, machine);
-        let (_, back) = driven(visit(false), lane, machine);
+        let there = driven_rows(visit(true), lane, machine);
+        let back = driven_rows(visit(false), lane, machine);
         let length = lane.line.length();
         for (one, other) in there.iter().zip(back.iter().rev()) {
             assert_eq!(one.row, other.row);

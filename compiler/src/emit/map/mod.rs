@@ -1,0 +1,310 @@
+//! The map: one panel for each field, north up at a round scale, as SVG.
+//!
+//! In: all that was computed. Out: SVG text, by way of plain values and a template. Millimetres on
+//! paper throughout, so that lines and letters have their true size at the printed scale. Bands
+//! show what each tool row works, coloured by driving order.
+
+mod colour;
+mod labels;
+mod paper;
+
+use super::templates;
+use super::words;
+use crate::check::Machine;
+use crate::geometry::{Gear, Path, Pose};
+use crate::lanes::Lane;
+use crate::pipeline::{Compiled, FieldPlan};
+use crate::route::Visit;
+use crate::site::FieldSite;
+use crate::turns::Manoeuvre;
+use geo::BoundingRect;
+use labels::{Label, Labels};
+use lanewright_schema::quantity::Area;
+use paper::{Paper, WIDTH_MM, number, scale_bar_m};
+use serde::Serialize;
+
+/// Chords of curves may leave them by this much on paper.
+const CHORD_MM: f64 = 0.05;
+/// Height of the strip above the map.
+const HEAD_MM: f64 = 12.0;
+/// Height of the legend under the map.
+const FOOT_MM: f64 = 36.0;
+
+/// One field's map.
+#[derive(Serialize)]
+struct Panel {
+    number: usize,
+    title: String,
+    subtitle: String,
+    width_mm: String,
+    map_mm: String,
+    height_mm: String,
+    boundary: String,
+    fence: String,
+    headland: String,
+    soil: String,
+    left_over: String,
+    keep_outs: Vec<KeepOut>,
+    row_mm: String,
+    lanes: Vec<Band>,
+    arrows: Vec<Arrow>,
+    forward: String,
+    reverse: String,
+    transit: String,
+    marks: Vec<Mark>,
+    labels: Vec<Label>,
+    legend: Legend,
+}
+
+#[derive(Serialize)]
+struct KeepOut {
+    shape: String,
+    grown: String,
+}
+
+/// What one lane works.
+#[derive(Serialize)]
+struct Band {
+    path: String,
+    colour: String,
+}
+
+/// A chevron along the way.
+#[derive(Serialize)]
+struct Arrow {
+    path: String,
+    ink: &'static str,
+}
+
+/// A place with a sign.
+#[derive(Serialize)]
+struct Mark {
+    x: String,
+    y: String,
+    sign: &'static str,
+}
+
+#[derive(Serialize)]
+struct Legend {
+    scale: String,
+    bar_mm: String,
+    half_mm: String,
+    bar_half: String,
+    bar_full: String,
+    gradient: Vec<(String, String)>,
+    lanes: usize,
+}
+
+/// The whole job's map, one panel above the next.
+pub fn svg(compiled: &Compiled) -> String {
+    let panels = panels(compiled);
+    templates::render("map.svg", &minijinja::context! { panels, width_mm => WIDTH_MM })
+}
+
+/// Each field's map as an SVG of its own, to stand in a page.
+pub fn panel_svgs(compiled: &Compiled) -> Vec<String> {
+    let one = |panel| templates::render("map.svg", &minijinja::context! { panels => [panel], width_mm => WIDTH_MM });
+    panels(compiled).into_iter().map(one).collect()
+}
+
+fn panels(compiled: &Compiled) -> Vec<Panel> {
+    let fields = compiled.site.fields.iter().zip(&compiled.fields).zip(&compiled.job.fields);
+    fields
+        .enumerate()
+        .map(|(i, ((site, plan), field))| {
+            let field_area = words::area(Area::m2(plan.lanes.areas.field));
+            let subtitle = format!("{}, {} · {}", field.crop.name, field.crop.variety, field_area);
+            panel(i + 1, (site.name.clone(), subtitle), site, plan, &compiled.job.machine)
+        })
+        .collect()
+}
+
+fn panel(
+    number_of_panel: usize,
+    (title, subtitle): (String, String),
+    site: &FieldSite,
+    plan: &FieldPlan,
+    machine: &Machine,
+) -> Panel {
+    let paper = Paper::showing(&site.boundary);
+    let sheet = Sheet { paper, machine, plan };
+    let ways = Ways::of(&plan.route.ways, &paper);
+    let (marks, mut labels) = places(site, &paper);
+    sheet.number_lanes(&mut labels);
+    let left_over = plan.lanes.left_over.iter().map(|piece| paper.area(&piece.shape)).collect();
+    Panel {
+        number: number_of_panel,
+        title,
+        subtitle,
+        width_mm: number(WIDTH_MM),
+        map_mm: number(paper.height_mm),
+        height_mm: number(HEAD_MM + paper.height_mm + FOOT_MM),
+        boundary: paper.area(&site.boundary),
+        fence: paper.area(&site.fence),
+        headland: paper.area(&plan.lanes.headland),
+        soil: plan.lanes.blocks.iter().map(|block| paper.area(&block.zone)).collect(),
+        left_over,
+        keep_outs: site
+            .keep_outs
+            .iter()
+            .map(|k| KeepOut { shape: paper.area(&k.shape), grown: paper.area(&k.grown) })
+            .collect(),
+        row_mm: number(paper.mm(machine.row_spacing.to_m()) * 1.04),
+        lanes: sheet.bands(),
+        arrows: sheet.arrows(),
+        forward: ways.forward,
+        reverse: ways.reverse,
+        transit: ways.transit,
+        marks,
+        labels: labels.placed,
+        legend: legend(&paper, plan.route.visits.len()),
+    }
+}
+
+/// What it takes to draw the lanes of one field.
+struct Sheet<'a> {
+    paper: Paper,
+    machine: &'a Machine,
+    plan: &'a FieldPlan,
+}
+
+impl Sheet<'_> {
+    fn driven(&self) -> impl Iterator<Item = (f64, &Path, &Lane, Visit)> {
+        let visits = &self.plan.route.visits;
+        let last = visits.len().saturating_sub(1).max(1) as f64;
+        visits.iter().enumerate().map(move |(i, &visit)| {
+            let lane = &self.plan.lanes.lanes[visit.lane.0];
+            let path = super::plan::driven_path(visit, lane);
+            (i as f64 / last, path, lane, visit)
+        })
+    }
+
+    /// The ground line of every row piece of every lane.
+    fn bands(&self) -> Vec<Band> {
+        self.driven()
+            .map(|(share, path, lane, visit)| {
+                let rows = super::plan::driven_rows(visit, lane, self.machine);
+                let lines = rows.iter().map(|row| self.row_line(path, row.offset_m, row.from_m, row.to_m));
+                Band { path: lines.collect(), colour: colour::of_order(share) }
+            })
+            .collect()
+    }
+
+    fn row_line(&self, path: &Path, offset_m: f64, from: f64, to: f64) -> String {
+        let part = path.between(from, to);
+        let poses = part.sampled(self.paper.metres(CHORD_MM)).poses;
+        let forward = self.machine.tool_forward.to_m();
+        self.paper.line(poses.iter().map(|pose| pose.ground(forward, offset_m)))
+    }
+
+    /// Chevrons at a third and two thirds of a long lane, in the middle of a short one.
+    fn arrows(&self) -> Vec<Arrow> {
+        let swath_mm = self.paper.mm(self.machine.working_width.to_m());
+        let size_mm = (swath_mm * 0.7).clamp(0.5, 2.2);
+        self.driven()
+            .flat_map(|(share, path, ..)| {
+                let length = path.length();
+                let places: &[f64] = match self.paper.mm(length) {
+                    mm if mm > 40.0 => &[1.0 / 3.0, 2.0 / 3.0],
+                    mm if mm > 2.0 * size_mm => &[0.5],
+                    _ => &[],
+                };
+                let chevron = move |&at: &f64| Arrow {
+                    path: self.chevron(path.pose_at(at * length), size_mm),
+                    ink: colour::ink_on(share),
+                };
+                places.iter().map(chevron).collect::<Vec<_>>()
+            })
+            .collect()
+    }
+
+    fn chevron(&self, pose: Pose, size_mm: f64) -> String {
+        let (reach, half) = (self.paper.metres(size_mm * 0.4), self.paper.metres(size_mm * 0.5));
+        self.paper.line([pose.ground(-reach, -half), pose.ground(reach, 0.0), pose.ground(-reach, half)])
+    }
+
+    /// Order numbers behind the lanes' beginnings: first and last, then as many as find room.
+    fn number_lanes(&self, labels: &mut Labels) {
+        let starts: Vec<Pose> = self.driven().map(|(_, path, ..)| path.start).collect();
+        let step = [1, 5, 10, 20, 50].into_iter().find(|step| starts.len() / step <= 24).unwrap_or(100);
+        let regular = (step..starts.len()).step_by(step);
+        let orders = [1, starts.len()].into_iter().chain(regular).filter(|&order| order <= starts.len());
+        let behind_m = self.paper.metres(1.8);
+        for order in orders.filter(|&order| order > 0) {
+            let (x, y) = self.paper.at(starts[order - 1].ground(-behind_m, 0.0));
+            labels.place_centred(order.to_string(), (x, y), "order");
+        }
+    }
+}
+
+/// The ways between lanes as path data by how they are driven.
+#[derive(Default)]
+struct Ways {
+    forward: String,
+    reverse: String,
+    transit: String,
+}
+
+impl Ways {
+    fn of(ways: &[Option<Manoeuvre>], paper: &Paper) -> Self {
+        let mut drawn = Self::default();
+        let last = ways.len().saturating_sub(1);
+        for (i, way) in ways.iter().enumerate() {
+            let Some(way) = way else { continue };
+            let sampled = way.path.sampled(paper.metres(CHORD_MM));
+            for leg in &sampled.legs {
+                let line = paper.line(sampled.poses[leg.first..=leg.last].iter().map(|pose| pose.at));
+                match leg.gear {
+                    Gear::Forward if i == 0 || i == last => drawn.transit += &line,
+                    Gear::Forward => drawn.forward += &line,
+                    Gear::Reverse => drawn.reverse += &line,
+                    Gear::Spot => {}
+                }
+            }
+        }
+        drawn
+    }
+}
+
+/// Signs and names of home, entrances and keep-outs.
+fn places(site: &FieldSite, paper: &Paper) -> (Vec<Mark>, Labels) {
+    let mut labels = Labels::within(WIDTH_MM, paper.height_mm);
+    let mut marks = Vec::new();
+    let home = site.home.iter().map(|&at| ("home", "Home".to_owned(), at));
+    let entrances = site.entrances.iter().map(|(name, at)| ("entrance", name.clone(), *at));
+    for (sign, name, at) in home.chain(entrances) {
+        let (x, y) = paper.at(at);
+        marks.push(Mark { x: number(x), y: number(y), sign });
+        labels.place_beside(name, (x, y), 2.2, "place");
+    }
+    for keep_out in &site.keep_outs {
+        let Some(ground) = keep_out.shape.bounding_rect() else { continue };
+        let (x, y) = paper.at(ground.center());
+        let half_width = paper.mm(ground.width()) / 2.0;
+        let name = keep_out.name.clone();
+        if labels::width_mm(&name) < 1.8 * half_width {
+            labels.place_centred(name, (x, y), "keep-out");
+        } else {
+            labels.place_beside(name, (x, y), half_width + 0.8, "place");
+        }
+    }
+    (marks, labels)
+}
+
+fn legend(paper: &Paper, lanes: usize) -> Legend {
+    let bar = scale_bar_m(paper, 45.0);
+    let bar_mm = paper.mm(bar);
+    let stops = (0..=8).map(|i| {
+        let share = f64::from(i) / 8.0;
+        (words::percent(share).replace(' ', ""), colour::of_order(share))
+    });
+    Legend {
+        scale: words::decimal(paper.denominator, 0),
+        bar_mm: number(bar_mm),
+        half_mm: number(bar_mm / 2.0),
+        bar_half: words::short(bar / 2.0, 1),
+        bar_full: format!("{} m", words::short(bar, 0)),
+        gradient: stops.collect(),
+        lanes,
+    }
+}
