@@ -5,10 +5,14 @@
 //! coordinate is rounded once, on its way through [`numbers`].
 
 pub mod manifest;
+pub mod map;
 pub mod numbers;
 pub mod plan;
 #[cfg(test)]
 mod sample;
+pub mod summary;
+mod templates;
+mod words;
 
 use crate::diagnostic::Finding;
 use crate::pipeline::Compiled;
@@ -63,13 +67,16 @@ pub fn emit<'a>(compiled: &'a Compiled, about: &About, to_geo: ToGeo) -> Emissio
         .iter()
         .map(|input| File { path: input.path.into(), sha256: hexadecimal(&Sha256::digest(input.bytes)) })
         .collect();
-    let plan = plan::plan(compiled, to_geo);
+    let document = summary::document(compiled, about, to_geo);
+    let plan = plan::plan(compiled, to_geo).to_geojson();
     Emission {
+        files: vec![
+            bytes("summary.md", summary::markdown(&document)),
+            bytes("summary.html", summary::html(&document, compiled)),
+            bytes("map.svg", map::svg(compiled)),
+            bytes("plan.geojson", plan.expect("finite numbers and plain names go into any GeoJSON")),
+        ],
         manifest: manifest::manifest(compiled, about.job, inputs, about.findings, to_geo),
-        files: vec![bytes(
-            "plan.geojson",
-            plan.to_geojson().expect("finite numbers and plain names go into any GeoJSON"),
-        )],
     }
 }
 

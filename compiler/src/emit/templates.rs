@@ -1,6 +1,9 @@
 //! The templates of what people read, and their rendering from plain values.
 
-use minijinja::{AutoEscape, Environment, UndefinedBehavior, Value};
+use minijinja::syntax::SyntaxConfig;
+use minijinja::value::Serde;
+use minijinja::{AutoEscape, Environment, UndefinedBehavior};
+use serde::Serialize;
 
 /// Each template with the name by which its escaping is chosen.
 const TEMPLATES: [(&str, &str); 3] = [
@@ -14,12 +17,12 @@ const TEMPLATES: [(&str, &str); 3] = [
 /// # Panics
 /// Where a template and its values do not fit together, which is a mistake in this program and
 /// shows in its tests.
-pub fn render(name: &str, values: &Value) -> String {
+pub fn render(name: &str, values: &impl Serialize) -> String {
     let mut environment = Environment::new();
     environment.set_undefined_behavior(UndefinedBehavior::Strict);
-    environment.set_trim_blocks(true);
-    environment.set_lstrip_blocks(true);
-    environment.set_keep_trailing_newline(true);
+    let syntax =
+        SyntaxConfig::builder().trim_blocks(true).lstrip_blocks(true).keep_trailing_newline(true).build();
+    environment.set_syntax(syntax.expect("the delimiters are the usual ones"));
     environment.set_auto_escape_callback(|name| {
         if name.ends_with(".md") { AutoEscape::None } else { AutoEscape::Html }
     });
@@ -28,7 +31,7 @@ pub fn render(name: &str, values: &Value) -> String {
         environment.add_template(name, source).expect("the templates are sound");
     }
     let template = environment.get_template(name).expect("only its own templates are asked for");
-    template.render(values).expect("the templates fit their values")
+    template.render(Serde(values)).expect("the templates fit their values")
 }
 
 /// Text that stays in one cell of a Markdown table and is nothing but text there.

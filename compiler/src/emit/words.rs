@@ -68,11 +68,12 @@ pub fn measure(length: Length) -> String {
     }
 }
 
-/// Hours and minutes.
+/// Hours and minutes, to the minute.
 pub fn duration(time: Time) -> String {
     let minutes = time.to_min().round() as u64;
     match (minutes / 60, minutes % 60) {
         (0, minutes) => format!("{minutes} min"),
+        (hours, 0) => format!("{} h", count(hours)),
         (hours, minutes) => format!("{} h {minutes:02} min", count(hours)),
     }
 }
@@ -145,6 +146,7 @@ mod tests {
         assert_eq!(distance(Length::m(15_320.0)), "15.3 km");
         assert_eq!(measure(Length::cm(37.5)), "37.5 cm");
         assert_eq!(duration(Time::min_(61.4)), "1 h 01 min");
+        assert_eq!(duration(Time::h(14.0)), "14 h");
         assert_eq!(mass(Mass::g(321.4)), "321 g");
     }
 

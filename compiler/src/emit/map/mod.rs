@@ -36,9 +36,9 @@ struct Panel {
     number: usize,
     title: String,
     subtitle: String,
-    width_mm: String,
-    map_mm: String,
-    height_mm: String,
+    head_mm: f64,
+    map_mm: f64,
+    height_mm: f64,
     boundary: String,
     fence: String,
     headland: String,
@@ -69,7 +69,7 @@ struct Band {
     colour: String,
 }
 
-/// A chevron along the way.
+/// An arrow along the way.
 #[derive(Serialize)]
 struct Arrow {
     path: String,
@@ -95,16 +95,27 @@ struct Legend {
     lanes: usize,
 }
 
+/// What the template takes.
+#[derive(Serialize)]
+struct Sheets {
+    panels: Vec<Panel>,
+    width_mm: String,
+    height_mm: String,
+}
+
 /// The whole job's map, one panel above the next.
 pub fn svg(compiled: &Compiled) -> String {
-    let panels = panels(compiled);
-    templates::render("map.svg", &minijinja::context! { panels, width_mm => WIDTH_MM })
+    render(panels(compiled))
 }
 
 /// Each field's map as an SVG of its own, to stand in a page.
 pub fn panel_svgs(compiled: &Compiled) -> Vec<String> {
-    let one = |panel| templates::render("map.svg", &minijinja::context! { panels => [panel], width_mm => WIDTH_MM });
-    panels(compiled).into_iter().map(one).collect()
+    panels(compiled).into_iter().map(|panel| render(vec![panel])).collect()
+}
+
+fn render(panels: Vec<Panel>) -> String {
+    let height_mm = number(panels.iter().map(|panel| panel.height_mm).sum());
+    templates::render("map.svg", &Sheets { panels, width_mm: number(WIDTH_MM), height_mm })
 }
 
 fn panels(compiled: &Compiled) -> Vec<Panel> {
@@ -136,9 +147,9 @@ fn panel(
         number: number_of_panel,
         title,
         subtitle,
-        width_mm: number(WIDTH_MM),
-        map_mm: number(paper.height_mm),
-        height_mm: number(HEAD_MM + paper.height_mm + FOOT_MM),
+        head_mm: HEAD_MM,
+        map_mm: paper.height_mm,
+        height_mm: HEAD_MM + paper.height_mm + FOOT_MM,
         boundary: paper.area(&site.boundary),
         fence: paper.area(&site.fence),
         headland: paper.area(&plan.lanes.headland),
@@ -197,30 +208,34 @@ impl Sheet<'_> {
         self.paper.line(poses.iter().map(|pose| pose.ground(forward, offset_m)))
     }
 
-    /// Chevrons at a third and two thirds of a long lane, in the middle of a short one.
+    /// Arrows at a third and two thirds of a long lane, in the middle of a short one.
     fn arrows(&self) -> Vec<Arrow> {
         let swath_mm = self.paper.mm(self.machine.working_width.to_m());
-        let size_mm = (swath_mm * 0.7).clamp(0.5, 2.2);
+        let half_mm = (swath_mm * 0.25).clamp(0.2, 0.8);
         self.driven()
             .flat_map(|(share, path, ..)| {
                 let length = path.length();
                 let places: &[f64] = match self.paper.mm(length) {
                     mm if mm > 40.0 => &[1.0 / 3.0, 2.0 / 3.0],
-                    mm if mm > 2.0 * size_mm => &[0.5],
+                    mm if mm > 8.0 * half_mm => &[0.5],
                     _ => &[],
                 };
-                let chevron = move |&at: &f64| Arrow {
-                    path: self.chevron(path.pose_at(at * length), size_mm),
+                let arrow = move |&at: &f64| Arrow {
+                    path: self.arrow(path.pose_at(at * length), half_mm),
                     ink: colour::ink_on(share),
                 };
-                places.iter().map(chevron).collect::<Vec<_>>()
+                places.iter().map(arrow).collect::<Vec<_>>()
             })
             .collect()
     }
 
-    fn chevron(&self, pose: Pose, size_mm: f64) -> String {
-        let (reach, half) = (self.paper.metres(size_mm * 0.4), self.paper.metres(size_mm * 0.5));
-        self.paper.line([pose.ground(-reach, -half), pose.ground(reach, 0.0), pose.ground(-reach, half)])
+    /// A shaft and a head of this half width.
+    fn arrow(&self, pose: Pose, half_mm: f64) -> String {
+        let half = self.paper.metres(half_mm);
+        let (tail, neck, tip) = (-4.0 * half, 1.4 * half, 4.0 * half);
+        let shaft = self.paper.line([pose.ground(tail, 0.0), pose.ground(tip, 0.0)]);
+        let head = [pose.ground(neck, -half), pose.ground(tip, 0.0), pose.ground(neck, half)];
+        shaft + &self.paper.line(head)
     }
 
     /// Order numbers behind the lanes' beginnings: first and last, then as many as find room.

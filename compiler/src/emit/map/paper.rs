@@ -31,9 +31,9 @@ pub struct Paper {
 impl Paper {
     /// Paper that shows the region whole, with its bottom edge where the margin ends.
     pub fn showing(region: &MultiPolygon) -> Self {
-        let ground = region
-            .bounding_rect()
-            .unwrap_or_else(|| geo::Rect::new(geo::coord! { x: 0.0, y: 0.0 }, geo::coord! { x: 1.0, y: 1.0 }));
+        let ground = region.bounding_rect().unwrap_or_else(|| {
+            geo::Rect::new(geo::coord! { x: 0.0, y: 0.0 }, geo::coord! { x: 1.0, y: 1.0 })
+        });
         let (room_x, room_y) = (WIDTH_MM - 2.0 * MARGIN_MM, TALLEST_MM - 2.0 * MARGIN_MM);
         let least = (ground.width() / room_x).max(ground.height() / room_y) * 1000.0;
         let denominator = SCALES.into_iter().find(|&scale| scale >= least).unwrap_or(least);
@@ -132,6 +132,9 @@ mod tests {
     fn a_scale_bar_is_one_two_or_five() {
         let paper = Paper::showing(&ground(300.0, 100.0));
         assert!((scale_bar_m(&paper, 40.0) - 50.0).abs() < 1e-9, "40 mm at 1 : 2000 are 80 m");
-        assert_eq!((number(1.999_9), number(-0.001), number(12.345)), ("2".into(), "0".into(), "12.35".into()));
+        assert_eq!(
+            (number(1.999_9), number(-0.001), number(12.345)),
+            ("2".into(), "0".into(), "12.35".into())
+        );
     }
 }

@@ -1,0 +1,187 @@
+//! The summary's section on each field: ground, seed, driving and time, left-over soil.
+
+use super::super::manifest::figures;
+use super::super::words;
+use super::document::{Block, Section};
+use crate::check::{Field, Pattern};
+use crate::lanes::{LeftOver, LeftOverReason};
+use crate::pipeline::{Compiled, FieldPlan};
+use crate::site::FieldSite;
+use lanewright_schema::quantity::{Area, Length, Time};
+
+/// A section for each field.
+pub fn sections(compiled: &Compiled) -> Vec<Section> {
+    let fields = compiled.job.fields.iter().zip(&compiled.site.fields).zip(&compiled.fields);
+    fields
+        .map(|((field, site), plan)| {
+            let mut blocks = vec![
+                heading("Ground"),
+                ground(site, plan),
+                heading("Seed"),
+                seed(field, plan),
+                heading("Driving and time"),
+                driving(plan),
+            ];
+            blocks.extend(left_over(plan));
+            Section::new(field.name.clone(), blocks)
+        })
+        .collect()
+}
+
+fn heading(text: &str) -> Block {
+    Block::Heading { text: text.to_owned() }
+}
+
+fn ground(site: &FieldSite, plan: &FieldPlan) -> Block {
+    let areas = &plan.lanes.areas;
+    let part = |m2: f64| match words::area(Area::m2(m2)) {
+        nothing if nothing == words::area(Area::ZERO) => "none".to_owned(),
+        area => format!("{area} ({})", words::percent(m2 / areas.field)),
+    };
+    let keep_outs: Vec<String> =
+        site.keep_outs.iter().map(|k| format!("{} ({} away)", k.name, words::measure(k.clearance))).collect();
+    let named = if keep_outs.is_empty() { String::new() } else { format!(": {}", words::list(&keep_outs)) };
+    Block::facts([
+        (
+            "Field",
+            format!(
+                "{}, {} round",
+                words::area(Area::m2(areas.field)),
+                words::distance(site.size.plane_perimeter)
+            ),
+        ),
+        ("Sown", part(areas.worked)),
+        ("Headland, not sown", part(areas.headland)),
+        ("Keep-outs", part(areas.keep_out) + &named),
+        ("Left over", part(areas.left_over)),
+        ("Sown twice", part(areas.overlap)),
+    ])
+}
+
+fn seed(field: &Field, plan: &FieldPlan) -> Block {
+    let (crop, spacing, need) = (&field.crop, &field.spacing, &plan.budget.seed);
+    let pattern = match spacing.pattern {
+        Pattern::Single => "one seed at a place",
+    };
+    let stagger = if spacing.stagger > 0.0 {
+        format!(", each row shifted by {} of the spacing", words::percent(spacing.stagger))
+    } else {
+        String::new()
+    };
+    let density = need.seeds as f64 / need.area.to_m2();
+    let units = need.units.map_or_else(String::new, |units| format!(", {}", words::counted(units, "unit")));
+    Block::facts([
+        ("Crop", format!("{}, {}", crop.name, crop.variety)),
+        (
+            "Spacing",
+            format!(
+                "{} between rows, {} in the row, {pattern}{stagger}",
+                words::measure(spacing.between_rows),
+                words::measure(spacing.between_seeds)
+            ),
+        ),
+        ("Depth", words::measure(crop.depth)),
+        (
+            "Seeds",
+            format!(
+                "{}, {} a square metre, {} a hectare",
+                words::count(need.seeds),
+                words::decimal(density, 1),
+                words::decimal(density * 10_000.0, 0)
+            ),
+        ),
+        (
+            "Seed to bring",
+            format!(
+                "{}{units}; a thousand seeds weigh {} g",
+                words::mass(need.mass),
+                words::short(crop.thousand_seed_mass.to_g(), 2)
+            ),
+        ),
+        ("Hopper fills", format!("{}, the first included", need.hopper_fills)),
+        (
+            "Plants expected",
+            format!(
+                "{} a square metre: {} germinate, {} of these emerge",
+                words::decimal(need.plants / need.area.to_m2(), 1),
+                words::percent(crop.germination),
+                words::percent(crop.field_emergence)
+            ),
+        ),
+    ])
+}
+
+fn driving(plan: &FieldPlan) -> Block {
+    let (time, figures) = (&plan.budget.time, figures(plan));
+    let part = |metres: f64, time: Time| {
+        format!("{}, {}", words::distance(Length::m(metres)), words::duration(time))
+    };
+    let total = time.work + time.turn + time.transit + time.stop;
+    Block::facts([
+        ("Lanes", format!("{}: {}", words::count(figures.lanes), part(figures.lane_m, time.work))),
+        ("Turns", format!("{}: {}", words::count(figures.turns), part(figures.turn_m, time.turn))),
+        ("From home and back", part(figures.transit_m, time.transit)),
+        ("Standing for refills", words::duration(time.stop)),
+        (
+            "Total",
+            format!(
+                "{}, {} of the stated working days",
+                words::duration(total),
+                words::decimal(time.days, 1)
+            ),
+        ),
+        (
+            "Output",
+            format!(
+                "{} ha an hour, {} ha a day, field efficiency {}",
+                words::decimal(time.ha_per_h, 2),
+                words::decimal(time.ha_per_day, 1),
+                words::percent(time.field_efficiency)
+            ),
+        ),
+        (
+            "Order of lanes",
+            format!(
+                "turns and ways home take at most {} more than in the best order that could exist",
+                words::percent(excess(&figures))
+            ),
+        ),
+    ])
+}
+
+/// Ways above their bound, as a share of the bound.
+fn excess(figures: &lanewright_schema::manifest::Figures) -> f64 {
+    if figures.route_gap < 1.0 { figures.route_gap / (1.0 - figures.route_gap) } else { f64::INFINITY }
+}
+
+fn left_over(plan: &FieldPlan) -> Vec<Block> {
+    let mut reasons: Vec<LeftOverReason> = plan.lanes.left_over.iter().map(|piece| piece.reason).collect();
+    reasons.sort_unstable();
+    reasons.dedup();
+    if reasons.is_empty() {
+        return Vec::new();
+    }
+    let rows = reasons.into_iter().map(|reason| {
+        let of_reason = || plan.lanes.left_over.iter().filter(|piece| piece.reason == reason);
+        let pieces: usize = of_reason().map(pieces).sum();
+        let area: f64 = of_reason().map(|piece| piece.area_m2).sum();
+        vec![because(reason).to_owned(), words::count(pieces as u64), words::area(Area::m2(area))]
+    });
+    vec![
+        heading("Left-over soil"),
+        Block::table(&["Why no row covers it", "Pieces", "Area"], 1, rows.collect()),
+    ]
+}
+
+fn pieces(left_over: &LeftOver) -> usize {
+    left_over.shape.0.len()
+}
+
+const fn because(reason: LeftOverReason) -> &'static str {
+    match reason {
+        LeftOverReason::FenceMargin => "Between the boundary and the fence",
+        LeftOverReason::RowEnds => "Steps at slanted row ends, strips beside the outermost row",
+        LeftOverReason::OutOfReach => "The toolbar cannot reach it while the machine stays inside the fence",
+        LeftOverReason::CutOff => "No drivable way leads there",
+    }
+}

@@ -1,0 +1,276 @@
+//! `summary.md` and `summary.html`: what will be done, for the person who signs for it.
+//!
+//! In: all that was computed and found. Out: a [`Document`] in words, and its two renderings. The
+//! HTML stands alone: the maps are in it, and it prints on A4.
+
+mod cautions;
+pub mod document;
+mod fields;
+
+use super::numbers::ToGeo;
+use super::{About, map, templates, words};
+use crate::check::{Field, Machine, Operation};
+use crate::diagnostic::{Finding, Severity};
+use crate::pipeline::Compiled;
+use document::{Block, Document, Section};
+use lanewright_schema::quantity::{Area, Time};
+use serde::Serialize;
+
+/// What the templates take.
+#[derive(Serialize)]
+struct Page<'a> {
+    document: &'a Document,
+    maps: Vec<String>,
+}
+
+/// The summary as Markdown; the map is a file beside it.
+pub fn markdown(document: &Document) -> String {
+    templates::render("summary.md", &Page { document, maps: Vec::new() })
+}
+
+/// The summary as HTML.
+pub fn html(document: &Document, compiled: &Compiled) -> String {
+    templates::render("summary.html", &Page { document, maps: map::panel_svgs(compiled) })
+}
+
+/// What the summary says.
+pub fn document(compiled: &Compiled, about: &About, to_geo: ToGeo) -> Document {
+    let mut glance = vec![totals(compiled, about.findings)];
+    if compiled.fields.len() > 1 {
+        glance.push(fields_table(compiled));
+    }
+    let mut sections = vec![Section::new("At a glance", glance), Section::new("Map", vec![Block::Maps])];
+    sections.extend(fields::sections(compiled));
+    sections.extend([
+        Section::new("Machine and positions", vec![machine(&compiled.job.machine), positions(compiled)]),
+        Section::new("Checks passed", checks(compiled, to_geo)),
+        Section::new("Findings", findings(about.findings)),
+        Section::new("Cautions", vec![Block::points(cautions::CAUTIONS)]),
+        Section::new("Files", vec![files()]),
+        Section::new("Signature", signature()),
+    ]);
+    Document { title: compiled.job.order.title.clone(), lead: lead(compiled), sections }
+}
+
+fn lead(compiled: &Compiled) -> String {
+    let job = &compiled.job;
+    let names: Vec<String> = job.fields.iter().map(|field| field.name.clone()).collect();
+    let mut crops: Vec<String> = job.fields.iter().map(|field| field.crop.name.clone()).collect();
+    crops.dedup();
+    let deeds: Vec<String> =
+        job.order.operations.iter().map(|operation| deed(*operation).to_owned()).collect();
+    format!(
+        "{} {} {} on {} for {}. Ordered on {}.",
+        job.machine.name,
+        words::list(&deeds),
+        words::list(&crops),
+        words::list(&names),
+        job.order.customer,
+        words::date(job.order.issued),
+    )
+}
+
+const fn deed(operation: Operation) -> &'static str {
+    match operation {
+        Operation::Sowing => "sows",
+    }
+}
+
+fn totals(compiled: &Compiled, findings: &[Finding]) -> Block {
+    let figures = super::manifest::total(compiled);
+    let order = &compiled.job.order;
+    let time = Time::s(figures.work_s + figures.turn_s + figures.transit_s + figures.stop_s);
+    let mass = compiled.fields.iter().map(|field| field.budget.seed.mass).sum();
+    let days = time.to_h() / order.hours_per_day.to_h();
+    Block::facts([
+        ("Farm", order.farm.clone()),
+        ("Fields", words::counted(compiled.fields.len() as u64, "field")),
+        ("Ground", words::area(Area::m2(figures.field_m2))),
+        ("Sown", words::area(Area::m2(figures.worked_m2))),
+        ("Seed", format!("{} seeds, {}", words::count(figures.seeds), words::mass(mass))),
+        (
+            "Time",
+            format!(
+                "{}: {} of {}",
+                words::duration(time),
+                days_in_words(days),
+                words::duration(order.hours_per_day)
+            ),
+        ),
+        ("Field efficiency", words::percent(figures.field_efficiency)),
+        ("Findings", tally(findings)),
+    ])
+}
+
+fn tally(findings: &[Finding]) -> String {
+    let of = |severity| findings.iter().filter(|finding| finding.severity == severity).count() as u64;
+    let (warnings, notes) = (of(Severity::Warning), of(Severity::Note));
+    match (warnings, notes) {
+        (0, 0) => "none".to_owned(),
+        _ => format!("{}, {}", words::counted(warnings, "warning"), words::counted(notes, "note")),
+    }
+}
+
+fn days_in_words(days: f64) -> String {
+    match words::decimal(days, 1).as_str() {
+        "1.0" => "1 day".to_owned(),
+        days => format!("{days} days"),
+    }
+}
+
+fn fields_table(compiled: &Compiled) -> Block {
+    let rows = compiled.job.fields.iter().zip(&compiled.fields).map(|(field, plan)| {
+        let (budget, areas) = (&plan.budget, &plan.lanes.areas);
+        let time = budget.time.work + budget.time.turn + budget.time.transit + budget.time.stop;
+        vec![
+            field.name.clone(),
+            crop(field),
+            words::area(Area::m2(areas.field)),
+            words::area(Area::m2(areas.worked)),
+            words::count(plan.route.visits.len() as u64),
+            words::count(budget.seed.seeds),
+            words::mass(budget.seed.mass),
+            words::duration(time),
+        ]
+    });
+    let head = ["Field", "Crop", "Ground", "Sown", "Lanes", "Seeds", "Seed", "Time"];
+    Block::table(&head, 2, rows.collect())
+}
+
+fn crop(field: &Field) -> String {
+    format!("{}, {}", field.crop.name, field.crop.variety)
+}
+
+fn machine(machine: &Machine) -> Block {
+    let steering = &machine.steering;
+    let mut turns = Vec::new();
+    if steering.turning_radius.to_m() > 0.0 {
+        turns.push(format!("radius {}", words::measure(steering.turning_radius)));
+    }
+    turns.push(if steering.may_reverse { "may reverse" } else { "never reverses" }.to_owned());
+    if steering.turns_on_spot {
+        turns.push("turns on the spot".to_owned());
+    }
+    Block::facts([
+        ("Machine", machine.name.clone()),
+        (
+            "Toolbar",
+            format!(
+                "{} rows × {}, working width {}",
+                machine.row_offsets.len(),
+                words::measure(machine.row_spacing),
+                words::measure(machine.working_width)
+            ),
+        ),
+        ("Steering", turns.join(", ")),
+        (
+            "Speeds",
+            format!(
+                "{} in the row, {} in turns, {} from home and back",
+                words::speed(machine.working_speed),
+                words::speed(machine.turning_speed),
+                words::speed(machine.transit_speed)
+            ),
+        ),
+        ("Hopper", format!("{} a row", words::mass(machine.hopper))),
+    ])
+}
+
+fn positions(compiled: &Compiled) -> Block {
+    let frame = &compiled.site.frame;
+    let reference = match frame.epoch {
+        Some(epoch) => format!("{}, epoch {epoch}", frame.reference),
+        None => frame.reference.clone(),
+    };
+    let mut rows = vec![("Reference frame".to_owned(), reference)];
+    if let Some(base) = &compiled.site.baseline {
+        rows.push((
+            "Base station".to_owned(),
+            format!(
+                "{} at {}, height {} m",
+                base.name,
+                words::place(base.at),
+                words::decimal(base.height.to_m(), 3)
+            ),
+        ));
+        rows.push((
+            "Farthest corner".to_owned(),
+            format!(
+                "{} from the base station; expected spread of a position there {} mm (1 sigma, horizontal)",
+                words::distance(base.length),
+                words::decimal(base.sigma.to_mm(), 0)
+            ),
+        ));
+    }
+    Block::Facts { rows }
+}
+
+fn checks(compiled: &Compiled, to_geo: ToGeo) -> Vec<Block> {
+    let proven = compiled.site.fields.iter().zip(&compiled.fields).flat_map(|(site, plan)| {
+        plan.audit.checks.iter().map(|check| {
+            let finds = crate::rules::rule(check.rule).map_or(check.rule, |rule| rule.finds);
+            vec![
+                site.name.clone(),
+                words::sentence(finds),
+                check.rule.to_owned(),
+                check.place.map_or_else(String::new, |at| words::place(to_geo(at))),
+                margin(check.margin, check.unit),
+            ]
+        })
+    });
+    vec![
+        Block::text(
+            "Proven of the plan as it stands in the files. The margin is what is left before the rule would be broken; \
+             the place is where it is smallest.",
+        ),
+        Block::table(&["Field", "Refused", "Rule", "Where", "Margin"], 4, proven.collect()),
+    ]
+}
+
+/// Metres below one in millimetres, other units as they are.
+fn margin(margin: f64, unit: &str) -> String {
+    match unit {
+        "m" if margin.abs() < 1.0 => format!("{} mm", words::decimal(margin * 1000.0, 1)),
+        "m" => format!("{} m", words::decimal(margin, 2)),
+        _ if margin != 0.0 && margin.abs() < 0.01 => format!("{margin:.1e} {unit}").trim_end().to_owned(),
+        _ => format!("{} {unit}", words::short(margin, 3)).trim_end().to_owned(),
+    }
+}
+
+fn findings(findings: &[Finding]) -> Vec<Block> {
+    if findings.is_empty() {
+        return vec![Block::text("The compiler found nothing to remark.")];
+    }
+    let items = findings.iter().map(|finding| {
+        let severity = match finding.severity {
+            Severity::Note => "Note",
+            Severity::Warning => "Warning",
+            Severity::Error => "Error",
+        };
+        let place = finding.place.map_or_else(String::new, |at| format!(" At {}.", words::place(at)));
+        let hint = finding.hint.as_ref().map_or_else(String::new, |hint| format!(" Hint: {hint}."));
+        format!("{severity} ({}): {}.{place}{hint}", finding.rule, finding.message)
+    });
+    vec![Block::Points { items: items.collect() }]
+}
+
+fn files() -> Block {
+    Block::facts([
+        (
+            "TASKDATA/",
+            "The task data set (ISO 11783-10). Copy the whole folder to the machine's terminal.".to_owned(),
+        ),
+        ("map.svg", "The maps of this page, for the wall. Opens in any web browser.".to_owned()),
+        (
+            "plan.geojson",
+            "Boundary, fence, keep-outs, lanes, turns and left-over soil for any map program.".to_owned(),
+        ),
+        ("seed-rows.geojson", "Where seeds lie: every run of seeds as a line.".to_owned()),
+        ("manifest.json", "Figures, checks and digests of all files, for programs.".to_owned()),
+    ])
+}
+
+fn signature() -> Vec<Block> {
+    let lines = cautions::SIGNATURE_LINES.map(str::to_owned).into();
+    vec![Block::text(cautions::SIGNATURE), Block::Signature { lines }]
+}
