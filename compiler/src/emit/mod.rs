@@ -61,6 +61,9 @@ type Content<'a> = Box<dyn Fn(&mut dyn Write) -> io::Result<()> + Send + Sync + 
 const MANIFEST: &str = "manifest.json";
 
 /// The files of a compiled job.
+///
+/// # Panics
+/// Where the plan holds numbers that are not finite, which no stage hands on.
 pub fn emit<'a>(compiled: &'a Compiled, about: &About, to_geo: ToGeo) -> Emission<'a> {
     let inputs = about
         .inputs
@@ -164,7 +167,9 @@ impl Write for Hashing<'_> {
 }
 
 fn hexadecimal(bytes: &[u8]) -> String {
-    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
+    const DIGITS: &[u8; 16] = b"0123456789abcdef";
+    let digits = bytes.iter().flat_map(|byte| [byte >> 4, byte & 15]);
+    digits.map(|digit| char::from(DIGITS[usize::from(digit)])).collect()
 }
 
 #[cfg(test)]

@@ -6,7 +6,7 @@
 
 use super::numbers::{ToGeo, micro, position};
 use crate::check::Machine;
-use crate::geometry::{Gear, Path, Point, heading_of_angle, region};
+use crate::geometry::{Gear, Path, Piece, Point, heading_of_angle, region};
 use crate::lanes::{Block, Course, Lane, LeftOver, LeftOverReason};
 use crate::pipeline::{Compiled, FieldPlan};
 use crate::route::Visit;
@@ -247,7 +247,7 @@ fn described(block: usize, of: &Block) -> plan::Block {
 fn legs(path: &Path) -> Vec<plan::Leg> {
     let sampled = path.sampled(CHORD_TOLERANCE_M);
     let stretches = path.pieces.chunk_by(|a, b| a.gear == b.gear);
-    let turned = stretches.map(|pieces| -pieces.iter().map(|p| p.turn()).sum::<f64>().to_degrees());
+    let turned = stretches.map(|pieces| -pieces.iter().map(Piece::turn).sum::<f64>().to_degrees());
     sampled
         .legs
         .iter()

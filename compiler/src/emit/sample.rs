@@ -104,7 +104,7 @@ fn lane_plan(machine: &crate::check::Machine, site: &FieldSite, lanes: usize) ->
         let x = south.x + width * (i as f64 + 0.5);
         let line = Path::straight(coord! { x: x, y: south.y }, coord! { x: x, y: north });
         let rows = (0..machine.row_offsets.len()).map(|tool_row| {
-            let row = (i * machine.row_offsets.len() + tool_row) as i64;
+            let row = i64::try_from(i * machine.row_offsets.len() + tool_row).unwrap();
             // A slanted end, so that a mirrored row is told from one that is not.
             RowSpan { tool_row, row, from: 1.2, to: 300.0 + 0.1 * tool_row as f64 }
         });

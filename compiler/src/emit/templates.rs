@@ -5,10 +5,12 @@ use minijinja::value::Serde;
 use minijinja::{AutoEscape, Environment, UndefinedBehavior};
 use serde::Serialize;
 
+const MARKDOWN: &str = "summary.md";
+
 /// Each template with the name by which its escaping is chosen.
 const TEMPLATES: [(&str, &str); 3] = [
     ("map.svg", include_str!("templates/map.svg.j2")),
-    ("summary.md", include_str!("templates/summary.md.j2")),
+    (MARKDOWN, include_str!("templates/summary.md.j2")),
     ("summary.html", include_str!("templates/summary.html.j2")),
 ];
 
@@ -23,8 +25,9 @@ pub fn render(name: &str, values: &impl Serialize) -> String {
     let syntax =
         SyntaxConfig::builder().trim_blocks(true).lstrip_blocks(true).keep_trailing_newline(true).build();
     environment.set_syntax(syntax.expect("the delimiters are the usual ones"));
-    environment.set_auto_escape_callback(|name| {
-        if name.ends_with(".md") { AutoEscape::None } else { AutoEscape::Html }
+    environment.set_auto_escape_callback(|name| match name {
+        MARKDOWN => AutoEscape::None,
+        _ => AutoEscape::Html,
     });
     environment.add_filter("cell", cell);
     for (name, source) in TEMPLATES {
