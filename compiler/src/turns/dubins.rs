@@ -17,8 +17,8 @@ pub fn words(goal: Relative, mut each: impl FnMut(&[Letter])) {
     let bearing = if distance > 0.0 { num::atan2(goal.y, goal.x) } else { 0.0 };
     let set = Set::new(distance, -bearing, goal.angle - bearing);
     let solutions = [
-        ([Left, Straight, Left], set.lsl()),
-        ([Right, Straight, Right], set.rsr()),
+        ([Left, Straight, Left], Some(set.lsl())),
+        ([Right, Straight, Right], Some(set.rsr())),
         ([Left, Straight, Right], set.lsr()),
         ([Right, Straight, Left], set.rsl()),
         ([Right, Left, Right], set.rlr()),
@@ -61,16 +61,16 @@ impl Set {
         Self { d, alpha, beta, sin_a, cos_a, sin_b, cos_b, cos_ab }
     }
 
-    fn lsl(&self) -> Lengths {
+    fn lsl(&self) -> [f64; 3] {
         let square = 2.0 + self.d * self.d - 2.0 * self.cos_ab + 2.0 * self.d * (self.sin_a - self.sin_b);
         let tangent = num::atan2(self.cos_b - self.cos_a, self.d + self.sin_a - self.sin_b);
-        Some([arc(tangent - self.alpha), num::sqrt(square.max(0.0)), arc(self.beta - tangent)])
+        [arc(tangent - self.alpha), num::sqrt(square.max(0.0)), arc(self.beta - tangent)]
     }
 
-    fn rsr(&self) -> Lengths {
+    fn rsr(&self) -> [f64; 3] {
         let square = 2.0 + self.d * self.d - 2.0 * self.cos_ab + 2.0 * self.d * (self.sin_b - self.sin_a);
         let tangent = num::atan2(self.cos_a - self.cos_b, self.d - self.sin_a + self.sin_b);
-        Some([arc(self.alpha - tangent), num::sqrt(square.max(0.0)), arc(tangent - self.beta)])
+        [arc(self.alpha - tangent), num::sqrt(square.max(0.0)), arc(tangent - self.beta)]
     }
 
     fn lsr(&self) -> Lengths {
@@ -172,7 +172,7 @@ mod tests {
             (1.0, 0.5, 6.724_252),
             (1.0, 1.0, 6.032_530),
             (1.0, 1.5, 5.163_035),
-            (1.0, 2.0, 3.141_593),
+            (1.0, 2.0, num::PI),
             (1.0, 3.0, 4.141_593),
             (4.5, 3.0, 29.276_403),
             (4.5, 6.0, 24.679_507),
@@ -195,7 +195,7 @@ mod tests {
             let (from, to) = opposite_lanes(width);
             let mut best: Option<Word> = None;
             words(Relative::between(from, to, radius), |letters| {
-                if best.is_none_or(|word| length(letters) < word.length()) {
+                if best.is_none_or(|word| length(letters) < length(word.letters())) {
                     best = Some(Word::new(letters));
                 }
             });

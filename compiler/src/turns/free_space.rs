@@ -95,9 +95,15 @@ impl FreeSpace {
         })
     }
 
-    /// The distance of a point from the fence, at most `cap_m`; zero outside.
-    pub fn point_clearance(&self, point: Point, cap_m: f64) -> f64 {
-        if self.edges.encloses(point) { self.edges.distance(point, cap_m) } else { 0.0 }
+    /// The distance of a point from the fence, at most `cap_m` on either side, negative outside.
+    pub fn signed_distance(&self, point: Point, cap_m: f64) -> f64 {
+        let distance = self.edges.distance(point, cap_m);
+        if self.edges.encloses(point) { distance } else { -distance }
+    }
+
+    /// The corners of the smallest upright rectangle round the fence.
+    pub const fn bounds(&self) -> (Point, Point) {
+        self.edges.bounds()
     }
 
     /// Walks one piece in steps that are each proven.

@@ -16,6 +16,8 @@ pub mod fishtail;
 pub mod free_space;
 pub mod on_spot;
 pub mod reeds_shepp;
+mod search;
+mod shorten;
 mod word;
 
 pub use candidates::lower_bound_s;
@@ -62,7 +64,8 @@ pub fn manoeuvre(space: &FreeSpace, drive: &Drive, from: Pose, to: Pose) -> Opti
     if limit_s <= lower_bound_s(drive, from, to) + 1e-9 {
         return direct;
     }
-    task.best_of(task.with_straights(limit_s), limit_s).or(direct)
+    let fitting = task.best_of(task.with_straights(limit_s), limit_s).or(direct);
+    fitting.or_else(|| task.searched())
 }
 
 /// Rounding of a clearance, metres.
@@ -133,6 +136,14 @@ impl Task<'_> {
                 path,
             })
         })
+    }
+
+    /// A way by search, shortened.
+    fn searched(&self) -> Option<Manoeuvre> {
+        let pieces = shorten::shorten(self, search::search(self)?);
+        let time_s = self.drive.time_s(&pieces);
+        let path = self.proven(pieces)?;
+        Some(Manoeuvre { path, shape: TurnShape::Searched, time_s })
     }
 
     /// The pieces as a path if it is inside the fence and ends at the goal.

@@ -33,7 +33,7 @@ fn rectangle(width: f64, height: f64) -> MultiPolygon {
     polygon![(x: 0.0, y: 0.0), (x: width, y: 0.0), (x: width, y: height), (x: 0.0, y: height)].into()
 }
 
-fn with_holes(field: MultiPolygon, holes: Vec<LineString>) -> MultiPolygon {
+fn with_holes(field: &MultiPolygon, holes: Vec<LineString>) -> MultiPolygon {
     let exterior = field.0[0].exterior().clone();
     Polygon::new(exterior, holes).into()
 }
@@ -83,4 +83,34 @@ fn a_narrow_headland_takes_a_fishtail() {
     let (from, to) = (Pose::new(30.0, 55.0, NORTH), Pose::new(32.7, 55.0, SOUTH));
     let found = check(&field, &reversing(), from, to);
     assert_eq!(found.shape, TurnShape::Reversing);
+}
+
+/// The shortest line round a disc of 13.4 m, the pond with half the machine's width, is 46.7 m:
+/// two tangents and an arc, by elementary geometry.
+#[test]
+fn round_a_pond_the_way_is_searched_and_near_the_shortest_line() {
+    let field = with_holes(&rectangle(80.0, 60.0), vec![disc(40.0, 30.0, 12.0)]);
+    let (from, to) = (Pose::new(22.0, 30.0, 0.0), Pose::new(58.0, 30.0, 0.0));
+    for drive in [forward_only(), reversing()] {
+        let found = check(&field, &drive, from, to);
+        assert_eq!(found.shape, TurnShape::Searched);
+        assert!((46.0..48.5).contains(&found.time_s), "{}", found.time_s);
+    }
+    let found = check(&field, &on_the_spot(), from, to);
+    assert!(found.time_s < 60.0, "{}", found.time_s);
+}
+
+#[test]
+fn out_of_a_dead_end_backwards_and_not_at_all_forwards() {
+    let field = MultiPolygon::from(polygon![
+        (x: 0.0, y: 0.0), (x: 60.0, y: 0.0), (x: 60.0, y: 30.0), (x: 34.0, y: 30.0),
+        (x: 34.0, y: 50.0), (x: 29.0, y: 50.0), (x: 29.0, y: 30.0), (x: 0.0, y: 30.0)
+    ]);
+    let (nook, yard) = (Pose::new(31.5, 47.0, NORTH), Pose::new(10.0, 15.0, NORTH));
+    for drive in [reversing(), on_the_spot()] {
+        check(&field, &drive, nook, yard);
+        check(&field, &drive, yard, nook);
+    }
+    let space = FreeSpace::new(&field, six_rows());
+    assert!(manoeuvre(&space, &forward_only(), nook, yard).is_none());
 }

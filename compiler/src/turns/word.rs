@@ -59,11 +59,6 @@ impl Word {
         &self.letters[..self.count]
     }
 
-    /// Its length in turning radii.
-    pub fn length(&self) -> f64 {
-        length(self.letters())
-    }
-
     /// Its pieces for a turning radius in metres; letters of no length are left out.
     pub fn pieces(&self, radius: f64) -> impl Iterator<Item = Piece> + '_ {
         /// Shorter letters are rounding, radii.

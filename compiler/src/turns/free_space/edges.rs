@@ -12,6 +12,7 @@ use crate::num;
 #[derive(Clone, Debug)]
 pub struct Edges {
     segments: Vec<Segment>,
+    bounds: (Point, Point),
     origin: Point,
     cell_m: f64,
     columns: usize,
@@ -64,6 +65,7 @@ impl Edges {
         let rows = (height / cell_m).ceil() as usize + 1;
         let mut edges = Self {
             segments,
+            bounds: (low, high),
             origin,
             cell_m,
             columns,
@@ -79,6 +81,11 @@ impl Edges {
         (edges.row_starts, edges.row_listed) = edges.list_by_row();
         edges.king_moves = edges.count_king_moves();
         edges
+    }
+
+    /// The corners of the smallest upright rectangle round all segments.
+    pub const fn bounds(&self) -> (Point, Point) {
+        self.bounds
     }
 
     /// The edges near a point; none, and nothing known beyond, outside the grid.

@@ -1,0 +1,145 @@
+//! How far a point must at least go to the goal through the free space.
+//!
+//! In: the free space, where the way begins and ends. Out: for any place a bound on the metres to
+//! the goal, or that no way leads there, or only one that is much longer than from the start.
+//!
+//! Method: Dijkstra's algorithm over square cells with eight neighbours, from the goal, within
+//! the cells that the caller calls free. Steps along eight directions overstate a straight line by
+//! at most 1/cos(π/8); the bound is divided by that.
+
+use super::Ranked;
+use crate::geometry::Point;
+use crate::num;
+use std::collections::BinaryHeap;
+
+/// Smallest cell, metres: gaps narrower than a machine show.
+const SMALLEST_M: f64 = 0.5;
+
+/// Distances to one goal.
+pub struct DistanceMap {
+    origin: Point,
+    cell_m: f64,
+    columns: usize,
+    rows: usize,
+    metres: Vec<f64>,
+}
+
+impl DistanceMap {
+    /// Half the diagonal of a cell, metres, wherever fields are not larger than a few hundred
+    /// hectares.
+    pub const HALF_DIAGONAL_M: f64 = 0.5 * std::f64::consts::SQRT_2 * SMALLEST_M;
+
+    /// Distances to the goal within a rectangle, through cells that are free by their centre and
+    /// half their diagonal; none where no way of a point leads from start to goal.
+    pub fn new(
+        (low, high): (Point, Point),
+        start: Point,
+        goal: Point,
+        is_free: impl Fn(Point, f64) -> bool,
+    ) -> Option<Self> {
+        /// Cells at most; a large field has larger cells.
+        const MOST_CELLS: f64 = 1_000_000.0;
+        let (width, height) = (high.x - low.x, high.y - low.y);
+        let cell_m = num::sqrt(width * height / MOST_CELLS).max(SMALLEST_M);
+        let columns = (width / cell_m).ceil() as usize + 1;
+        let rows = (height / cell_m).ceil() as usize + 1;
+        let metres = vec![f64::INFINITY; columns * rows];
+        let mut map = Self { origin: low, cell_m, columns, rows, metres };
+        map.flood(start, goal, is_free)?;
+        map.at_least(start).map(|_| map)
+    }
+
+    /// The centres of cells on a shortest way through cells, from near a point to near the goal.
+    pub fn downhill(&self, from: Point) -> Vec<Point> {
+        let mut centres = Vec::new();
+        let mut here = self.cell_of(from);
+        while let Some(cell) = here {
+            centres.push(self.centre(cell));
+            here = self
+                .neighbours(cell)
+                .map(|(next, step)| (next, self.metres[next] + step * self.cell_m))
+                .filter(|&(next, _)| self.metres[next] < self.metres[cell])
+                .min_by(|a, b| a.1.total_cmp(&b.1))
+                .map(|(next, _)| next);
+        }
+        centres
+    }
+
+    /// Metres from a point to the goal, never more than the truth; none where no way leads.
+    pub fn at_least(&self, point: Point) -> Option<f64> {
+        /// 1/cos(π/8), what steps in eight directions add to a straight line at most.
+        const OCTILE: f64 = 1.082_392_200_292_394;
+        /// What the cells at both ends add, in cells.
+        const ENDS: f64 = 2.0 * std::f64::consts::SQRT_2;
+        let metres = self.metres[self.cell_of(point)?];
+        metres.is_finite().then(|| ((metres - ENDS * self.cell_m) / OCTILE).max(0.0))
+    }
+
+    fn cell_of(&self, point: Point) -> Option<usize> {
+        let column = ((point.x - self.origin.x) / self.cell_m).floor();
+        let row = ((point.y - self.origin.y) / self.cell_m).floor();
+        let inside = (0.0..self.columns as f64).contains(&column) && (0.0..self.rows as f64).contains(&row);
+        inside.then(|| row as usize * self.columns + column as usize)
+    }
+
+    fn flood(&mut self, start: Point, goal: Point, is_free: impl Fn(Point, f64) -> bool) -> Option<()> {
+        /// How much farther than from the start distances are needed: a share, and metres.
+        const DETOUR: (f64, f64) = (1.2, 25.0);
+        let last = self.cell_of(start)?;
+        let mut limit_m = f64::INFINITY;
+        let first = self.cell_of(goal)?;
+        let half_diagonal_m = 0.5 * std::f64::consts::SQRT_2 * self.cell_m;
+        let mut free: Vec<Option<bool>> = vec![None; self.metres.len()];
+        let mut open = BinaryHeap::from([Ranked { rank: 0.0, index: first }]);
+        self.metres[first] = 0.0;
+        while let Some(Ranked { rank, index }) = open.pop() {
+            if rank > limit_m {
+                break;
+            }
+            if rank > self.metres[index] {
+                continue;
+            }
+            if index == last {
+                limit_m = DETOUR.0 * rank + DETOUR.1;
+            }
+            for (next, step) in self.neighbours(index) {
+                let through = rank + step * self.cell_m;
+                if through < self.metres[next]
+                    && *free[next].get_or_insert_with(|| is_free(self.centre(next), half_diagonal_m))
+                {
+                    self.metres[next] = through;
+                    open.push(Ranked { rank: through, index: next });
+                }
+            }
+        }
+        Some(())
+    }
+
+    fn centre(&self, cell: usize) -> Point {
+        Point {
+            x: self.origin.x + ((cell % self.columns) as f64 + 0.5) * self.cell_m,
+            y: self.origin.y + ((cell / self.columns) as f64 + 0.5) * self.cell_m,
+        }
+    }
+
+    fn neighbours(&self, cell: usize) -> impl Iterator<Item = (usize, f64)> + use<> {
+        const DIAGONAL: f64 = std::f64::consts::SQRT_2;
+        const AROUND: [(isize, isize, f64); 8] = [
+            (1, 0, 1.0),
+            (1, 1, DIAGONAL),
+            (0, 1, 1.0),
+            (-1, 1, DIAGONAL),
+            (-1, 0, 1.0),
+            (-1, -1, DIAGONAL),
+            (0, -1, 1.0),
+            (1, -1, DIAGONAL),
+        ];
+        let (columns, rows) = (self.columns, self.rows);
+        let (column, row) = (cell % columns, cell / columns);
+        AROUND.into_iter().filter_map(move |(right, up, step)| {
+            let column = column.checked_add_signed(right).filter(|&c| c < columns)?;
+            let row = row.checked_add_signed(up).filter(|&r| r < rows)?;
+            Some((row * columns + column, step))
+        })
+    }
+}
