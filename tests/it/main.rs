@@ -4,6 +4,7 @@
 
 mod coverage;
 mod geodesy;
+mod lattice;
 mod licences;
 mod reference;
 mod setting;
