@@ -2,10 +2,12 @@
 //! `tests/reference/`, each with its source; a test here fails when the program and the published
 //! figure part.
 
+mod capacity;
 mod coverage;
 mod geodesy;
 mod lattice;
 mod licences;
 mod reference;
+mod seeding;
 mod setting;
 mod turns;

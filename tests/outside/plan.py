@@ -222,6 +222,9 @@ def seed_rows(plan, report):
         length = (said["count"] - 1) * said["spacing_m"]
         report.close("seeds are their spacing apart along the line", run_.ground.length, length,
                      ROUNDING_M * (1 + len(run_.ground.coords) ** 0.5) + 0.0005 * length, said)
+        said_ends = np.array([[said["first_x"], said["first_y"]], [said["last_x"], said["last_y"]]])
+        off = np.abs(np.asarray(run_.ground.coords)[[0, -1]] - said_ends).max()
+        report.check("seed rows' ends in metres and in degrees agree", off <= ROUNDING_M, f"{said}: {off}")
         lane = lanes.get((run_.field, said["lane"]))
         if report.check("each seed row names its lane", lane is not None, said):
             beside(plan, lane, run_, report)
@@ -239,8 +242,7 @@ def beside(plan, lane, run_, report):
         for row in lane.properties["rows"]
         if row["row"] == run_.properties["row"]
     ]
-    line = run_.ground.coords if hasattr(run_.ground, "coords") else [run_.ground]
-    ends = [shapely.Point(line[0]), shapely.Point(line[-1])]
+    ends = [shapely.Point(run_.ground.coords[at]) for at in (0, -1)]
     off = max(min((way.distance(end) for way in ways), default=np.inf) for end in ends)
     # On a curve the tool's way is rebuilt from chords whose ends are rounded to 0.1 mm.
     allowed = 0.005 if lane.properties["lap"] else 0.001
