@@ -1,12 +1,20 @@
 //! Regions of ground: offsets and boolean operations on polygons with holes.
 //!
-//! Thin names over the `geo` crate, which does the work in exact integer arithmetic on a grid of
-//! about a micrometre for a field of a kilometre. Offsets round their convex side; the chords that
-//! stand for an arc leave it by at most [`ARC_TOLERANCE_M`].
+//! Boolean operations run on whole numbers, on one grid for all regions ([`GRID_PER_M`]): an edge
+//! that two regions share stays shared through any chain of operations, and none of them begins a
+//! cascade of slivers. Offsets round their convex side; the chords that stand for an arc leave it by
+//! at most [`ARC_TOLERANCE_M`].
 
 use super::Point;
 use geo::algorithm::buffer::{BufferStyle, LineJoin};
-use geo::{Area, BooleanOps, Buffer, Contains, LineString, MultiPolygon, Polygon};
+use geo::{Area, Buffer, Contains, LineString, MultiPolygon, Polygon};
+use i_overlay::core::fill_rule::FillRule;
+use i_overlay::core::overlay::{Overlay, ShapeType};
+use i_overlay::core::overlay_rule::OverlayRule;
+use i_overlay::i_float::int::point::IntPoint;
+
+/// Grid lines in a metre: the grid is about a micrometre wide.
+const GRID_PER_M: f64 = 1_048_576.0;
 
 /// How far a chord of a rounded offset may lie from its arc, metres.
 pub const ARC_TOLERANCE_M: f64 = 0.0002;
@@ -34,22 +42,26 @@ pub fn opened(region: &MultiPolygon, radius: f64) -> MultiPolygon {
 
 /// Points of `a` that are not in `b`.
 pub fn difference(a: &MultiPolygon, b: &MultiPolygon) -> MultiPolygon {
-    clean(a.difference(b))
+    combined(a, b, OverlayRule::Difference)
 }
 
 /// Points in both.
 pub fn intersection(a: &MultiPolygon, b: &MultiPolygon) -> MultiPolygon {
-    clean(a.intersection(b))
+    combined(a, b, OverlayRule::Intersect)
 }
 
 /// Points in either.
 pub fn union(a: &MultiPolygon, b: &MultiPolygon) -> MultiPolygon {
-    clean(a.union(b))
+    combined(a, b, OverlayRule::Union)
 }
 
-/// Points in any of the polygons; their interiors may overlap.
+/// Points in any of the polygons, which may overlap and may be wound either way.
 pub fn union_all(polygons: &[Polygon]) -> MultiPolygon {
-    clean(geo::unary_union(polygons))
+    let mut overlay = Overlay::<i64>::new(polygons.len() * 4);
+    for polygon in polygons {
+        add(&mut overlay, polygon, ShapeType::Subject);
+    }
+    from_grid(&overlay.overlay(OverlayRule::Subject, FillRule::NonZero))
 }
 
 /// Square metres, holes left out.
@@ -65,6 +77,59 @@ pub fn contains(region: &MultiPolygon, point: Point) -> bool {
 /// Every ring, exteriors and holes.
 pub fn rings(region: &MultiPolygon) -> impl Iterator<Item = &LineString> {
     region.0.iter().flat_map(|p| std::iter::once(p.exterior()).chain(p.interiors()))
+}
+
+fn combined(a: &MultiPolygon, b: &MultiPolygon, rule: OverlayRule) -> MultiPolygon {
+    let mut overlay = Overlay::<i64>::new(rings(a).chain(rings(b)).map(|r| r.0.len()).sum());
+    for polygon in &a.0 {
+        add(&mut overlay, polygon, ShapeType::Subject);
+    }
+    for polygon in &b.0 {
+        add(&mut overlay, polygon, ShapeType::Clip);
+    }
+    from_grid(&overlay.overlay(rule, FillRule::NonZero))
+}
+
+/// Exteriors go in counter-clockwise and holes clockwise, so that winding tells inside from outside.
+fn add(overlay: &mut Overlay<i64>, polygon: &Polygon, role: ShapeType) {
+    overlay.add_path_iter(wound(polygon.exterior(), Turn::Left), role);
+    for hole in polygon.interiors() {
+        overlay.add_path_iter(wound(hole, Turn::Right), role);
+    }
+}
+
+#[derive(Copy, Clone, PartialEq)]
+enum Turn {
+    Left,
+    Right,
+}
+
+fn wound(ring: &LineString, turn: Turn) -> impl Iterator<Item = IntPoint<i64>> {
+    let twice_area: f64 = ring.lines().map(|l| l.determinant()).sum();
+    let turns = if twice_area > 0.0 { Turn::Left } else { Turn::Right };
+    let corners = &ring.0[..ring.0.len().saturating_sub(1)];
+    let count = corners.len();
+    (0..count).map(move |i| on_grid(corners[if turns == turn { i } else { count - 1 - i }]))
+}
+
+fn on_grid(point: Point) -> IntPoint<i64> {
+    IntPoint { x: (point.x * GRID_PER_M).round() as i64, y: (point.y * GRID_PER_M).round() as i64 }
+}
+
+fn from_grid(shapes: &[Vec<Vec<IntPoint<i64>>>]) -> MultiPolygon {
+    let ring = |contour: &Vec<IntPoint<i64>>| {
+        let mut points: Vec<Point> = contour
+            .iter()
+            .map(|p| Point { x: p.x as f64 / GRID_PER_M, y: p.y as f64 / GRID_PER_M })
+            .collect();
+        points.push(points[0]);
+        LineString(points)
+    };
+    let polygons = shapes.iter().filter_map(|contours| {
+        let (exterior, holes) = contours.split_first()?;
+        Some(Polygon::new(ring(exterior), holes.iter().map(ring).collect()))
+    });
+    clean(MultiPolygon(polygons.collect()))
 }
 
 fn style(distance: f64) -> BufferStyle<f64> {

@@ -5,7 +5,7 @@ use super::toolbar::Toolbar;
 use super::{Lane, LaneAreas, LeftOver, LeftOverReason};
 use crate::geometry::{Point, Pose, region};
 use crate::site::FieldSite;
-use geo::{LineString, MultiPolygon, Polygon};
+use geo::{Euclidean, Length, LineString, MultiPolygon, Polygon};
 
 /// Adds up a field whose blocks cover `covers` and whose unsown headland is `unsown`.
 pub fn account(
@@ -50,14 +50,20 @@ fn push(left_over: &mut Vec<LeftOver>, shape: MultiPolygon, reason: LeftOverReas
     }
 }
 
-/// Slivers in which not even one row would fit, all together, and the larger pieces one by one.
+/// Slivers narrower in the mean than half a row, all together, and the larger pieces one by one.
 fn steps_and_pieces(bare: MultiPolygon, row_spacing: f64) -> (MultiPolygon, Vec<MultiPolygon>) {
     let (pieces, steps) = bare
         .0
         .into_iter()
         .map(|p| MultiPolygon(vec![p]))
-        .partition::<Vec<_>, _>(|p| !region::inset(p, row_spacing / 2.0).0.is_empty());
+        .partition::<Vec<_>, _>(|p| mean_width(p) > row_spacing / 2.0);
     (MultiPolygon(steps.into_iter().flatten().collect()), pieces)
+}
+
+/// Twice the area over the perimeter: the width of a long strip.
+fn mean_width(piece: &MultiPolygon) -> f64 {
+    let perimeter: f64 = region::rings(piece).map(|ring| Euclidean.length(ring)).sum();
+    2.0 * region::area(piece) / perimeter
 }
 
 /// What a lane's rows cover, each a strip of the row spacing's width.

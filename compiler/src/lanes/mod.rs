@@ -13,7 +13,7 @@ use crate::diagnostic::{Finding, Told};
 use crate::geometry::{Path, Point, angle_of_heading, region};
 use crate::num;
 use crate::site::FieldSite;
-use geo::MultiPolygon;
+use geo::{BoundingRect, Intersects, MultiPolygon, Polygon, Rect};
 use heading::Prices;
 use headland::HeadlandPlan;
 use lanewright_schema::quantity::Heading;
@@ -120,19 +120,26 @@ impl<'a> Laid<'a> {
 
     /// Each way of a lap is a block of its own, on soil that nothing before it covers.
     fn laps(&mut self, laps: &[(u32, Path)], main: &MultiPolygon) {
-        let mut taken = main.clone();
+        let mut swaths: Vec<(Rect, MultiPolygon)> = Vec::new();
         for (lap, way) in laps {
             let length = way.length();
             if length < self.shortest_lane {
                 continue;
             }
             let swath = headland::swath(way, self.toolbar);
-            let zone = region::difference(&region::intersection(&swath, self.fence), &taken);
+            let Some(bounds) = swath.bounding_rect() else { continue };
+            let near: Vec<Polygon> = swaths
+                .iter()
+                .filter(|(other, _)| other.intersects(&bounds))
+                .flat_map(|(_, swath)| swath.0.iter().cloned())
+                .collect();
+            let bare = region::difference(&region::intersection(&swath, self.fence), main);
+            let zone = region::difference(&bare, &region::union_all(&near));
             let rows = (0..self.toolbar.row_offsets.len())
                 .map(|tool_row| RowSpan { tool_row, row: tool_row as i64, from: 0.0, to: length })
                 .collect();
             let lane = Lane { block: BlockIdx(0), line: way.clone(), back: None, rows };
-            taken = region::union(&taken, &swath);
+            swaths.push((bounds, swath));
             self.push(Block { zone: zone.clone(), course: Course::Lap { lap: *lap } }, vec![lane], zone);
         }
     }
@@ -145,9 +152,8 @@ impl<'a> Laid<'a> {
         for zone in bare.0 {
             let zone = MultiPolygon(vec![zone]);
             if region::area(&zone) >= self.toolbar.width * self.toolbar.width * 2.0 {
-                for part in blocks::parts(&zone, prices, 2.0 * prices.turn_s) {
-                    self.straight(&part.zone, part.angle);
-                }
+                let (angle, _) = prices.best(&zone);
+                self.straight(&zone, angle);
             }
         }
     }

@@ -11,7 +11,7 @@ use crate::geometry::interval::{Interval, merged};
 use crate::geometry::strip::{Axes, LocalEdges};
 use crate::geometry::{Gear, Path, Piece, Pose, heading_of_angle, region};
 use crate::num;
-use geo::{Coord, LineString, MultiPolygon, Polygon};
+use geo::{Coord, MapCoords, MultiPolygon, Polygon, Rect};
 
 /// Row pieces closer than this along the lane are driven through with the tool lifted; farther
 /// apart they are lanes of their own.
@@ -53,13 +53,13 @@ pub fn straight_block(
                 if extent.length() < shortest_lane {
                     continue;
                 }
-                covered.extend(pieces.iter().map(|p| lattice.strip(p, toolbar.row_spacing)));
+                covered.extend(pieces.iter().map(|p| lattice.strip(p)));
                 lanes.push(lattice.lane(&pieces, extent, reference, toolbar));
             }
         }
     }
     let datum = lattice.axes.ground(lattice.zone.t.from, lattice.first_row);
-    let worked = region::intersection(&region::union_all(&covered), zone);
+    let worked = region::intersection(&lattice.on_ground(&region::union_all(&covered)), zone);
     let course = Course::Straight { heading: heading_of_angle(angle), datum };
     StraightBlock { block: Block { zone: zone.clone(), course }, lanes, worked }
 }
@@ -116,14 +116,17 @@ impl Lattice {
             .collect()
     }
 
-    fn strip(&self, piece: &RowPiece, width: f64) -> Polygon {
-        let v = self.row(piece.row);
-        let corner = |t: f64, side: f64| self.axes.ground(t, v + side * width / 2.0);
+    /// What a row piece covers, in the lattice's own coordinates, where the edges of neighbouring
+    /// strips lie exactly on one another.
+    fn strip(&self, piece: &RowPiece) -> Polygon {
+        let edge = |steps: i64| self.first_row + (steps as f64 - 0.5) * self.row_spacing;
+        let (left, right) = (edge(piece.row), edge(piece.row + 1));
         let Interval { from, to } = piece.along;
-        Polygon::new(
-            LineString::from(vec![corner(from, -1.0), corner(to, -1.0), corner(to, 1.0), corner(from, 1.0)]),
-            vec![],
-        )
+        Rect::new(Coord { x: from, y: left }, Coord { x: to, y: right }).to_polygon()
+    }
+
+    fn on_ground(&self, region: &MultiPolygon) -> MultiPolygon {
+        region.map_coords(|c| self.axes.ground(c.x, c.y))
     }
 
     fn lane(&self, pieces: &[RowPiece], extent: Interval, reference: f64, toolbar: &Toolbar) -> Lane {
