@@ -20,9 +20,13 @@ const SHORT: usize = 3;
 /// The longest stretch that a random exchange moves.
 const SHAKEN: usize = 30;
 /// Random exchanges for each lane, from nothing and from an order at hand.
-const SHAKES_PER_LANE: usize = 250;
-const SHAKES_PER_LANE_WARM: usize = 80;
-const SHAKES_AT_MOST: usize = 60_000;
+const SHAKES_PER_LANE: usize = 60;
+const SHAKES_PER_LANE_WARM: usize = 20;
+/// The search ends when its moves have touched so many places of the order.
+const EFFORT: u64 = 60_000_000;
+/// How many reversals a chain tries first, and how long it may grow.
+const BREADTH: usize = 5;
+const DEPTH: usize = 25;
 /// A move is worth making above this, seconds; below it is rounding.
 const WORTH_S: f64 = 1e-6;
 
@@ -34,7 +38,7 @@ pub(super) fn local_optimum(costs: &Costs, warm: Option<&[Node]>) -> Vec<Node> {
     };
     let mut search = Search::new(costs, &begin);
     search.settle();
-    search.shake((shakes * costs.lanes()).min(SHAKES_AT_MOST));
+    search.shake(shakes * costs.lanes());
     let found = search.tour.order();
     cheapest(costs, vec![found, begin, sequential(costs).nodes])
 }
@@ -42,7 +46,7 @@ pub(super) fn local_optimum(costs: &Costs, warm: Option<&[Node]>) -> Vec<Node> {
 /// The cheapest of the sequential order, of patterns that skip lanes, and of nearest neighbour.
 fn best_construction(costs: &Costs) -> Vec<Node> {
     let mut orders = vec![sequential(costs).nodes, nearest_neighbour(costs)];
-    orders.extend((2..=9).map(|skip| skipping(costs, skip)));
+    orders.extend((2..=9).flat_map(|skip| [skipping(costs, skip), striding(costs, skip)]));
     cheapest(costs, orders)
 }
 
@@ -70,6 +74,21 @@ fn skipping(costs: &Costs, skip: usize) -> Vec<Node> {
     for run in (0..costs.lanes()).step_by(2 * skip) {
         let pairs = (run..run + skip).flat_map(|lane| [lane, lane + skip]);
         lanes.extend(pairs.filter(|&lane| lane < costs.lanes()));
+    }
+    lanes.sort_by_key(|&lane| costs.stage(lane));
+    best_directions(costs, &lanes)
+}
+
+/// Every `s`-th lane to the far side of the field, the neighbours of these on the way back, and
+/// so on until all are driven.
+fn striding(costs: &Costs, stride: usize) -> Vec<Node> {
+    let mut lanes = Vec::with_capacity(costs.lanes());
+    for pass in 0..stride {
+        let mut across: Vec<usize> = (pass..costs.lanes()).step_by(stride).collect();
+        if pass % 2 == 1 {
+            across.reverse();
+        }
+        lanes.extend(across);
     }
     lanes.sort_by_key(|&lane| costs.stage(lane));
     best_directions(costs, &lanes)
@@ -148,16 +167,130 @@ impl Search {
             while let Some(step) = self.best_move_around(lane) {
                 self.make(step);
             }
+            for side in [Side::After, Side::Before] {
+                if self.chain(lane, side) {
+                    self.mark(lane);
+                }
+            }
         }
     }
 
     fn make(&mut self, step: Move) {
         for lane in self.tour.apply(step) {
-            if !self.is_dirty[lane] {
-                self.is_dirty[lane] = true;
-                self.dirty.push(lane);
+            self.mark(lane);
+        }
+    }
+
+    fn mark(&mut self, lane: usize) {
+        if !self.is_dirty[lane] {
+            self.is_dirty[lane] = true;
+            self.dirty.push(lane);
+        }
+    }
+
+    /// Opens the way beside the lane and follows the most promising reversals (Lin & Kernighan
+    /// 1973), whatever closing the order again would cost meanwhile; keeps the best closed order
+    /// of the chain. Tells whether it improved.
+    fn chain(&mut self, lane: usize, side: Side) -> bool {
+        let before = self.tour.seconds();
+        for choice in 0..BREADTH {
+            let mut steps: Vec<Move> = Vec::new();
+            let mut added: Vec<(Node, Node)> = Vec::new();
+            let mut best = (before - WORTH_S, 0);
+            while steps.len() < DEPTH {
+                let rank = if steps.is_empty() { choice } else { 0 };
+                let Some(link) = self.next_link(lane, side, before, &added, rank) else { break };
+                self.tour.apply(link.step);
+                steps.push(link.step);
+                added.push(link.way);
+                if self.tour.seconds() < best.0 {
+                    best = (self.tour.seconds(), steps.len());
+                }
+            }
+            let none = steps.is_empty();
+            for step in steps.drain(best.1..).rev() {
+                self.tour.apply(step);
+            }
+            if best.1 > 0 {
+                for step in steps {
+                    for lane in self.tour.sides(step) {
+                        self.mark(lane);
+                    }
+                }
+                return true;
+            }
+            if none {
+                break;
             }
         }
+        false
+    }
+
+    /// The reversal of the given rank that leaves the open order cheapest, if the open order stays
+    /// cheaper than the closed one was before the chain.
+    fn next_link(
+        &self,
+        lane: usize,
+        side: Side,
+        before: f64,
+        added: &[(Node, Node)],
+        rank: usize,
+    ) -> Option<Link> {
+        let tour = &self.tour;
+        let mut links = match side {
+            Side::After => self.links_after(tour.place_as_from(lane)),
+            Side::Before => self.links_before(tour.place_as_to(lane)),
+        };
+        links.retain(|link| link.open < before - WORTH_S && !added.contains(&link.opens));
+        links.sort_by(|a, b| a.open.total_cmp(&b.open));
+        links.into_iter().nth(rank)
+    }
+
+    /// The way after place `i` is open: a reversal from the next place on joins that place's node,
+    /// turned, to a node near it.
+    fn links_after(&self, i: usize) -> Vec<Link> {
+        let tour = &self.tour;
+        if i >= tour.lanes() {
+            return Vec::new();
+        }
+        let turned = tour.at(i + 1).flipped();
+        let near = self.nearest.after[turned.index()].iter().filter_map(|&to| {
+            let place = tour.place_as_to(to.lane());
+            (place > i + 1 && tour.at(place) == to).then(|| {
+                let step = Move::Reverse { first: i + 1, last: place - 1 };
+                let closing = tour.way(tour.at(i), tour.at(place - 1).flipped());
+                Link {
+                    step,
+                    way: (turned, to),
+                    opens: (tour.at(place - 1), to),
+                    open: tour.seconds() + tour.change(step) - closing,
+                }
+            })
+        });
+        near.collect()
+    }
+
+    /// The same against the order: the way before place `i` is open.
+    fn links_before(&self, i: usize) -> Vec<Link> {
+        let tour = &self.tour;
+        if i < 2 {
+            return Vec::new();
+        }
+        let turned = tour.at(i - 1).flipped();
+        let near = self.nearest.before[turned.index()].iter().filter_map(|&from| {
+            let place = tour.place_as_from(from.lane());
+            (place + 1 < i && tour.at(place) == from).then(|| {
+                let step = Move::Reverse { first: place + 1, last: i - 1 };
+                let closing = tour.way(tour.at(place + 1).flipped(), tour.at(i));
+                Link {
+                    step,
+                    way: (from, turned),
+                    opens: (from, tour.at(place + 1)),
+                    open: tour.seconds() + tour.change(step) - closing,
+                }
+            })
+        });
+        near.collect()
     }
 
     /// Exchanges two short stretches at random and repairs, over and over; keeps what is not worse.
@@ -165,6 +298,9 @@ impl Search {
         let lanes = self.tour.lanes();
         let mut kept = self.tour.clone();
         for _ in 0..times {
+            if self.tour.touched() > EFFORT {
+                break;
+            }
             let longest = SHAKEN.min(lanes / 2);
             let (a, b) = (1 + self.random.below(longest), 1 + self.random.below(longest));
             let first = 1 + self.random.below(lanes + 1 - a - b);
@@ -213,6 +349,24 @@ impl Search {
         }
         best.step
     }
+}
+
+/// On which side of a lane a chain opens the order.
+#[derive(Copy, Clone)]
+enum Side {
+    Before,
+    After,
+}
+
+/// One reversal of a chain.
+struct Link {
+    step: Move,
+    /// The way that it adds.
+    way: (Node, Node),
+    /// The way that it takes out.
+    opens: (Node, Node),
+    /// Seconds of the order without the way that closes it.
+    open: f64,
 }
 
 /// The best move seen so far.

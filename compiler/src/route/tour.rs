@@ -40,6 +40,8 @@ pub(super) struct Tour {
     /// Seconds of ways from each place back to place 1, lanes driven from their other ends.
     against: Vec<f64>,
     scratch: Vec<Node>,
+    /// Places renewed by all moves so far: the work done, where no clock may count it.
+    touched: u64,
 }
 
 impl Clone for Tour {
@@ -52,6 +54,7 @@ impl Clone for Tour {
             along: self.along.clone(),
             against: self.against.clone(),
             scratch: Vec::new(),
+            touched: self.touched,
         }
     }
     fn clone_from(&mut self, other: &Self) {
@@ -74,6 +77,7 @@ impl Tour {
             against: vec![0.0; nodes.len()],
             nodes,
             scratch: Vec::new(),
+            touched: 0,
         };
         tour.renew_from(1);
         tour
@@ -87,6 +91,9 @@ impl Tour {
     }
     pub(super) fn seconds(&self) -> f64 {
         self.along[self.lanes() + 1]
+    }
+    pub(super) fn touched(&self) -> u64 {
+        self.touched
     }
     pub(super) fn at(&self, place: usize) -> Node {
         self.nodes[place]
@@ -149,6 +156,17 @@ impl Tour {
         [first - 1, first, cut, cut + 1, last, last + 1].map(|place| self.nodes[place].lane())
     }
 
+    /// The lanes at the sides of a stretch of this move.
+    pub(super) fn sides(&self, step: Move) -> [usize; 4] {
+        let (first, last) = match step {
+            Move::Reverse { first, last } => (first, last),
+            Move::Exchange(e) | Move::ExchangeReversingEarlier(e) | Move::ExchangeReversingLater(e) => {
+                (e.first, e.last)
+            }
+        };
+        [first - 1, first, last, last + 1].map(|place| self.nodes[place].lane())
+    }
+
     fn reverse(&mut self, first: usize, last: usize) {
         let stretch = &mut self.nodes[first..=last];
         stretch.reverse();
@@ -167,6 +185,7 @@ impl Tour {
     }
 
     fn renew_from(&mut self, first: usize) {
+        self.touched += (self.nodes.len() - first) as u64;
         for place in first..self.nodes.len() {
             let (before, node) = (self.nodes[place - 1], self.nodes[place]);
             if let Some(own) = self.places.get_mut(node.lane()) {
