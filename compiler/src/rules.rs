@@ -27,7 +27,7 @@ pub struct Rule {
 }
 
 /// Every rule, stage by stage.
-pub const CATALOGUE: &[&[Rule]] = &[READ, CHECK];
+pub const CATALOGUE: &[&[Rule]] = &[READ, CHECK, ROUTE, AUDIT];
 
 /// Every rule, one after the other.
 pub fn all() -> impl Iterator<Item = &'static Rule> {
@@ -290,4 +290,84 @@ const CHECK: &[Rule] = &[
     error("keep-out/outside", "a keep-out that does not meet its field", "its position is most likely mistyped, and the thing itself would then be driven over")
         .source("plane geometry")
         .example("a pole given in the neighbour's field"),
+];
+
+/// What can be wrong with the way over the field.
+const ROUTE: &[Rule] = &[
+    error(
+        "turns/no-way",
+        "a field in which no lane can be reached and left again inside the fence",
+        "a machine that cannot turn there would leave the field",
+    )
+    .source(PRACTICE)
+    .example("a strip that is narrower than the machine's turn, without a headland"),
+    warning(
+        "route/cut-off",
+        "a lane that no drivable way leads to from the others",
+        "its soil stays unworked; part of the field may need another machine, or a wider headland",
+    )
+    .source(PRACTICE)
+    .example("a field that its fence margin cuts in two at a neck"),
+    warning(
+        "route/home-cut-off",
+        "a home or entrance from which no drivable way leads to any lane and back",
+        "the plan then says nothing about the way to the first lane and from the last",
+    )
+    .source(PRACTICE)
+    .example("a home on the far side of a ditch"),
+    note(
+        "route/home-moved",
+        "a home or entrance at which the machine does not fit inside the fence in any heading",
+        "the planned route begins and ends at the nearest place where it fits; the rest is driven by hand",
+    )
+    .source(PRACTICE)
+    .example("an entrance on the boundary itself"),
+];
+
+/// What a finished plan must prove; a failed proof stops the emission.
+const AUDIT: &[Rule] = &[
+    error(
+        "audit/inside-fence",
+        "a place where body or antennas may leave the fence or come into a keep-out's clearance",
+        "nothing drives that was not proven to stay inside",
+    )
+    .formula("clearance of the body at a pose less the farthest that it moves until the next pose, over every step")
+    .source("interval subdivision with a Lipschitz bound; common in validated numerics")
+    .example("a way moved by 5 cm towards the fence"),
+    error(
+        "audit/fence-true",
+        "a fence that comes nearer to the boundary than its margin, or to a keep-out than its clearance",
+        "what is proven against a wrong fence is worth nothing",
+    )
+    .formula("distance of the fence from boundary and keep-outs, less margin and clearance, not below -1 mm")
+    .source("plane geometry")
+    .example("a keep-out that was moved after the fence was drawn"),
+    error("audit/curvature", "a way that is tighter than the machine steers", "the machine would leave the planned way")
+        .formula("curvature × turning radius ≤ 1")
+        .source("plane geometry")
+        .example("an arc of 2.4 m for a turning radius of 2.5 m"),
+    error("audit/steering", "a way in reverse or on the spot for a machine that cannot drive so", "the machine would stop in the field")
+        .source("the machine as the job describes it")
+        .example("a reversing turn with may_reverse = false"),
+    error("audit/joined", "a lane or way that does not begin where the one before ends", "the machine would jump")
+        .formula("within 1 mm and 0.01°")
+        .source(PRACTICE)
+        .example("a lane shifted after its turns were planned"),
+    error("audit/every-lane-once", "a lane that is driven twice or never, and not reported as cut off", "soil would be sown twice or never")
+        .source("the plan itself")
+        .example("two visits of one lane"),
+    error("audit/tool-in-lane", "a row that reaches beyond its lane", "the tool would be down in a turn")
+        .source("plane geometry")
+        .example("a row to 101 m of a lane of 100 m"),
+    error("audit/areas", "areas that do not add up to the field", "soil would be dropped in silence")
+        .formula("|worked + headland + keep-out + left-over - field| ≤ 1e-6 × field")
+        .source("conservation of area")
+        .example("a left-over piece without an entry"),
+    error("audit/seeds-on-soil", "a seed outside its block's soil or inside a keep-out", "it would be sown where nothing may grow")
+        .source("plane geometry")
+        .example("a row that runs on through a pond"),
+    error("audit/seeds-apart", "two seeds of one row nearer than the spacing", "a place would be sown twice")
+        .formula("index of each run in a row above the last of the run before")
+        .source("the lattice itself")
+        .example("two lanes that both sow the last seed of a row"),
 ];

@@ -1,6 +1,26 @@
 //! What was proven of a finished plan, with margins. A failed proof stops the emission.
+//!
+//! In: the plan as the stages made it. Out: each proof with its margin and the place where the
+//! margin is smallest. Nothing here is shared with the stages that planned: the fence, the joints
+//! and the seeds are examined anew, from the values that would be emitted.
+//!
+//! It proves the plan, not the machine: steering errors and the receiver's are covered by the
+//! fence margin that the job asks for.
 
-use crate::geometry::Point;
+mod driving;
+mod fence;
+mod soil;
+
+use crate::check::{Field, Machine};
+use crate::diagnostic::{Finding, Told};
+use crate::geometry::{Path, Point};
+use crate::lanes::LanePlan;
+use crate::route::Route;
+use crate::rules;
+use crate::seeds::SeedMap;
+use crate::site::FieldSite;
+use fence::{Clearance, Fence, PROOF_M};
+use rayon::prelude::*;
 
 /// The proofs of one field.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -21,3 +41,86 @@ pub struct Check {
     /// Where the margin is smallest, in the field frame.
     pub place: Option<Point>,
 }
+
+/// Examines the finished plan of one field. Refuses it where a proof fails.
+pub fn audit(
+    field: &Field,
+    site: &FieldSite,
+    machine: &Machine,
+    plan: &LanePlan,
+    route: &Route,
+    seeds: &SeedMap,
+) -> Told<Audit> {
+    let paths = driving::driven(plan, route);
+    let mut proofs = vec![inside_fence(site, machine, &paths), soil::fence_true(field, site)];
+    proofs.extend(driving::drivable(&paths, machine));
+    proofs.extend(driving::joined(&paths));
+    proofs.push(driving::every_lane_once(plan, route));
+    proofs.push(driving::tool_in_lane(plan, machine));
+    proofs.push(soil::areas(site, plan));
+    proofs.push(soil::seeds_on_soil(site, seeds));
+    proofs.push(soil::seeds_apart(seeds));
+    let findings: Vec<Finding> = proofs.iter().filter_map(|proof| proof.failure(site)).collect();
+    let audit = Audit { checks: proofs.into_iter().map(|proof| proof.check).collect() };
+    Told { value: findings.is_empty().then_some(audit), findings }
+}
+
+/// Body and antennas inside the fence in every pose.
+fn inside_fence(site: &FieldSite, machine: &Machine, paths: &[&Path]) -> Proof {
+    let fence = Fence::new(&site.fence, machine);
+    let clearances: Vec<Clearance> = paths.par_iter().map(|path| fence.along(path)).collect();
+    let smallest = clearances.into_iter().reduce(|a, b| if b.metres < a.metres { b } else { a });
+    let (margin, place) = smallest.map_or((0.0, None), |least| (least.metres - PROOF_M, Some(least.place)));
+    Proof::new("audit/inside-fence", "m", margin, place, |_| {
+        "body or antennas are not proven to stay inside the fence".to_owned()
+    })
+}
+
+/// A check with what to say if it fails.
+struct Proof {
+    check: Check,
+    failure: Option<String>,
+}
+
+/// The worst of something.
+struct Fault {
+    metres: f64,
+    place: Point,
+}
+
+impl Proof {
+    fn new(
+        rule: &'static str,
+        unit: &'static str,
+        margin: f64,
+        place: Option<Point>,
+        fault: impl FnOnce(f64) -> String,
+    ) -> Self {
+        // A margin that is no number proves nothing.
+        let failure = (!(margin >= 0.0)).then(|| fault(margin));
+        Self { check: Check { rule, margin, unit, place }, failure }
+    }
+
+    /// Passes when nothing is wrong; the margin is zero or minus the number of what is.
+    fn none_of(
+        rule: &'static str,
+        unit: &'static str,
+        wrong: &[Point],
+        fault: impl FnOnce(usize) -> String,
+    ) -> Self {
+        let margin = if wrong.is_empty() { 0.0 } else { -(wrong.len() as f64) };
+        Self::new(rule, unit, margin, wrong.first().copied(), |_| fault(wrong.len()))
+    }
+
+    fn failure(&self, site: &FieldSite) -> Option<Finding> {
+        let message = format!("`{}`: {}", site.name, self.failure.as_ref()?);
+        let finding = rules::finding(self.check.rule, message);
+        Some(match self.check.place {
+            Some(place) => finding.with_place(site.inverse.to_geo(place)),
+            None => finding,
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests;

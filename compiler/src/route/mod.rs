@@ -1,14 +1,33 @@
 //! The order and direction in which the lanes are driven.
+//!
+//! In: the lanes, the fence, the machine and where it stands. Out: every lane once, the ways
+//! between, and a proven lower bound on their time. The order is found on the unobstructed minima
+//! of all ways; then the ways that it uses are planned inside the fence, their true times take the
+//! place of the minima, and the order is found again, until it uses planned ways only. Since the
+//! minima are never above the true times, nothing is lost by planning few ways.
+//!
+//! Refill stops are no part of it.
 
 pub mod order;
 
 mod bound;
 mod exact;
+mod reach;
 mod search;
 mod tour;
+mod ways;
 
-use crate::lanes::LaneIdx;
-use crate::turns::Manoeuvre;
+use crate::check::{HeadlandSown, Machine};
+use crate::diagnostic::{Finding, Told};
+use crate::geometry::{Point, Pose, region};
+use crate::lanes::{Course, LaneIdx, LanePlan};
+use crate::num;
+use crate::rules;
+use crate::site::FieldSite;
+use crate::turns::{Drive, FreeSpace, Manoeuvre, footprint};
+use geo::{Closest, ClosestPoint};
+use order::{Costs, Node, Order, best_order, lower_bound_s};
+use ways::{Link, Ways};
 
 /// One lane as driven.
 #[derive(Copy, Clone, Debug, PartialEq, Eq)]
@@ -29,6 +48,175 @@ pub struct Route {
     /// `visits.len() + 1` ways: home to the first lane, between lanes, last lane to the exit.
     /// The first and the last are `None` where the job names neither home nor entrance.
     pub ways: Vec<Option<Manoeuvre>>,
-    /// Seconds of ways in the best order that could exist: a proven lower bound.
+    /// Seconds of ways in the best order that could exist: a proven lower bound. A way that was
+    /// planned counts its planned time, any other the time that it takes without a fence.
     pub bound_s: f64,
 }
+
+/// Orders that are found before the search contents itself with the ways planned by then.
+const ROUNDS: usize = 40;
+/// Ways planned ahead to and from each lane end.
+const AHEAD: usize = 3;
+/// Ways planned in addition beside one that turned out longer than its minimum.
+const BESIDE: usize = 4;
+
+/// Finds the route over one field.
+pub fn route(site: &FieldSite, machine: &Machine, headland: HeadlandSown, plan: &LanePlan) -> Told<Route> {
+    let space = FreeSpace::new(&site.fence, footprint(machine));
+    let drives = (Drive::turning(machine), Drive::transit(machine));
+    let mut findings = Vec::new();
+    let standing = standing_place(site, &space, &mut findings);
+    let stages = plan.lanes.iter().map(|lane| stage(headland, &plan.blocks[lane.block.0].course)).collect();
+    let ways = Ways::new((&space, &site.fence), drives, &plan.lanes, stages, standing);
+    let mut best = best_drivable(ways, plan);
+    if standing.is_some() && best.is_none() {
+        let stages =
+            plan.lanes.iter().map(|lane| stage(headland, &plan.blocks[lane.block.0].course)).collect();
+        best = best_drivable(Ways::new((&space, &site.fence), drives, &plan.lanes, stages, None), plan);
+        let finding =
+            rules::finding("route/home-cut-off", "no drivable way leads from home to any lane and back");
+        findings.push(standing.map_or(finding.clone(), |at| finding.with_place(site.inverse.to_geo(at))));
+    }
+    match best {
+        Some(route) => {
+            findings.extend(route.cut_off.iter().map(|&lane| cut_off(site, plan, lane)));
+            Told { value: Some(route), findings }
+        }
+        None => {
+            findings.push(no_way(site, machine, plan));
+            Told { value: None, findings }
+        }
+    }
+}
+
+/// Lanes of a lower stage are driven first.
+fn stage(headland: HeadlandSown, course: &Course) -> u8 {
+    match (course, headland) {
+        (Course::Lap { .. }, HeadlandSown::First) | (Course::Straight { .. }, HeadlandSown::Last) => 0,
+        (Course::Lap { .. }, HeadlandSown::Last) | (Course::Straight { .. }, HeadlandSown::First) => 1,
+        (_, HeadlandSown::No) => 0,
+    }
+}
+
+/// The best route over the lanes that can be driven together; none where that is no lane.
+fn best_drivable(mut ways: Ways, plan: &LanePlan) -> Option<Route> {
+    let mut lanes: Vec<usize> = (0..plan.lanes.len()).collect();
+    let near = ways.nearest(ways.costs().nodes(), AHEAD);
+    ways.plan(near);
+    while !lanes.is_empty() {
+        match settled(&mut ways, &lanes) {
+            Ok(order) => return Some(route_of(&ways, &lanes, &order, plan.lanes.len())),
+            Err(stuck) => {
+                let length = |lane: usize| plan.lanes[lane].line.length();
+                let kept = reach::drivable_together(ways.costs(), &lanes, length);
+                lanes = if kept.len() < lanes.len() {
+                    kept
+                } else {
+                    reach::without_dead_ends(ways.costs(), &lanes, &stuck)
+                };
+            }
+        }
+    }
+    None
+}
+
+/// The best order of these lanes that uses planned ways only, or the order that is stuck.
+fn settled(ways: &mut Ways, lanes: &[usize]) -> Result<Order, Order> {
+    let mut warm: Option<Order> = None;
+    for _ in 0..ROUNDS {
+        let order = best_of(ways.costs(), lanes, warm.as_ref());
+        let open: Vec<Link> =
+            links(ways.costs(), &order.nodes).filter(|&link| !ways.is_planned(link)).collect();
+        if !order.seconds.is_finite() {
+            return Err(order);
+        }
+        if open.is_empty() {
+            return Ok(order);
+        }
+        let hoped: Vec<f64> = open.iter().map(|&(from, to)| ways.costs().get(from, to)).collect();
+        ways.plan(open.clone());
+        let longer =
+            open.iter().zip(hoped).filter(|&(&(from, to), hoped)| ways.costs().get(from, to) > 1.02 * hoped);
+        let beside: Vec<Node> = longer.flat_map(|(&(from, to), _)| [from, to]).collect();
+        let near = ways.nearest(beside.into_iter().filter(|&node| node != ways.costs().depot()), BESIDE);
+        ways.plan(near);
+        warm = Some(order);
+    }
+    let order = best_of(&ways.only_planned(), lanes, warm.as_ref());
+    if order.seconds.is_finite() { Ok(order) } else { Err(order) }
+}
+
+/// The best order of some of the lanes, in nodes of all.
+fn best_of(costs: &Costs, lanes: &[usize], warm: Option<&Order>) -> Order {
+    if lanes.len() == costs.lanes() {
+        return best_order(costs, warm.map(|order| order.nodes.as_slice()));
+    }
+    let order = best_order(&costs.only(lanes), None);
+    Order { nodes: order.nodes.iter().map(|node| node.of(lanes[node.lane()])).collect(), ..order }
+}
+
+/// Every way of an order, from the depot to the depot.
+fn links(costs: &Costs, nodes: &[Node]) -> impl Iterator<Item = Link> {
+    let depot = costs.depot();
+    let from = std::iter::once(depot).chain(nodes.iter().copied());
+    from.zip(nodes.iter().copied().chain([depot]))
+}
+
+fn route_of(ways: &Ways, lanes: &[usize], order: &Order, count: usize) -> Route {
+    let bound_s = lower_bound_s(&ways.costs().only(lanes), order.seconds);
+    let visit = |node: &Node| Visit { lane: LaneIdx(node.lane()), along: node.is_along() };
+    Route {
+        visits: order.nodes.iter().map(visit).collect(),
+        cut_off: (0..count).filter(|lane| !lanes.contains(lane)).map(LaneIdx).collect(),
+        ways: links(ways.costs(), &order.nodes).map(|link| ways.way(link).cloned()).collect(),
+        bound_s,
+    }
+}
+
+/// Where the route begins and ends: home, else the first entrance; where the machine does not fit
+/// there, the nearest place where it fits in any heading.
+fn standing_place(site: &FieldSite, space: &FreeSpace, findings: &mut Vec<Finding>) -> Option<Point> {
+    let (name, asked) = match (site.home, site.entrances.first()) {
+        (Some(home), _) => ("home".to_owned(), home),
+        (None, Some((name, at))) => (format!("entrance `{name}`"), *at),
+        (None, None) => return None,
+    };
+    let fits = |angle: f64| space.clearance_at(Pose { at: asked, angle }).is_some();
+    if (0..16).any(|step| fits(num::wrap_angle(f64::from(step) * num::PI / 8.0))) {
+        return Some(asked);
+    }
+    let roomy = region::inset(&site.fence, space.footprint().reach() + crate::turns::SPARE_M);
+    let (Closest::Intersection(nearest) | Closest::SinglePoint(nearest)) = roomy.closest_point(&asked.into())
+    else {
+        return None;
+    };
+    let away = num::hypot(nearest.x() - asked.x, nearest.y() - asked.y);
+    let message = format!(
+        "the machine does not fit inside the fence at {name}; the route begins and ends {away:.1} m from it"
+    );
+    findings.push(rules::finding("route/home-moved", message).with_place(site.inverse.to_geo(asked)));
+    Some(nearest.into())
+}
+
+fn cut_off(site: &FieldSite, plan: &LanePlan, lane: LaneIdx) -> Finding {
+    let line = &plan.lanes[lane.0].line;
+    let message = format!(
+        "no drivable way leads to a lane of {:.0} m in `{}`; its soil stays unworked",
+        line.length(),
+        site.name
+    );
+    rules::finding("route/cut-off", message).with_place(site.inverse.to_geo(line.start.at))
+}
+
+fn no_way(site: &FieldSite, machine: &Machine, plan: &LanePlan) -> Finding {
+    let message = format!("`{}` finds no drivable way between the lanes of `{}`", machine.name, site.name);
+    let finding = rules::finding("turns/no-way", message)
+        .with_hint("add a headland lap, make the fence margin smaller, or let the machine reverse");
+    match plan.lanes.first() {
+        Some(lane) => finding.with_place(site.inverse.to_geo(lane.line.start.at)),
+        None => finding,
+    }
+}
+
+#[cfg(test)]
+mod tests;

@@ -35,6 +35,11 @@ impl Node {
     pub const fn flipped(self) -> Self {
         Self(self.0 ^ 1)
     }
+    /// The same direction of another lane.
+    #[must_use]
+    pub const fn of(self, lane: usize) -> Self {
+        Self(2 * lane as u32 + (self.0 & 1))
+    }
     /// Which lane; the depot counts as the lane after the last.
     pub const fn lane(self) -> usize {
         self.0 as usize / 2
@@ -92,6 +97,10 @@ impl Costs {
         if self.out_of_stage(from, to) {
             return f64::INFINITY;
         }
+        self.way(from, to)
+    }
+    /// Seconds of the way whatever the stages; infinite where barred.
+    pub fn way(&self, from: Node, to: Node) -> f64 {
         self.seconds[from.index() * self.side() + to.index()]
     }
     /// States the seconds of a way; infinity bars it.
@@ -112,6 +121,20 @@ impl Costs {
             at = next;
         }
         seconds
+    }
+
+    /// The costs of some of the lanes, which are numbered anew in the order given.
+    #[must_use]
+    pub fn only(&self, lanes: &[usize]) -> Self {
+        let mut costs = Self::barred(lanes.iter().map(|&lane| self.stage(lane)).collect());
+        let all: Vec<Node> = costs.nodes().chain([costs.depot()]).collect();
+        let own = |node: Node| lanes.get(node.lane()).map_or(self.depot(), |&lane| node.of(lane));
+        for &from in &all {
+            for &to in &all {
+                costs.set(from, to, self.way(own(from), own(to)));
+            }
+        }
+        costs
     }
 
     pub(super) const fn side(&self) -> usize {

@@ -126,7 +126,8 @@ impl Nearest {
             let mut near: Vec<(f64, Node)> = all.iter().map(|&node| (seconds(node), node)).collect();
             near.retain(|&(seconds, _)| seconds < BARRED_S);
             near.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
-            near.truncate(NEAREST);
+            let far = near.split_off(NEAREST.min(near.len()));
+            near.extend(far.into_iter().filter(|&(_, node)| node == costs.depot()));
             near.into_iter().map(|(_, node)| node).collect::<Vec<Node>>()
         };
         let other = |a: Node, b: Node| if a.lane() == b.lane() { f64::INFINITY } else { costs.get(a, b) };

@@ -1,0 +1,204 @@
+//! What must hold of the soil: areas add up, the fence keeps its distances, no seed lies where
+//! none may, none is sown twice.
+
+use super::fence::{between, is_inside};
+use super::{Fault, Proof};
+use crate::check::Field;
+use crate::geometry::Point;
+use crate::lanes::LanePlan;
+use crate::seeds::{SeedMap, SeedRun};
+use crate::site::FieldSite;
+use geo::{LineString, MultiPolygon};
+use rstar::{AABB, RTree, RTreeObject};
+
+/// Areas add up within this share of the field.
+const AREA_SHARE: f64 = 1e-6;
+/// Rounding of offsets and of row ends, metres.
+const ROUNDING_M: f64 = 0.001;
+
+/// Worked, headland, keep-outs and left-over soil are the field.
+pub(super) fn areas(site: &FieldSite, plan: &LanePlan) -> Proof {
+    let areas = plan.areas;
+    let field: f64 = site.boundary.iter().map(|part| ring_area(part.exterior()) - holes_area(part)).sum();
+    let listed: f64 = plan.left_over.iter().map(|piece| piece.area_m2).sum();
+    let sum = areas.worked + areas.headland + areas.keep_out + areas.left_over;
+    let errors = [sum - field, areas.field - field, listed - areas.left_over];
+    let worst = errors.into_iter().fold(0.0_f64, |worst, error| worst.max(error.abs())) / field;
+    let place = site.boundary.iter().next().map(|part| part.exterior().0[0]);
+    Proof::new("audit/areas", "of the field", AREA_SHARE - worst, place, |_| {
+        format!("areas miss the field's {field:.1} m² by {:.4} m²", worst * field)
+    })
+}
+
+/// The fence lies inside the boundary by its margin and outside every keep-out by its clearance.
+pub(super) fn fence_true(field: &Field, site: &FieldSite) -> Proof {
+    let fence = Edges::of(&site.fence);
+    let mut least: Option<Fault> = None;
+    let mut check = |other: &MultiPolygon, distance: f64, inside: bool| {
+        for ring in rings(other) {
+            for pair in ring.0.windows(2) {
+                let gap = fence.distance([pair[0], pair[1]], distance + 1.0) - distance;
+                if least.as_ref().is_none_or(|least| gap < least.metres) {
+                    least = Some(Fault { metres: gap, place: pair[0] });
+                }
+            }
+        }
+        for corner in rings(&site.fence).filter_map(|ring| ring.0.first()) {
+            if holds(other, *corner) != inside {
+                least = Some(Fault { metres: -distance.max(ROUNDING_M), place: *corner });
+            }
+        }
+    };
+    check(&site.boundary, field.fence_margin.to_m(), true);
+    for keep_out in &site.keep_outs {
+        check(&keep_out.shape, keep_out.clearance.to_m(), false);
+        let swallowed =
+            rings(&keep_out.shape).filter_map(|ring| ring.0.first()).find(|p| holds(&site.fence, **p));
+        if let Some(&place) = swallowed {
+            least = Some(Fault { metres: -keep_out.clearance.to_m().max(ROUNDING_M), place });
+        }
+    }
+    let margin = least.as_ref().map_or(0.0, |least| least.metres + ROUNDING_M);
+    Proof::new("audit/fence-true", "m", margin, least.map(|least| least.place), |margin| {
+        format!("the fence comes {:.0} mm too near to the boundary or to a keep-out", -1000.0 * margin)
+    })
+}
+
+/// Every seed lies inside the fence, hence on soil and outside every keep-out.
+pub(super) fn seeds_on_soil(site: &FieldSite, seeds: &SeedMap) -> Proof {
+    let fence = Edges::of(&site.fence);
+    let wrong: Vec<Point> =
+        seeds.runs.iter().filter_map(|run| off_soil(site, &fence, run, seeds.spacing_m)).collect();
+    Proof::none_of("audit/seeds-on-soil", "runs", &wrong, |count| {
+        format!("{count} runs of seeds leave the soil inside the fence")
+    })
+}
+
+/// Runs of one row follow each other without a place sown twice.
+pub(super) fn seeds_apart(seeds: &SeedMap) -> Proof {
+    let mut runs: Vec<&SeedRun> = seeds.runs.iter().collect();
+    runs.sort_by_key(|run| (run.block, run.row, run.first));
+    let mut wrong: Vec<Point> = Vec::new();
+    for pair in runs.windows(2) {
+        let one_row = (pair[0].block, pair[0].row) == (pair[1].block, pair[1].row);
+        if one_row && pair[1].first < pair[0].first + i64::from(pair[0].count) {
+            wrong.extend(pair[1].positions(seeds.spacing_m).next());
+        }
+    }
+    Proof::none_of("audit/seeds-apart", "runs", &wrong, |count| {
+        format!("{count} runs sow places of their row that another run has sown")
+    })
+}
+
+/// The first seed of the run that lies outside, if any: a straight run is judged by its ends and
+/// by the edges that cross it, a curved one seed by seed.
+fn off_soil(site: &FieldSite, fence: &Edges, run: &SeedRun, spacing_m: f64) -> Option<Point> {
+    let outside = |point: Point| {
+        !holds(&site.fence, point) && fence.distance([point, point], ROUNDING_M * 2.0) > ROUNDING_M
+    };
+    if run.straight_step(spacing_m).is_none() {
+        return outside_of_chain(fence, run.positions(spacing_m), outside);
+    }
+    let line = run.line(spacing_m, ROUNDING_M);
+    let (first, last) = (*line.first()?, *line.last()?);
+    if outside(first) {
+        return Some(first);
+    }
+    if outside(last) { Some(last) } else { fence.crossing(first, last) }
+}
+
+/// The first point outside, where an edge is looked at only if the way from the point before
+/// comes near one.
+fn outside_of_chain(
+    fence: &Edges,
+    points: impl Iterator<Item = Point>,
+    outside: impl Fn(Point) -> bool,
+) -> Option<Point> {
+    let mut before: Option<Point> = None;
+    for point in points {
+        let is_near = before.is_none_or(|before| fence.distance([before, point], 0.01) < 0.01);
+        if is_near && outside(point) {
+            return Some(point);
+        }
+        before = Some(point);
+    }
+    None
+}
+
+/// The edges of a region, found by place.
+struct Edges(RTree<Edge>);
+
+#[derive(Copy, Clone)]
+struct Edge([Point; 2]);
+
+impl RTreeObject for Edge {
+    type Envelope = AABB<[f64; 2]>;
+    fn envelope(&self) -> Self::Envelope {
+        let [a, b] = self.0;
+        AABB::from_corners([a.x, a.y], [b.x, b.y])
+    }
+}
+
+impl Edges {
+    fn of(region: &MultiPolygon) -> Self {
+        let edges = rings(region).flat_map(|ring| ring.0.windows(2).map(|pair| Edge([pair[0], pair[1]])));
+        Self(RTree::bulk_load(edges.collect()))
+    }
+
+    /// Distance of the segment from the edges, at most `cap`.
+    fn distance(&self, segment: [Point; 2], cap: f64) -> f64 {
+        self.near(segment, cap).fold(cap, |least, edge| least.min(between(edge.0, segment)))
+    }
+
+    fn near(&self, [a, b]: [Point; 2], grow: f64) -> impl Iterator<Item = &Edge> {
+        let low = [a.x.min(b.x) - grow, a.y.min(b.y) - grow];
+        let high = [a.x.max(b.x) + grow, a.y.max(b.y) + grow];
+        self.0.locate_in_envelope_intersecting(&AABB::from_corners(low, high))
+    }
+
+    /// A place where an edge crosses the segment, grazes left out.
+    fn crossing(&self, from: Point, to: Point) -> Option<Point> {
+        let length = crate::num::hypot(to.x - from.x, to.y - from.y);
+        if length <= 2.0 * ROUNDING_M {
+            return None;
+        }
+        let (cos, sin) = ((to.x - from.x) / length, (to.y - from.y) / length);
+        let beside = |p: Point| (p.y - from.y) * cos - (p.x - from.x) * sin;
+        let along = |p: Point| (p.x - from.x) * cos + (p.y - from.y) * sin;
+        self.near([from, to], 0.0).find_map(|edge| {
+            let [a, b] = edge.0;
+            let (left, right) = (beside(a), beside(b));
+            if left.abs().min(right.abs()) < ROUNDING_M || left * right > 0.0 {
+                return None;
+            }
+            let at = along(a) + (along(b) - along(a)) * left / (left - right);
+            let is_within = at > ROUNDING_M && at < length - ROUNDING_M;
+            is_within.then(|| Point { x: from.x + at * cos, y: from.y + at * sin })
+        })
+    }
+}
+
+fn rings(region: &MultiPolygon) -> impl Iterator<Item = &LineString> {
+    region.iter().flat_map(|part| std::iter::once(part.exterior()).chain(part.interiors()))
+}
+
+fn holds(region: &MultiPolygon, point: Point) -> bool {
+    let odd = rings(region).filter(|ring| is_inside(point, &ring.0[..ring.0.len() - 1])).count();
+    odd % 2 == 1
+}
+
+fn holes_area(part: &geo::Polygon) -> f64 {
+    part.interiors().iter().map(ring_area).sum()
+}
+
+fn ring_area(ring: &LineString) -> f64 {
+    let origin = ring.0[0];
+    let twice: f64 = ring
+        .0
+        .windows(2)
+        .map(|pair| {
+            (pair[0].x - origin.x) * (pair[1].y - origin.y) - (pair[1].x - origin.x) * (pair[0].y - origin.y)
+        })
+        .sum();
+    0.5 * twice.abs()
+}

@@ -1,0 +1,125 @@
+//! Routes over whole small fields.
+
+use super::*;
+use crate::check::{Field, GeoPolygon, HeadlandSize, Job};
+use crate::lanes::lanes;
+use crate::site::example::{job, place};
+use crate::site::site;
+use lanewright_schema::quantity::Length;
+
+/// A rectangle of degrees whose lower left corner lies `east` and `north` of polygon A's.
+fn rectangle(east: f64, north: f64, width: f64, height: f64) -> GeoPolygon {
+    let (south, west) = (50.0 + north, 8.0 + east);
+    let exterior = vec![
+        place(south, west),
+        place(south, west + width),
+        place(south + height, west + width),
+        place(south + height, west),
+    ];
+    GeoPolygon { exterior, holes: vec![] }
+}
+
+fn job_with(change: impl FnOnce(&mut Field)) -> Job {
+    let mut job = job();
+    change(&mut job.fields[0]);
+    job
+}
+
+fn routed(job: &Job) -> (LanePlan, Told<Route>) {
+    let site = site(job).value.unwrap();
+    let plan = lanes(&job.fields[0], &site.fields[0], &job.machine).value.unwrap();
+    let told = route(&site.fields[0], &job.machine, job.fields[0].headland.sown, &plan);
+    (plan, told)
+}
+
+fn driven_lane(plan: &LanePlan, visit: Visit) -> &crate::geometry::Path {
+    let lane = &plan.lanes[visit.lane.0];
+    if visit.along { &lane.line } else { lane.back.as_ref().unwrap() }
+}
+
+fn seconds(route: &Route) -> f64 {
+    route.ways.iter().flatten().map(|way| way.time_s).sum()
+}
+
+#[test]
+fn every_lane_is_driven_once_and_ways_join_them() {
+    let job = job_with(|field| field.parts = vec![rectangle(0.0, 0.0, 0.0012, 0.0006)]);
+    let (plan, told) = routed(&job);
+    let route = told.value.unwrap();
+    assert!(told.findings.is_empty(), "{:?}", told.findings);
+    let mut driven: Vec<usize> = route.visits.iter().map(|visit| visit.lane.0).collect();
+    driven.sort_unstable();
+    assert_eq!(driven, (0..plan.lanes.len()).collect::<Vec<_>>());
+    assert_eq!(route.ways.len(), route.visits.len() + 1);
+    for (way, pair) in route.ways[1..].iter().zip(route.visits.windows(2)) {
+        let way = &way.as_ref().unwrap().path;
+        assert!(way.start.distance(&driven_lane(&plan, pair[0]).end()) < 1e-6);
+        assert!(way.end().distance(&driven_lane(&plan, pair[1]).start) < 1e-6);
+    }
+    assert!(route.bound_s <= seconds(&route));
+    assert!(seconds(&route) < 1.05 * route.bound_s, "{} against {}", seconds(&route), route.bound_s);
+    let home = route.ways[0].as_ref().unwrap().path.start.at;
+    assert!(num::hypot(home.x, home.y) > 0.0);
+}
+
+#[test]
+fn headland_sown_first_is_driven_first() {
+    let job = job_with(|field| {
+        field.parts = vec![rectangle(0.0, 0.0, 0.0012, 0.0006)];
+        field.headland.sown = HeadlandSown::First;
+        field.home = None;
+    });
+    let (plan, told) = routed(&job);
+    let route = told.value.unwrap();
+    let is_lap =
+        |visit: &Visit| matches!(plan.blocks[plan.lanes[visit.lane.0].block.0].course, Course::Lap { .. });
+    let laps = route.visits.iter().filter(|visit| is_lap(visit)).count();
+    assert!(laps > 0 && laps < route.visits.len());
+    assert!(route.visits[..laps].iter().all(is_lap));
+    assert!(route.ways[0].is_none() && route.ways[route.visits.len()].is_none());
+}
+
+#[test]
+fn the_part_that_cannot_be_reached_from_home_is_cut_off() {
+    let job = job_with(|field| {
+        field.parts = vec![rectangle(0.0, 0.0, 0.001, 0.0005), rectangle(0.002, 0.0, 0.0008, 0.0004)];
+        field.home = Some(place(50.00025, 8.0005));
+    });
+    let (plan, told) = routed(&job);
+    let route = told.value.unwrap();
+    assert!(!route.cut_off.is_empty());
+    assert_eq!(route.cut_off.len() + route.visits.len(), plan.lanes.len());
+    assert!(told.findings.iter().all(|finding| finding.rule == "route/cut-off"));
+    let middle = plan.lanes[route.visits[0].lane.0].line.start.at.x;
+    assert!(route.cut_off.iter().all(|lane| plan.lanes[lane.0].line.start.at.x > middle));
+}
+
+#[test]
+fn an_entrance_on_the_boundary_is_met_as_near_as_the_machine_fits() {
+    let job = job_with(|field| {
+        field.parts = vec![rectangle(0.0, 0.0, 0.001, 0.0005)];
+        field.home = None;
+        field.entrances = vec![crate::check::Entrance { name: "gate".into(), at: place(50.0, 8.0005) }];
+    });
+    let (_, told) = routed(&job);
+    let route = told.value.unwrap();
+    assert!(route.ways[0].is_some());
+    assert_eq!(told.findings.len(), 1);
+    assert_eq!(told.findings[0].rule, "route/home-moved");
+}
+
+#[test]
+fn a_field_without_room_to_turn_is_refused() {
+    let job = job_with(|field| {
+        field.parts = vec![rectangle(0.0, 0.0, 0.002, 0.0000655)];
+        field.headland.size = HeadlandSize::None;
+        field.fence_margin = Length::ZERO;
+        field.home = None;
+    });
+    let (plan, told) = routed(&job);
+    assert!(plan.lanes.len() > 1, "{} lanes", plan.lanes.len());
+    match told.value {
+        None => assert_eq!(told.findings.last().unwrap().rule, "turns/no-way"),
+        Some(route) => assert!(!route.cut_off.is_empty()),
+    }
+}
