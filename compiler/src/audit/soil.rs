@@ -32,36 +32,36 @@ pub(super) fn areas(site: &FieldSite, plan: &LanePlan) -> Proof {
 
 /// The fence lies inside the boundary by its margin and outside every keep-out by its clearance.
 pub(super) fn fence_true(field: &Field, site: &FieldSite) -> Proof {
-    let fence = Edges::of(&site.fence);
-    let mut least: Option<Fault> = None;
-    let mut check = |other: &MultiPolygon, distance: f64, inside: bool| {
-        for ring in rings(other) {
-            for pair in ring.0.windows(2) {
-                let gap = fence.distance([pair[0], pair[1]], distance + 1.0) - distance;
-                if least.as_ref().is_none_or(|least| gap < least.metres) {
-                    least = Some(Fault { metres: gap, place: pair[0] });
-                }
-            }
-        }
-        for corner in rings(&site.fence).filter_map(|ring| ring.0.first()) {
-            if holds(other, *corner) != inside {
-                least = Some(Fault { metres: -distance.max(ROUNDING_M), place: *corner });
-            }
-        }
+    let edges = Edges::of(&site.fence);
+    let distance = |other: &MultiPolygon, asked_m: f64, apart: bool| {
+        let room = nearest(&edges, other, asked_m);
+        if apart { room } else { Fault { metres: -asked_m.max(1.0), ..room } }
     };
-    check(&site.boundary, field.fence_margin.to_m(), true);
+    let within = rings(&site.fence).all(|ring| holds(&site.boundary, ring.0[0]));
+    let mut least = distance(&site.boundary, field.fence_margin.to_m(), within);
     for keep_out in &site.keep_outs {
-        check(&keep_out.shape, keep_out.clearance.to_m(), false);
-        let swallowed =
-            rings(&keep_out.shape).filter_map(|ring| ring.0.first()).find(|p| holds(&site.fence, **p));
-        if let Some(&place) = swallowed {
-            least = Some(Fault { metres: -keep_out.clearance.to_m().max(ROUNDING_M), place });
+        let none_inside =
+            |region: &MultiPolygon, other: &MultiPolygon| rings(region).all(|ring| !holds(other, ring.0[0]));
+        let apart = none_inside(&keep_out.shape, &site.fence) && none_inside(&site.fence, &keep_out.shape);
+        let room = distance(&keep_out.shape, keep_out.clearance.to_m(), apart);
+        if room.metres < least.metres {
+            least = room;
         }
     }
-    let margin = least.as_ref().map_or(0.0, |least| least.metres + ROUNDING_M);
-    Proof::new("audit/fence-true", "m", margin, least.map(|least| least.place), |margin| {
+    Proof::new("audit/fence-true", "m", least.metres + ROUNDING_M, Some(least.place), |margin| {
         format!("the fence comes {:.0} mm too near to the boundary or to a keep-out", -1000.0 * margin)
     })
+}
+
+/// Distance of a region's edges from the fence beyond what is asked, and where it is smallest.
+fn nearest(fence: &Edges, region: &MultiPolygon, asked_m: f64) -> Fault {
+    let edges = rings(region).flat_map(|ring| ring.0.windows(2));
+    let gaps = edges.map(|pair| Fault {
+        metres: fence.distance([pair[0], pair[1]], asked_m + 1.0) - asked_m,
+        place: pair[0],
+    });
+    let nowhere = Fault { metres: f64::MAX, place: Point { x: 0.0, y: 0.0 } };
+    gaps.fold(nowhere, |least, gap| if gap.metres < least.metres { gap } else { least })
 }
 
 /// Every seed lies inside the fence, hence on soil and outside every keep-out.
