@@ -99,3 +99,11 @@ pub struct Told<T> {
     /// Everything it found, in the order in which it found it.
     pub findings: Vec<Finding>,
 }
+
+impl<T> Told<T> {
+    /// The value; its findings join those told before.
+    pub fn tell(self, findings: &mut Vec<Finding>) -> Option<T> {
+        findings.extend(self.findings);
+        self.value
+    }
+}

@@ -1,13 +1,83 @@
-//! The way through, on one screen.
+//! The way through, on one screen: a job's path in, everything computed from it out.
+//!
+//! Each step is a stage: a pure function from plain values to plain values. Fields are planned
+//! side by side, and their findings keep the job's order. Nothing here reads or writes a file; the
+//! caller lends the [`Sources`] and takes the [`Emission`].
 
-use crate::audit::Audit;
-use crate::budget::Budget;
-use crate::check::Job;
-use crate::lanes::LanePlan;
-use crate::operations::WorkOrder;
-use crate::route::Route;
-use crate::seeds::SeedMap;
-use crate::site::Site;
+use crate::audit::{self, Audit};
+use crate::budget::{self, Budget};
+use crate::check::{self, Field, Job};
+use crate::diagnostic::{Finding, Told};
+use crate::emit::{self, About, Emission};
+use crate::lanes::{self, LanePlan};
+use crate::operations::{self, WorkOrder};
+use crate::read::{self, Input, Sources};
+use crate::route::{self, Route};
+use crate::seeds::{self, SeedMap};
+use crate::site::{self, FieldSite, Site};
+use lanewright_schema::job::JobFile;
+use rayon::prelude::*;
+
+/// Takes a job through every stage, or as far as it is not refused.
+pub fn compile(sources: &dyn Sources, path: &str) -> Compilation {
+    let read = read::read(sources, path);
+    let mut findings = Vec::new();
+    let compiled = read.job.tell(&mut findings).and_then(|file| plan(&file, &mut findings));
+    Compilation { compiled, findings, inputs: read.inputs }
+}
+
+fn plan(file: &JobFile, findings: &mut Vec<Finding>) -> Option<Compiled> {
+    let job = check::check(file).tell(findings)?;
+    let site = site::site(&job).tell(findings)?;
+    let plans: Vec<Told<FieldPlan>> = job
+        .fields
+        .par_iter()
+        .zip(&site.fields)
+        .map(|(field, place)| plan_field(&job, field, place))
+        .collect();
+    let plans: Vec<Option<FieldPlan>> = plans.into_iter().map(|plan| plan.tell(findings)).collect();
+    let fields = plans.into_iter().collect::<Option<_>>()?;
+    Some(Compiled { job, site, fields })
+}
+
+fn plan_field(job: &Job, field: &Field, place: &FieldSite) -> Told<FieldPlan> {
+    let mut findings = Vec::new();
+    let value = stages(job, field, place, &mut findings);
+    Told { value, findings }
+}
+
+fn stages(job: &Job, field: &Field, place: &FieldSite, findings: &mut Vec<Finding>) -> Option<FieldPlan> {
+    let machine = &job.machine;
+    let lanes = lanes::lanes(field, place, machine).tell(findings)?;
+    let route = route::route(place, machine, field.headland.sown, &lanes).tell(findings)?;
+    let lanes = lanes::without(lanes, &route.cut_off, machine);
+    let seeds = seeds::seeds(&lanes, &field.spacing, machine);
+    let orders = operations::operations(&job.order.operations, field, machine);
+    let budget = budget::budget(&job.order, field, machine, &lanes, &route, &seeds);
+    let audit = audit::audit(field, place, machine, &lanes, &route, &seeds).tell(findings)?;
+    Some(FieldPlan { lanes, route, seeds, orders, budget, audit })
+}
+
+/// What became of a job.
+#[derive(Clone, Debug)]
+pub struct Compilation {
+    /// All that was computed, unless the job is refused.
+    pub compiled: Option<Compiled>,
+    /// Everything found, stage by stage.
+    pub findings: Vec<Finding>,
+    /// Every file that was read, the job first.
+    pub inputs: Vec<Input>,
+}
+
+impl Compilation {
+    /// The files of a compiled job, in a folder of this name.
+    pub fn emission<'a>(&'a self, compiled: &'a Compiled, name: &str) -> Emission<'a> {
+        let inputs: Vec<emit::Input> =
+            self.inputs.iter().map(|input| emit::Input { path: &input.path, bytes: &input.bytes }).collect();
+        let about = About { job: name, inputs: &inputs, findings: &self.findings };
+        emit::emit(compiled, &about, &|point| compiled.site.to_geo(point))
+    }
+}
 
 /// A job with all that was computed from it.
 #[derive(Clone, Debug)]

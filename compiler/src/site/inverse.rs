@@ -68,6 +68,12 @@ impl InverseProjection {
         self.place(bivariate(&self.longitude, u, v), bivariate(&self.latitude, u, v))
     }
 
+    /// How far from the middle of the ground that was fitted, in halves of its side: to 1 within.
+    pub fn off_middle(&self, point: Point) -> f64 {
+        let (u, v) = self.normalised(point);
+        u.abs().max(v.abs())
+    }
+
     /// The polynomials along `from + t × step`, for many points on one line.
     pub fn along(&self, from: Point, step: Point) -> AlongLine {
         let (u, v) = self.normalised(from);

@@ -34,6 +34,15 @@ pub struct Site {
     pub baseline: Option<Baseline>,
 }
 
+impl Site {
+    /// The place of a point on the ground of any of the fields.
+    pub fn to_geo(&self, point: Point) -> GeoPoint {
+        let off_middle = |field: &&FieldSite| field.inverse.off_middle(point);
+        let nearest = self.fields.iter().min_by(|a, b| off_middle(a).total_cmp(&off_middle(b)));
+        nearest.map_or(self.frame.origin, |field| field.inverse.to_geo(point))
+    }
+}
+
 /// One field on the ground.
 #[derive(Clone, Debug)]
 pub struct FieldSite {

@@ -1,0 +1,187 @@
+//! The command as a person or a script meets it: exit status, streams, what is on the disk after.
+
+use std::fs;
+use std::io::Write;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output, Stdio};
+
+fn lanewright(dir: &Path) -> Command {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_lanewright"));
+    command.current_dir(dir).env_remove("NO_COLOR");
+    command
+}
+
+#[track_caller]
+fn run(dir: &Path, arguments: &[&str], status: i32) -> Output {
+    let output = lanewright(dir).args(arguments).output().expect("the command starts");
+    assert_eq!(output.status.code(), Some(status), "{}", String::from_utf8_lossy(&output.stderr));
+    output
+}
+
+fn text(bytes: &[u8]) -> String {
+    String::from_utf8(bytes.to_vec()).expect("the command writes UTF-8")
+}
+
+/// A folder with the starter job in it.
+fn started() -> (tempfile::TempDir, PathBuf) {
+    let dir = tempfile::tempdir().expect("a temporary folder");
+    run(dir.path(), &["new", "first"], 0);
+    let job = dir.path().join("first/job.toml");
+    (dir, job)
+}
+
+fn entries(dir: &Path) -> Vec<String> {
+    let mut names: Vec<String> = fs::read_dir(dir)
+        .expect("the folder can be read")
+        .map(|entry| entry.expect("an entry").file_name().into_string().expect("UTF-8"))
+        .collect();
+    names.sort();
+    names
+}
+
+#[test]
+fn wrong_usage_ends_with_two() {
+    let dir = tempfile::tempdir().expect("a temporary folder");
+    run(dir.path(), &[], 2);
+    run(dir.path(), &["plough"], 2);
+    run(dir.path(), &["compile"], 2);
+    run(dir.path(), &["explain", "no/such-rule"], 2);
+    let missing = run(dir.path(), &["compile", "missing.toml"], 2);
+    assert_eq!(text(&missing.stderr), "error: there is no job file missing.toml\n");
+    fs::create_dir(dir.path().join("other")).expect("made");
+    for job in ["job.toml", "other/job.toml"] {
+        fs::write(dir.path().join(job), "").expect("written");
+    }
+    let clash = run(dir.path(), &["compile", "job.toml", "other/job.toml"], 2);
+    assert!(text(&clash.stderr).contains("would both be written to job"));
+}
+
+#[test]
+fn the_starter_job_compiles_and_is_never_overwritten() {
+    let (dir, job) = started();
+    run(dir.path(), &["check", "first/job.toml"], 0);
+    run(dir.path(), &["compile", "first/job.toml", "-o", "out"], 0);
+    assert_eq!(entries(&dir.path().join("out")), ["job"]);
+    assert_eq!(
+        entries(&dir.path().join("out/job")),
+        ["manifest.json", "map.svg", "plan.geojson", "summary.html", "summary.md"]
+    );
+    fs::write(&job, "mine").expect("written");
+    run(dir.path(), &["new", "first"], 2);
+    assert_eq!(fs::read_to_string(job).expect("still there"), "mine");
+}
+
+#[test]
+fn a_refused_job_writes_nothing_and_points_at_the_line() {
+    let (dir, job) = started();
+    let good = fs::read_to_string(&job).expect("the starter");
+    let line = 1 + good.lines().position(|line| line.starts_with("between_seeds")).expect("a spacing");
+    fs::write(&job, good.replace("between_seeds = \"9 cm\"", "between_seeds = 9")).expect("written");
+    let refused = run(dir.path(), &["compile", "first/job.toml", "-o", "out"], 1);
+    assert!(!dir.path().join("out").exists());
+    let told = text(&refused.stderr);
+    assert!(told.contains(&format!("first/job.toml:{line}:17")), "{told}");
+    assert!(told.contains("\nhint: "), "{told}");
+    assert!(!told.contains('\u{1b}'), "no colour outside a terminal");
+    assert!(refused.stdout.is_empty());
+}
+
+#[test]
+fn a_refused_job_leaves_an_earlier_output_and_does_not_stop_the_others() {
+    let (dir, job) = started();
+    fs::copy(&job, dir.path().join("first/other.toml")).expect("copied");
+    run(dir.path(), &["compile", "first/job.toml", "-o", "out"], 0);
+    let before = fs::read(dir.path().join("out/job/manifest.json")).expect("written");
+    fs::write(&job, "order = 3").expect("written");
+    run(dir.path(), &["compile", "first/job.toml", "first/other.toml", "-o", "out"], 1);
+    assert_eq!(fs::read(dir.path().join("out/job/manifest.json")).expect("kept"), before);
+    assert_eq!(entries(&dir.path().join("out")), ["job", "other"]);
+}
+
+#[test]
+fn json_findings_are_one_object_a_line_on_standard_output() {
+    let (dir, job) = started();
+    let good = fs::read_to_string(&job).expect("the starter");
+    let bad = good.replace("\"45 cm\"", "\"44 cm\"").replace("rows = 6", "rowz = 6");
+    fs::write(&job, bad).expect("written");
+    let refused = run(dir.path(), &["check", "first/job.toml", "--format", "json"], 1);
+    let findings: Vec<serde_json::Value> = text(&refused.stdout)
+        .lines()
+        .map(|line| serde_json::from_str(line).expect("one JSON object"))
+        .collect();
+    assert!(findings.len() > 1, "an unknown key and a missing one");
+    for finding in &findings {
+        assert_eq!(finding["file"], "first/job.toml");
+        assert!(finding["line"].as_u64() > Some(1));
+        assert!(finding["rule"].as_str().is_some_and(|rule| rule.contains('/')));
+    }
+}
+
+#[test]
+fn a_job_may_come_through_standard_input() {
+    let (dir, job) = started();
+    let mut child = lanewright(dir.path())
+        .args(["compile", "-", "-o", "out"])
+        .stdin(Stdio::piped())
+        .stderr(Stdio::null())
+        .spawn()
+        .expect("the command starts");
+    let bytes = fs::read(job).expect("the starter");
+    child.stdin.take().expect("piped").write_all(&bytes).expect("it reads");
+    assert_eq!(child.wait().expect("it ends").code(), Some(0));
+    assert_eq!(entries(&dir.path().join("out")), ["job"]);
+}
+
+#[test]
+fn schemas_and_rules_are_told() {
+    let dir = tempfile::tempdir().expect("a temporary folder");
+    for name in ["job", "manifest"] {
+        let schema = run(dir.path(), &["schema", name], 0);
+        let published = Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("../schema/{name}.schema.json"));
+        assert_eq!(schema.stdout, fs::read(published).expect("published"));
+    }
+    let all = text(&run(dir.path(), &["explain"], 0).stdout);
+    let name = all.lines().find_map(|line| line.split_whitespace().next()).expect("a rule");
+    let one = text(&run(dir.path(), &["explain", name], 0).stdout);
+    assert!(one.contains(name), "{one}");
+}
+
+#[test]
+fn a_reader_that_goes_away_is_no_failure() {
+    let dir = tempfile::tempdir().expect("a temporary folder");
+    let mut child = lanewright(dir.path())
+        .arg("explain")
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .expect("the command starts");
+    drop(child.stdout.take());
+    let output = child.wait_with_output().expect("it ends");
+    assert_eq!(output.status.code(), Some(0), "{}", String::from_utf8_lossy(&output.stderr));
+}
+
+#[test]
+fn what_cannot_be_written_ends_with_three() {
+    let (dir, _) = started();
+    fs::write(dir.path().join("file"), "").expect("written");
+    run(dir.path(), &["compile", "first/job.toml", "-o", "file/out"], 3);
+    fs::create_dir_all(dir.path().join("out/job")).expect("made");
+    fs::write(dir.path().join("out/job/letter.txt"), "mine").expect("written");
+    let foreign = run(dir.path(), &["compile", "first/job.toml", "-o", "out"], 3);
+    assert!(text(&foreign.stderr).contains("not an earlier output"));
+    assert_eq!(entries(&dir.path().join("out/job")), ["letter.txt"]);
+}
+
+/// A limit on the size of a file stands for the full disk: writing fails half-way through.
+#[cfg(unix)]
+#[test]
+fn a_full_disk_leaves_nothing_half_written() {
+    let (dir, _) = started();
+    let script = format!(
+        "trap '' XFSZ; ulimit -f 16; exec '{}' compile first/job.toml -o out",
+        env!("CARGO_BIN_EXE_lanewright")
+    );
+    let output = Command::new("sh").args(["-c", &script]).current_dir(dir.path()).output().expect("a shell");
+    assert_eq!(output.status.code(), Some(3), "{}", String::from_utf8_lossy(&output.stderr));
+    assert_eq!(entries(dir.path()), ["first"]);
+}
