@@ -11,6 +11,7 @@ pub mod plan;
 #[cfg(test)]
 mod sample;
 pub mod summary;
+pub mod taskdata;
 mod templates;
 mod words;
 
