@@ -73,8 +73,11 @@ pub fn emit<'a>(compiled: &'a Compiled, about: &About, to_geo: ToGeo) -> Emissio
         .collect();
     let document = summary::document(compiled, about, to_geo);
     let plan = plan::plan(compiled, to_geo).to_geojson();
+    let task_data = taskdata::task_data(compiled);
     Emission {
         files: vec![
+            bytes("TASKDATA/TASKDATA.XML", task_data.task_data),
+            bytes("TASKDATA/LINKLIST.XML", task_data.link_list),
             bytes("summary.md", summary::markdown(&document)),
             bytes("summary.html", summary::html(&document, compiled)),
             bytes("map.svg", map::svg(compiled)),

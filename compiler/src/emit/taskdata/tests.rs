@@ -2,6 +2,9 @@
 
 use super::*;
 use crate::emit::sample;
+use crate::geometry::{Gear, Path, Piece};
+use crate::lanes::{Block, BlockIdx, Course, Lane};
+use crate::num;
 use geographiclib_rs::{Geodesic, InverseGeodesic};
 use lanewright_schema::quantity::Length;
 use lanewright_schema::taskdata::{
@@ -60,6 +63,44 @@ fn a_lane_has_its_length_and_heading_on_the_ellipsoid() {
         let off = (azimuth - pattern.heading.unwrap().to_f64() + 180.0).rem_euclid(360.0) - 180.0;
         assert!(off.abs() < 1e-4, "{off}");
     }
+}
+
+/// A lap of 50 m, a quarter circle of 5 m radius and 30 m, measured along the ellipsoid. Chords
+/// within 1 mm of such an arc are 0.5 mm shorter than it.
+#[test]
+fn a_headland_lap_is_a_curve_through_its_corner() {
+    let mut compiled = compiled();
+    let plan = &mut compiled.fields[0].lanes;
+    plan.blocks.push(Block { zone: plan.blocks[0].zone.clone(), course: Course::Lap { lap: 1 } });
+    let straight = |length| Piece::straight(Gear::Forward, length);
+    let quarter = num::PI / 2.0 * 5.0;
+    plan.lanes[1] = Lane {
+        block: BlockIdx(1),
+        line: Path {
+            start: plan.lanes[1].line.start,
+            pieces: vec![straight(50.0), Piece::arc(Gear::Forward, quarter, 0.2), straight(30.0)],
+        },
+        back: None,
+        rows: plan.lanes[1].rows.clone(),
+    };
+    let set = set_of(&task_data(&compiled));
+    let lap = patterns(&set).nth(1).unwrap();
+    assert_eq!((lap.designator.as_ref().unwrap().as_str(), lap.kind), ("Lap 2", GuidancePatternType::Curve));
+    let points = &lap.line.points;
+    let kinds: Vec<PointType> = points.iter().map(|point| point.kind).collect();
+    assert_eq!(kinds.first(), Some(&PointType::GuidanceReferenceA));
+    assert_eq!(kinds.last(), Some(&PointType::GuidanceReferenceB));
+    assert!(kinds[1..kinds.len() - 1].iter().all(|&kind| kind == PointType::GuidancePoint));
+    let metres: f64 = points
+        .windows(2)
+        .map(|pair| {
+            let [(north, east), (north_b, east_b)] =
+                [&pair[0], &pair[1]].map(|point| (point.north.to_f64(), point.east.to_f64()));
+            let metres: f64 = Geodesic::wgs84().inverse(north, east, north_b, east_b);
+            metres
+        })
+        .sum();
+    assert!((metres - (80.0 + quarter)).abs() < 2e-3, "{metres}");
 }
 
 #[test]
