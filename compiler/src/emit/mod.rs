@@ -10,6 +10,7 @@ pub mod numbers;
 pub mod plan;
 #[cfg(test)]
 mod sample;
+pub mod seed_files;
 pub mod summary;
 pub mod taskdata;
 mod templates;

@@ -110,6 +110,14 @@ impl AlongLine {
             latitude: self.origin.latitude + horner(&self.latitude, t),
         }
     }
+
+    /// Appends the places at parameters `first`, `first + 1`, and so on: `count` of them.
+    pub fn extend(&self, first: u32, count: u32, longitude: &mut Vec<f64>, latitude: &mut Vec<f64>) {
+        extend_horner(&self.longitude, first, count, longitude, |east| {
+            wrap_longitude(self.origin.longitude + east)
+        });
+        extend_horner(&self.latitude, first, count, latitude, |north| self.origin.latitude + north);
+    }
 }
 
 fn fit(
@@ -210,6 +218,32 @@ fn horner(coefficients: &[f64], t: f64) -> f64 {
     coefficients.iter().rev().fold(0.0, |sum, c| sum * t + c)
 }
 
+/// Values of a polynomial at consecutive whole numbers, side by side so that the processor takes
+/// several at a time; each is the very value that [`horner`] gives.
+fn extend_horner(
+    coefficients: &[f64],
+    first: u32,
+    count: u32,
+    into: &mut Vec<f64>,
+    finish: impl Fn(f64) -> f64,
+) {
+    const SIDE_BY_SIDE: u32 = 64;
+    for start in (first..first + count).step_by(SIDE_BY_SIDE as usize) {
+        let width = SIDE_BY_SIDE.min(first + count - start) as usize;
+        let mut parameters = [0.0; SIDE_BY_SIDE as usize];
+        for (parameter, index) in parameters.iter_mut().zip(start..) {
+            *parameter = f64::from(index);
+        }
+        let mut sums = [0.0; SIDE_BY_SIDE as usize];
+        for coefficient in coefficients.iter().rev() {
+            for (sum, parameter) in sums.iter_mut().zip(&parameters) {
+                *sum = *sum * parameter + coefficient;
+            }
+        }
+        into.extend(sums[..width].iter().map(|&sum| finish(sum)));
+    }
+}
+
 /// The polynomial of `t` that comes of `u = u0 + du·t`, `v = v0 + dv·t`.
 fn compose(rows: &[Vec<f64>], u: (f64, f64), v: (f64, f64)) -> Vec<f64> {
     rows.iter().rev().fold(vec![0.0; rows.len()], |sum, row| {
@@ -284,6 +318,12 @@ mod tests {
             for t in [0.0, 1.0, 500.0, 2000.0] {
                 let point = coord! {x: x + t * step.x, y: y + t * step.y};
                 prop_assert!(metres_apart(line.to_geo(t), inverse.to_geo(point)) < 1e-7);
+            }
+            let (mut longitude, mut latitude) = (vec![], vec![]);
+            line.extend(3, 200, &mut longitude, &mut latitude);
+            for (index, place) in longitude.into_iter().zip(latitude).enumerate() {
+                let expected = line.to_geo(index as f64 + 3.0);
+                prop_assert_eq!(place, (expected.longitude, expected.latitude));
             }
         }
     }
