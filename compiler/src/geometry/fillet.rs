@@ -1,8 +1,9 @@
 //! Drivable paths along a polyline: lines joined by arcs that are never tighter than a radius.
 //!
-//! Each corner gets the arc that touches both its edges, as wide as half of the shorter edge lets
-//! it be but never so wide that it leaves the corner by more than [`CUT_M`]. Where even the
-//! smallest radius does not fit, the path ends and another begins.
+//! Each corner gets the arc that touches both its edges, never so wide that it leaves the corner by
+//! more than [`CUT_M`] unless the radius asks for more. Two neighbouring corners share the edge
+//! between them: each takes what the radius needs, and of the rest what it wishes. Where even the
+//! needs exceed the edge, the path ends at the sharper corner and another begins.
 
 use super::Point;
 use super::path::{Gear, Path, Piece, Pose};
@@ -16,15 +17,15 @@ const STRAIGHT_ON: f64 = 1e-9;
 
 /// Paths along the chain of points, in order. Neighbouring points differ.
 pub fn filleted(chain: &[Point], radius: f64) -> Vec<Path> {
+    let arcs = arcs(chain, radius);
     let mut paths = Vec::new();
     let mut drawing = Drawing::begin(chain, 0);
-    for corner in 1..chain.len() - 1 {
-        match Arc::at(chain, corner, radius) {
-            Some(arc) => drawing.round(chain[corner], &arc),
-            None => {
-                paths.push(drawing.finish(chain[corner]));
-                drawing = Drawing::begin(chain, corner);
-            }
+    for (corner, arc) in arcs.iter().enumerate().take(chain.len() - 1).skip(1) {
+        if arc.is_broken {
+            paths.push(drawing.finish(chain[corner]));
+            drawing = Drawing::begin(chain, corner);
+        } else {
+            drawing.round(chain[corner], arc);
         }
     }
     paths.push(drawing.finish(chain[chain.len() - 1]));
@@ -32,25 +33,60 @@ pub fn filleted(chain: &[Point], radius: f64) -> Vec<Path> {
 }
 
 /// The rounding of one corner.
+#[derive(Copy, Clone)]
 struct Arc {
-    /// Metres from the corner at which the arc begins and ends.
-    tangent: f64,
     /// The turn, radians, positive to the left.
     turn: f64,
+    /// Metres from the corner at which the narrowest arc begins and ends.
+    needed: f64,
+    /// Metres from the corner at which the arc begins and ends.
+    tangent: f64,
+    /// Whether no arc fits, so that the path ends here.
+    is_broken: bool,
+}
+
+/// An arc for each point of the chain, the two ends among them, which turn not at all.
+fn arcs(chain: &[Point], radius: f64) -> Vec<Arc> {
+    let last = chain.len() - 1;
+    let mut arcs: Vec<Arc> = (0..=last)
+        .map(|i| {
+            let turn = if i == 0 || i == last {
+                0.0
+            } else {
+                let incoming = direction(chain[i - 1], chain[i]);
+                num::wrap_angle(direction(chain[i], chain[i + 1]) - incoming)
+            };
+            Arc::new(turn, radius)
+        })
+        .collect();
+    for i in 0..last {
+        if arcs[i].needed + arcs[i + 1].needed > distance(chain[i], chain[i + 1]) {
+            let sharper = if arcs[i].needed > arcs[i + 1].needed { i } else { i + 1 };
+            arcs[sharper] = Arc { is_broken: true, ..Arc::new(0.0, radius) };
+        }
+    }
+    for i in 0..last {
+        let spare = distance(chain[i], chain[i + 1]) - arcs[i].needed - arcs[i + 1].needed;
+        let wishes = [i, i + 1].map(|k| arcs[k].wished() - arcs[k].needed);
+        let share = spare / (wishes[0] + wishes[1]).max(spare).max(f64::MIN_POSITIVE);
+        for (k, wish) in [i, i + 1].into_iter().zip(wishes) {
+            arcs[k].tangent = arcs[k].tangent.min(arcs[k].needed + wish * share);
+        }
+    }
+    arcs
 }
 
 impl Arc {
-    fn at(chain: &[Point], corner: usize, radius: f64) -> Option<Self> {
-        let (before, here, after) = (chain[corner - 1], chain[corner], chain[corner + 1]);
-        let turn = num::wrap_angle(direction(here, after) - direction(before, here));
-        let steepness = num::tan(turn.abs() / 2.0);
-        if turn.abs() < STRAIGHT_ON {
-            return Some(Self { tangent: 0.0, turn: 0.0 });
-        }
-        let room = distance(before, here).min(distance(here, after)) / 2.0;
-        let smallest = radius * steepness;
-        let wished = CUT_M / num::tan(turn.abs() / 4.0);
-        (smallest <= room).then(|| Self { tangent: wished.clamp(smallest, room), turn })
+    fn new(turn: f64, radius: f64) -> Self {
+        let turn = if turn.abs() < STRAIGHT_ON { 0.0 } else { turn };
+        let needed = radius * num::tan(turn.abs() / 2.0);
+        let arc = Self { turn, needed, tangent: 0.0, is_broken: false };
+        Self { tangent: arc.wished(), ..arc }
+    }
+
+    /// Where an arc begins that leaves its corner by [`CUT_M`], or the narrowest if that is wider.
+    fn wished(&self) -> f64 {
+        if self.turn == 0.0 { 0.0 } else { (CUT_M / num::tan(self.turn.abs() / 4.0)).max(self.needed) }
     }
 }
 

@@ -3,17 +3,25 @@
 //!
 //! A lap's way is the edge of what a disc of the lap's radius can sweep inside the fence inset by
 //! the lap's distance, so that convex corners are rounded and necks too narrow to turn round in
-//! are left; where a hollow corner is tighter than the machine steers, the lap is cut in two.
+//! are left. Round a hollow corner of the fence an offset would be an arc as tight as the lap is
+//! near; there the lap keeps as far from the corner as its own radius.
 
 use super::toolbar::Toolbar;
 use crate::check::{Headland, HeadlandSize, HeadlandSown};
 use crate::geometry::fillet::{CUT_M, filleted};
 use crate::geometry::{Path, Point, Pose, region};
 use crate::num;
+use crate::turns::{FreeSpace, SPARE_M};
 use geo::{BoundingRect, LineString, MultiPolygon, Polygon, Simplify};
 
 /// How far a simplified lap may lie from the true offset, metres.
 const SIMPLIFIED_M: f64 = 0.02;
+
+/// Corners of the fence are looked for on an outline simplified by this much, metres.
+const OUTLINE_M: f64 = 0.3;
+
+/// How far apart a lap that does not fit is looked at, metres.
+const LOOK_M: f64 = 0.1;
 
 /// A lap's radius is larger than the machine's, so that it survives the rounding of offsets.
 const RADIUS_FACTOR: f64 = 1.3;
@@ -51,8 +59,8 @@ pub fn headland(fence: &MultiPolygon, toolbar: &Toolbar, wish: Headland) -> Head
 /// and ends there: the reference point runs on by the tool's offset, then a half circle, whose
 /// outermost point is the body's outer front corner.
 pub fn laps_that_turns_need(toolbar: &Toolbar) -> u32 {
-    let half_width = toolbar.left().max(toolbar.right());
-    let depth = num::hypot(toolbar.turning_radius + half_width, toolbar.overhang()) + toolbar.forward.abs();
+    let radius = toolbar.turning_radius;
+    let depth = radius + toolbar.swing(radius) + toolbar.forward.abs();
     laps_within(depth, toolbar)
 }
 
@@ -75,7 +83,41 @@ fn first_distance(toolbar: &Toolbar) -> f64 {
 
 fn lap_region(fence: &MultiPolygon, toolbar: &Toolbar, lap: u32) -> MultiPolygon {
     let distance = first_distance(toolbar) + f64::from(lap - 1) * toolbar.width;
-    region::opened(&region::inset(fence, distance), lap_radius(toolbar))
+    let radius = lap_radius(toolbar);
+    let inset = region::inset(fence, distance);
+    if distance >= radius {
+        return region::opened(&inset, radius);
+    }
+    let discs: Vec<Polygon> = hollow_corners(fence, toolbar).map(|corner| disc(corner, radius)).collect();
+    region::opened(&region::difference(&inset, &region::union_all(&discs)), radius)
+}
+
+/// Corners that turn out of the region by more than an arc of the turning radius can cut by
+/// [`CUT_M`]: `2 acos(r / (r + cut))`.
+fn hollow_corners<'a>(fence: &'a MultiPolygon, toolbar: &Toolbar) -> impl Iterator<Item = Point> + 'a {
+    let radius = toolbar.turning_radius;
+    let sharp = 2.0 * num::acos(radius / (radius + CUT_M));
+    region::rings(fence).flat_map(move |ring| {
+        let simple = ring.simplify(OUTLINE_M);
+        let corners = simple.0[..simple.0.len() - 1].to_vec();
+        let count = corners.len();
+        (0..count).filter_map(move |i| {
+            let (before, here, after) =
+                (corners[(i + count - 1) % count], corners[i], corners[(i + 1) % count]);
+            let incoming = num::atan2(here.y - before.y, here.x - before.x);
+            let outgoing = num::atan2(after.y - here.y, after.x - here.x);
+            (num::wrap_angle(outgoing - incoming) < -sharp).then_some(here)
+        })
+    })
+}
+
+fn disc(centre: Point, radius: f64) -> Polygon {
+    const CORNERS: u32 = 96;
+    let corner = |i: u32| {
+        let (sin, cos) = num::sin_cos(f64::from(i) * 2.0 * num::PI / f64::from(CORNERS));
+        Point { x: centre.x + radius * cos, y: centre.y + radius * sin }
+    };
+    Polygon::new(LineString((0..CORNERS).map(corner).collect()), vec![])
 }
 
 fn ways(fence: &MultiPolygon, toolbar: &Toolbar, lap: u32) -> Vec<Path> {
@@ -112,6 +154,33 @@ fn without_small_holes(region: &MultiPolygon, size: f64) -> MultiPolygon {
             })
             .collect(),
     )
+}
+
+/// The parts of a way that keep the body inside the fence, proven; where something stands in the
+/// headland, the way before it and the way after it.
+pub fn fitting(way: &Path, space: &FreeSpace) -> Vec<Path> {
+    if space.clearance(way, SPARE_M).is_ok() {
+        return vec![way.clone()];
+    }
+    let length = way.length();
+    let steps = (length / LOOK_M).ceil().max(1.0) as usize;
+    let at = |i: usize| length * i as f64 / steps as f64;
+    let fits: Vec<bool> = way
+        .poses_at((0..=steps).map(at))
+        .into_iter()
+        .map(|pose| space.clearance_at(pose).is_some_and(|gap| gap > SPARE_M))
+        .collect();
+    let mut parts = Vec::new();
+    let mut i = 0;
+    while i <= steps {
+        let run = fits[i..].iter().take_while(|fit| **fit).count();
+        if run > 1 {
+            parts.push(way.between(at(i), at(i + run - 1)));
+        }
+        i += run + 1;
+    }
+    parts.retain(|part| space.clearance(part, SPARE_M).is_ok());
+    parts
 }
 
 /// What the tool bar covers along a way.

@@ -13,6 +13,7 @@ use crate::diagnostic::{Finding, Told};
 use crate::geometry::{Path, Point, angle_of_heading, region};
 use crate::num;
 use crate::site::FieldSite;
+use crate::turns::{self, FreeSpace};
 use geo::{BoundingRect, Intersects, MultiPolygon, Polygon, Rect};
 use heading::Prices;
 use headland::HeadlandPlan;
@@ -31,6 +32,11 @@ pub fn lanes(field: &Field, site: &FieldSite, machine: &Machine) -> Told<LanePla
     for (zone, angle) in zones(&main, &field.guidance, site, &prices) {
         laid.straight(&zone, angle);
     }
+    let space = FreeSpace::new(&site.fence, turns::footprint(machine));
+    let laps: Vec<(u32, Path)> = laps
+        .iter()
+        .flat_map(|(lap, way)| headland::fitting(way, &space).into_iter().map(|part| (*lap, part)))
+        .collect();
     laid.laps(&laps, &main);
     if field.headland.sown != HeadlandSown::No {
         laid.fill(&main, &prices);

@@ -2,6 +2,7 @@
 //! it. Plain metres from the reference point, forward and to the right.
 
 use crate::check::Machine;
+use crate::num;
 use geo::{ConvexHull, Coord, MultiPoint, Point};
 
 /// Room kept between the body and the fence when lanes are laid, metres. It covers the rounding of
@@ -59,16 +60,11 @@ impl Toolbar {
         self.body.iter().map(|p| p.1).fold(f64::NEG_INFINITY, f64::max)
     }
 
-    /// The body's farther reach along the machine, forward or back; positive.
-    pub fn overhang(&self) -> f64 {
-        self.body.iter().map(|p| p.0.abs()).fold(0.0, f64::max)
-    }
-
     /// How far the body's outer corners swing beyond the reference point's way, seen from the
-    /// inside of an arc of this radius: `√((radius + half width)² + overhang²) − radius`.
+    /// inside of an arc of this radius: the farthest corner's distance from the arc's centre, less
+    /// the radius.
     pub fn swing(&self, radius: f64) -> f64 {
-        let half_width = self.left().max(self.right());
-        crate::num::hypot(radius + half_width, self.overhang()) - radius
+        self.body.iter().map(|p| num::hypot(radius + p.1.abs(), p.0) - radius).fold(0.0, f64::max)
     }
 }
 
