@@ -71,12 +71,27 @@ pub struct Compilation {
 
 impl Compilation {
     /// The files of a compiled job, in a folder of this name.
-    pub fn emission<'a>(&'a self, compiled: &'a Compiled, name: &str) -> Emission<'a> {
+    pub fn emission<'a>(&'a self, compiled: &'a Compiled, name: &str, seed_file: SeedFile) -> Emission<'a> {
         let inputs: Vec<emit::Input> =
             self.inputs.iter().map(|input| emit::Input { path: &input.path, bytes: &input.bytes }).collect();
         let about = About { job: name, inputs: &inputs, findings: &self.findings };
-        emit::emit(compiled, &about, &|point| compiled.site.to_geo(point))
+        let emission = emit::emit(compiled, &about, &|point| compiled.site.to_geo(point));
+        match seed_file {
+            SeedFile::LeftOut => emission,
+            SeedFile::Written => {
+                emission.with("seeds.parquet", move |out| emit::seed_files::seeds_parquet(compiled, out))
+            }
+        }
     }
+}
+
+/// Whether every single seed gets its row in a file.
+#[derive(Copy, Clone, Debug, PartialEq, Eq)]
+pub enum SeedFile {
+    /// It does.
+    Written,
+    /// It does not; the runs tell all.
+    LeftOut,
 }
 
 /// A job with all that was computed from it.

@@ -64,11 +64,29 @@ fn the_starter_job_compiles_and_is_never_overwritten() {
     assert_eq!(entries(&dir.path().join("out")), ["job"]);
     assert_eq!(
         entries(&dir.path().join("out/job")),
-        ["manifest.json", "map.svg", "plan.geojson", "summary.html", "summary.md"]
+        [
+            "TASKDATA",
+            "manifest.json",
+            "map.svg",
+            "plan.geojson",
+            "seed-rows.geojson",
+            "summary.html",
+            "summary.md"
+        ]
     );
     fs::write(&job, "mine").expect("written");
     run(dir.path(), &["new", "first"], 2);
     assert_eq!(fs::read_to_string(job).expect("still there"), "mine");
+}
+
+#[test]
+fn seeds_are_written_on_demand_and_go_with_the_next_compile() {
+    let (dir, _) = started();
+    let seeds = dir.path().join("out/job/seeds.parquet");
+    run(dir.path(), &["compile", "first/job.toml", "-o", "out", "--seeds"], 0);
+    assert_eq!(fs::read(&seeds).expect("written")[..4], *b"PAR1");
+    run(dir.path(), &["compile", "first/job.toml", "-o", "out"], 0);
+    assert!(!seeds.exists());
 }
 
 #[test]

@@ -42,6 +42,9 @@ pub enum Command {
         /// Folder that receives one folder for each job
         #[arg(short, long = "out", value_name = "OUT", default_value = "out")]
         out: PathBuf,
+        /// Also write every single seed to seeds.parquet
+        #[arg(long)]
+        seeds: bool,
         /// How findings are told
         #[arg(long, value_enum, default_value_t = Format::Text)]
         format: Format,

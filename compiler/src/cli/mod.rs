@@ -15,7 +15,7 @@ use args::{Cli, Command, Format, SchemaName};
 use clap::{CommandFactory, Parser};
 use disk::Disk;
 use lanewright::diagnostic::Severity;
-use lanewright::pipeline::{self, Compilation};
+use lanewright::pipeline::{self, Compilation, SeedFile};
 use std::collections::BTreeMap;
 use std::io;
 use std::path::Path;
@@ -54,7 +54,10 @@ fn told(what: &str, status: u8) -> ExitCode {
 
 fn dispatch(command: &Command) -> Result<(), Ending> {
     match command {
-        Command::Compile { jobs, out, format } => compile(jobs, out, *format),
+        Command::Compile { jobs, out, seeds, format } => {
+            let seed_file = if *seeds { SeedFile::Written } else { SeedFile::LeftOut };
+            compile(jobs, out, seed_file, *format)
+        }
         Command::Check { jobs, format } => check(jobs, *format),
         Command::Schema { name } => console::data(match name {
             SchemaName::Job => lanewright_schema::job::json_schema(),
@@ -73,7 +76,7 @@ fn dispatch(command: &Command) -> Result<(), Ending> {
     }
 }
 
-fn compile(jobs: &[String], out: &Path, format: Format) -> Result<(), Ending> {
+fn compile(jobs: &[String], out: &Path, seed_file: SeedFile, format: Format) -> Result<(), Ending> {
     let names = folder_names(jobs)?;
     let mut refused = false;
     for (job, name) in jobs.iter().zip(&names) {
@@ -83,7 +86,7 @@ fn compile(jobs: &[String], out: &Path, format: Format) -> Result<(), Ending> {
             continue;
         };
         let written = console::while_showing(format!("writing {name}"), || {
-            let emission = compilation.emission(compiled, name);
+            let emission = compilation.emission(compiled, name, seed_file);
             let paths: Vec<&str> = emission.paths().collect();
             folder::write(out, name, &paths, |path, file| emission.write(path, file))
         });

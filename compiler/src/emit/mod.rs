@@ -74,6 +74,7 @@ pub fn emit<'a>(compiled: &'a Compiled, about: &About, to_geo: ToGeo) -> Emissio
         .collect();
     let document = summary::document(compiled, about, to_geo);
     let plan = plan::plan(compiled, to_geo).to_geojson();
+    let seed_rows = seed_files::seed_rows(compiled);
     let task_data = taskdata::task_data(compiled);
     Emission {
         files: vec![
@@ -83,6 +84,7 @@ pub fn emit<'a>(compiled: &'a Compiled, about: &About, to_geo: ToGeo) -> Emissio
             bytes("summary.html", summary::html(&document, compiled)),
             bytes("map.svg", map::svg(compiled)),
             bytes("plan.geojson", plan.expect("finite numbers and plain names go into any GeoJSON")),
+            bytes("seed-rows.geojson", seed_rows.expect("finite numbers go into any GeoJSON")),
         ],
         manifest: manifest::manifest(compiled, about.job, inputs, about.findings, to_geo),
     }
