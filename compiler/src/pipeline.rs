@@ -28,6 +28,7 @@ pub fn compile(sources: &dyn Sources, path: &str) -> Compilation {
 
 fn plan(file: &JobFile, findings: &mut Vec<Finding>) -> Option<Compiled> {
     let job = check::check(file).tell(findings)?;
+    findings.extend(emit::taskdata::limits(&job));
     let site = site::site(&job).tell(findings)?;
     let plans: Vec<Told<FieldPlan>> = job
         .fields

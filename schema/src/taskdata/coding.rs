@@ -1,8 +1,12 @@
 //! Elements that other elements refer to: customer, farm, worker, crop, product, practice,
 //! base station, comments, and how a value is shown.
 
-use super::id::*;
-use super::value::*;
+use super::id::{
+    BaseStationId, CodedCommentGroupId, CodedCommentId, CodedCommentListValueId, ColourLegendId, CropTypeId,
+    CropVarietyId, CulturalPracticeId, CustomerId, FarmId, OperationTechniqueId, ProductGroupId, ProductId,
+    ValuePresentationId, WorkerId,
+};
+use super::value::{Ddi, Latitude, Longitude, Scale, Text};
 
 element! {
     /// Whom the work is done for.

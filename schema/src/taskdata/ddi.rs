@@ -123,7 +123,7 @@ mod tests {
         // Public data dictionary: 1 is 0.001 seeds per square metre, so 8 of them are 8000.
         assert_eq!(SETPOINT_COUNT_PER_AREA.raw(8.0), 8000);
         assert_eq!(OFFSET_Y.raw(-171.4), -171);
-        assert_eq!(SETPOINT_COUNT_PER_AREA.value(12_346), 12.346);
+        assert!((SETPOINT_COUNT_PER_AREA.value(12_346) - 12.346).abs() < 1e-12);
         assert!(!SETPOINT_COUNT_CONTENT.holds(3e9));
     }
 

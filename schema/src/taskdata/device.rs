@@ -1,8 +1,10 @@
 //! The device description: the machine as the bus sees it, its elements, their properties and the
 //! values that can be set and logged.
 
-use super::id::*;
-use super::value::*;
+use super::id::{DeviceElementId, DeviceId};
+use super::value::{
+    ClientName, DataProperties, Ddi, LocalizationLabel, LogMethods, Scale, StructureLabel, Text,
+};
 
 element! {
     /// A device.

@@ -1,8 +1,8 @@
 //! The link list: identities that outlive one task data set, here UUIDs.
 
-use super::id::*;
+use super::id::{LinkGroupId, ObjectRef};
 use super::set::{MajorVersion, MinorVersion, TransferOrigin};
-use super::value::*;
+use super::value::Text;
 use uuid::Uuid;
 
 /// The name of the link list's file, and of its announcement in the set.

@@ -1,7 +1,10 @@
 //! The field: its polygons, lines and points, and the guidance patterns that a machine drives.
 
-use super::id::*;
-use super::value::*;
+use super::id::{
+    BaseStationId, CropTypeId, CropVarietyId, CustomerId, FarmId, GuidanceGroupId, GuidancePatternId,
+    LineStringId, PartfieldId, PointId, PolygonId,
+};
+use super::value::{Accuracy, Bearing, Latitude, Longitude, Text};
 
 element! {
     /// A field, or a part of one that is worked as a whole.

@@ -19,7 +19,7 @@ impl Source {
     pub const fn new(seed: u64) -> Self {
         Self { state: seed, depth: 0 }
     }
-    /// SplitMix64 (Steele, Lea and Flood 2014).
+    /// `SplitMix64` (Steele, Lea and Flood 2014).
     pub const fn number(&mut self) -> u64 {
         self.state = self.state.wrapping_add(0x9E37_79B9_7F4A_7C15);
         let mixed = (self.state ^ (self.state >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);

@@ -1,6 +1,6 @@
 //! The set as a whole: the root of `TASKDATA.XML`.
 
-use super::value::*;
+use super::value::Text;
 use super::{
     BaseStation, CodedComment, CodedCommentGroup, ColourLegend, CropType, CulturalPractice, Customer, Device,
     Farm, OperationTechnique, Partfield, Product, ProductGroup, Task, ValuePresentation, Worker,

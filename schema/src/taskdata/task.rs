@@ -1,7 +1,11 @@
 //! The task: what to do where, with which machine and product, and what to log.
 
-use super::id::*;
-use super::value::*;
+use super::id::{
+    CodedCommentId, CodedCommentListValueId, CulturalPracticeId, CustomerId, DeviceElementId, DeviceId,
+    FarmId, GuidanceGroupId, GuidancePatternId, OperationTechniqueId, PartfieldId, ProductId, TaskId,
+    ValuePresentationId, WorkerId,
+};
+use super::value::{ClientName, Ddi, Dilution, Latitude, LocalTime, LogMethods, Longitude, Text};
 
 code! {
     /// How far a task is.

@@ -49,6 +49,9 @@ impl fmt::Display for ReadError {
 impl std::error::Error for ReadError {}
 
 /// The whole file, given its root element.
+///
+/// # Panics
+/// Never: writing into memory does not fail, and XML made of text is text.
 pub fn write<E: Element>(root: &E) -> String {
     let mut bytes = Vec::new();
     let mut writer = Writer::new_with_indent(&mut bytes, b' ', 2);

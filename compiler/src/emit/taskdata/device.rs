@@ -212,37 +212,37 @@ impl Description {
     }
 
     fn property(&mut self, element: usize, entry: Entry, value: i32) {
-        let known = self.device.properties.iter().find(|p| p.ddi == entry.ddi && p.value == value);
-        let object = match known {
-            Some(property) => property.object_id,
-            None => {
-                let object = self.next_object();
-                let presentation_object_id = self.presentation(entry);
-                self.device.properties.push(DeviceProperty {
-                    presentation_object_id,
-                    ..DeviceProperty::new(object, entry.ddi, value)
-                });
-                object
-            }
-        };
+        let object = self.property_object(entry, value);
         self.device.elements[element].objects.push(DeviceObjectReference::new(object));
     }
 
+    fn property_object(&mut self, entry: Entry, value: i32) -> u16 {
+        let known = self.device.properties.iter().find(|p| p.ddi == entry.ddi && p.value == value);
+        if let Some(property) = known {
+            return property.object_id;
+        }
+        let object = self.next_object();
+        let presentation_object_id = self.presentation(entry);
+        let property = DeviceProperty::new(object, entry.ddi, value);
+        self.device.properties.push(DeviceProperty { presentation_object_id, ..property });
+        object
+    }
+
     fn process(&mut self, element: usize, entry: Entry, properties: DataProperties, methods: LogMethods) {
-        let known = self.device.process_data.iter().find(|data| data.ddi == entry.ddi);
-        let object = match known {
-            Some(data) => data.object_id,
-            None => {
-                let object = self.next_object();
-                let presentation_object_id = self.presentation(entry);
-                self.device.process_data.push(DeviceProcessData {
-                    presentation_object_id,
-                    ..DeviceProcessData::new(object, entry.ddi, properties, methods)
-                });
-                object
-            }
-        };
+        let object = self.process_object(entry, properties, methods);
         self.device.elements[element].objects.push(DeviceObjectReference::new(object));
+    }
+
+    fn process_object(&mut self, entry: Entry, properties: DataProperties, methods: LogMethods) -> u16 {
+        let known = self.device.process_data.iter().find(|data| data.ddi == entry.ddi);
+        if let Some(data) = known {
+            return data.object_id;
+        }
+        let object = self.next_object();
+        let presentation_object_id = self.presentation(entry);
+        let data = DeviceProcessData::new(object, entry.ddi, properties, methods);
+        self.device.process_data.push(DeviceProcessData { presentation_object_id, ..data });
+        object
     }
 
     /// How an entry is shown: in its own unit, shares in percent. A code has no presentation.
