@@ -27,7 +27,7 @@ pub struct Rule {
 }
 
 /// Every rule, stage by stage.
-pub const CATALOGUE: &[&[Rule]] = &[READ, CHECK, ROUTE, AUDIT];
+pub const CATALOGUE: &[&[Rule]] = &[READ, CHECK, ROUTE, AUDIT, EMIT];
 
 /// Every rule, one after the other.
 pub fn all() -> impl Iterator<Item = &'static Rule> {
@@ -370,4 +370,23 @@ const AUDIT: &[Rule] = &[
         .formula("index of each run in a row above the last of the run before")
         .source("the lattice itself")
         .example("two lanes that both sow the last seed of a row"),
+];
+
+const EMIT: &[Rule] = &[
+    note(
+        "task-data/name-shortened",
+        "a name longer than the task data set can hold",
+        "the machine's terminal shows the beginning only; two names that begin alike look the same there",
+    )
+    .formula("more than 32 characters")
+    .source("ISO 11783-10, schema files of version 4.3")
+    .example("name = \"Lower Sallow beyond the second hedge\""),
+    note(
+        "task-data/spacing-not-whole",
+        "a seed spacing that the task data set cannot hold",
+        "its set-point counts whole millimetres; the task then states seeds per area, and the seed map the spacing",
+    )
+    .formula("|spacing − nearest whole millimetre| > 0.0001 mm")
+    .source("ISO 11783-11, data dictionary entry 16")
+    .example("between_seeds = \"5.25 cm\""),
 ];

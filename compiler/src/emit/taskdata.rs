@@ -21,6 +21,7 @@ use crate::check::{Job, KeepOut};
 use crate::diagnostic::Finding;
 use crate::geometry::Point as GroundPoint;
 use crate::pipeline::Compiled;
+use crate::rules;
 use crate::site::Baseline;
 use device::Described;
 use lanewright_schema::quantity::GeoPoint;
@@ -153,7 +154,7 @@ fn shortened_names(job: &Job) -> Vec<Finding> {
         .map(|(what, name, span)| {
             let kept = label::<NAME_LENGTH>(name);
             let message = format!("the {what} `{name}` is called `{}` in the task data", kept.as_str());
-            let finding = Finding::note(rule::NAME_SHORTENED, message).with_hint(format!(
+            let finding = rules::finding(rule::NAME_SHORTENED, message).with_hint(format!(
                 "ISO 11783-10 allows {NAME_LENGTH} characters; put what tells names apart first"
             ));
             match span {

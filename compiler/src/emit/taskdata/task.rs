@@ -12,6 +12,7 @@ use crate::check::{Field, Operation};
 use crate::diagnostic::Finding;
 use crate::operations::WorkOrder;
 use crate::pipeline::{Compiled, FieldPlan};
+use crate::rules;
 use chrono::{NaiveDate, NaiveTime};
 use lanewright_schema::quantity::Length;
 use lanewright_schema::taskdata::ddi::{self, Entry};
@@ -147,7 +148,7 @@ pub fn spacing_finding(field: &Field) -> Option<Finding> {
         spacing.to_mm()
     );
     Some(
-        Finding::note(rule::SPACING_NOT_WHOLE, message)
+        rules::finding(rule::SPACING_NOT_WHOLE, message)
             .with_hint("a spacing of whole millimetres can be stated; the seed map holds any"),
     )
 }
