@@ -1,8 +1,9 @@
 //! Partfields: boundary, obstacles, headland, main field, entrances and home of each field, and its
 //! guidance.
 //!
-//! Rings repeat their first point at their end. A piece of headland or main field that rounds to
-//! no whole square metre, the format's unit, is left out.
+//! Rings repeat their first point at their end. Longitudes stay within ±180°, as the format has it:
+//! on a field astride that meridian they jump by 360° within a ring. A piece of headland or main
+//! field that rounds to no whole square metre, the format's unit, is left out.
 
 use super::lots::Lots;
 use super::{CUSTOMER, FARM, Places, guidance, label, number, whole};
