@@ -15,6 +15,16 @@ pub struct Footprint {
     outline: Convex,
     reach: f64,
     core: f64,
+    inner: InnerDisc,
+}
+
+/// The largest disc inside a footprint.
+#[derive(Copy, Clone, Debug, PartialEq)]
+pub struct InnerDisc {
+    /// Its centre, metres forward and to the right of the reference point.
+    pub centre: (f64, f64),
+    /// Its radius, metres.
+    pub radius_m: f64,
 }
 
 impl Footprint {
@@ -31,7 +41,8 @@ impl Footprint {
         } else {
             0.0
         };
-        Self { outline, reach, core }
+        let inner = inner_disc(&outline);
+        Self { outline, reach, core, inner }
     }
 
     /// The farthest that any of it lies from the reference point, metres.
@@ -43,6 +54,11 @@ impl Footprint {
     /// reference point lies outside.
     pub const fn core(&self) -> f64 {
         self.core
+    }
+
+    /// The largest disc inside it, wherever its centre.
+    pub const fn inner_disc(&self) -> InnerDisc {
+        self.inner
     }
 
     /// Its corners on the ground, counter-clockwise.
@@ -65,6 +81,46 @@ impl Footprint {
     }
 }
 
+/// The depth below the nearest edge is a concave function of the place, so a search by thirds
+/// along one axis of a search by thirds along the other finds its greatest value.
+fn inner_disc(outline: &Convex) -> InnerDisc {
+    let spread = |of: fn(&Point) -> f64| {
+        let values = outline.corners().iter().map(of);
+        values.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| (low.min(v), high.max(v)))
+    };
+    let depth = |x: f64, y: f64| {
+        outline.edges().map(|[from, to]| left_of(Point { x, y }, from, to)).fold(f64::INFINITY, f64::min)
+    };
+    let across = |x: f64| greatest(spread(|p| p.y), |y| depth(x, y));
+    let (x, _) = greatest(spread(|p| p.x), |x| across(x).1);
+    let (y, radius) = across(x);
+    let radius_m = if radius.is_finite() { radius.max(0.0) } else { 0.0 };
+    InnerDisc { centre: (x, -y), radius_m }
+}
+
+/// Where a concave function is greatest on an interval, and its value there.
+fn greatest((mut low, mut high): (f64, f64), value: impl Fn(f64) -> f64) -> (f64, f64) {
+    /// Each leaves two thirds: enough for a millionth of a machine's length.
+    const THIRDS: u32 = 40;
+    for _ in 0..THIRDS {
+        let third = (high - low) / 3.0;
+        if value(low + third) < value(high - third) {
+            low += third;
+        } else {
+            high -= third;
+        }
+    }
+    let middle = 0.5 * (low + high);
+    (middle, value(middle))
+}
+
+/// Metres that a point lies to the left of a line.
+fn left_of(point: Point, from: Point, to: Point) -> f64 {
+    let (along_x, along_y) = (to.x - from.x, to.y - from.y);
+    let length = num::hypot(along_x, along_y);
+    (along_x * (point.y - from.y) - along_y * (point.x - from.x)) / length
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -74,6 +130,8 @@ mod tests {
         let machine = Footprint::around([(3.0, -1.0), (3.0, 1.0), (-2.0, 1.0), (-2.0, -1.0), (0.0, 0.5)]);
         assert!((machine.reach() - 10.0f64.sqrt()).abs() < 1e-12);
         assert!((machine.core() - 1.0).abs() < 1e-12);
+        let inner = machine.inner_disc();
+        assert!((inner.radius_m - 1.0).abs() < 1e-5 && inner.centre.1.abs() < 1e-5, "{inner:?}");
         let towed = Footprint::around([(-1.0, -1.0), (-1.0, 1.0), (-2.0, 0.0)]);
         assert!(towed.core() < 1e-12);
     }

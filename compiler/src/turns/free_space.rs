@@ -37,6 +37,8 @@ const ENOUGH_M: f64 = 1.0;
 pub struct FreeSpace {
     footprint: Footprint,
     edges: Edges,
+    /// Where the centre of the footprint's largest disc may be.
+    passable: Edges,
 }
 
 /// How near a way comes to the fence.
@@ -51,10 +53,11 @@ pub struct Clearance {
 impl FreeSpace {
     /// The free space of a footprint within a fence.
     pub fn new(fence: &MultiPolygon, footprint: Footprint) -> Self {
-        let edges: Vec<Segment> =
-            region::rings(fence).flat_map(|ring| ring.lines().map(|line| [line.start, line.end])).collect();
-        let edges = Edges::new(edges, footprint.reach());
-        Self { footprint, edges }
+        let edges = Edges::new(rings_of(fence), footprint.reach());
+        let disc_m = footprint.inner_disc().radius_m - 2.0 * region::ARC_TOLERANCE_M;
+        let passable = region::inset(fence, disc_m);
+        let passable = Edges::new(rings_of(&passable), footprint.reach());
+        Self { footprint, edges, passable }
     }
 
     /// The footprint that moves in it.
@@ -99,6 +102,14 @@ impl FreeSpace {
     pub fn signed_distance(&self, point: Point, cap_m: f64) -> f64 {
         let distance = self.edges.distance(point, cap_m);
         if self.edges.encloses(point) { distance } else { -distance }
+    }
+
+    /// Whether the footprint's largest disc can get from one pose to the other: no gap between is
+    /// narrower than that. Where it cannot, there is no way.
+    pub fn joins(&self, a: Pose, b: Pose) -> bool {
+        let (forward, right) = self.footprint.inner_disc().centre;
+        let part = |pose: Pose| self.passable.part_at(pose.ground(forward, right));
+        part(a).is_some_and(|own| part(b) == Some(own))
     }
 
     /// The corners of the smallest upright rectangle round the fence.
@@ -160,6 +171,14 @@ impl FreeSpace {
         }
         gap
     }
+}
+
+/// The edges of each part, holes included.
+fn rings_of(region: &MultiPolygon) -> impl Iterator<Item = Vec<Segment>> + '_ {
+    region.0.iter().map(|part| {
+        let rings = std::iter::once(part.exterior()).chain(part.interiors());
+        rings.flat_map(|ring| ring.lines().map(|line| [line.start, line.end])).collect()
+    })
 }
 
 /// How the body moves along a piece, per metre of the reference point or per radian on the spot.

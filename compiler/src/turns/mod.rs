@@ -57,6 +57,9 @@ pub enum TurnShape {
 /// The quickest way found from one pose to another.
 pub fn manoeuvre(space: &FreeSpace, drive: &Drive, from: Pose, to: Pose) -> Option<Manoeuvre> {
     let room = space.clearance_at(from)?.min(space.clearance_at(to)?);
+    if !space.joins(from, to) {
+        return None;
+    }
     let need_m = SPARE_M.min(room - ROUNDING_M);
     let task = Task { space, drive, from, to, need_m };
     let direct = task.best_of(task.direct(), f64::INFINITY);
@@ -72,6 +75,7 @@ pub fn manoeuvre(space: &FreeSpace, drive: &Drive, from: Pose, to: Pose) -> Opti
 const ROUNDING_M: f64 = 1e-7;
 
 /// What is asked of one manoeuvre.
+#[derive(Copy, Clone)]
 struct Task<'a> {
     space: &'a FreeSpace,
     drive: &'a Drive,

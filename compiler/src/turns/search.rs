@@ -13,7 +13,7 @@
 use super::candidates::{self, merged};
 use super::drive::Drive;
 use super::{Task, candidates::lower_bound_s};
-use crate::geometry::{Gear, Piece, Point, Pose};
+use crate::geometry::{Gear, Piece, Pose};
 use crate::num;
 use std::cmp::Ordering;
 use std::collections::{BinaryHeap, HashMap};
@@ -30,26 +30,41 @@ const EFFORTS: [(f64, usize); 2] = [(1.0, 16_000), (0.5, 32_000)];
 /// multiple of the quickest on the lattice, and is found much sooner than with 1.
 const GREED: f64 = 1.6;
 
+/// Farther than this a way along a chain of straights is looked for first, metres.
+const FAR_M: f64 = 50.0;
+
 /// A quick way found by search.
 pub fn search(task: &Task<'_>) -> Option<Vec<Piece>> {
-    if task.drive.turns_on_spot
-        && let Some(pieces) = guided::guided(task)
-    {
-        return Some(pieces);
+    if task.drive.turns_on_spot || task.from.distance(&task.to) > FAR_M {
+        guided::guided(task).or_else(|| on_lattice(task))
+    } else {
+        on_lattice(task).or_else(|| guided::guided(task))
     }
+}
+
+/// A way over the lattice of poses.
+fn on_lattice(task: &Task<'_>) -> Option<Vec<Piece>> {
     if !Lattice::new(task, EFFORTS[0].0).goal_can_be_reached() {
         return None;
     }
-    // A cell is free if any point of it could be the centre of the footprint's inner disc; where
-    // the reference point lies outside the footprint there is no such disc, and every cell is.
-    let core_m = task.space.footprint().core();
-    let may_be_free = |centre: Point, half_diagonal_m: f64| {
-        let wanted = core_m + task.need_m - half_diagonal_m;
-        core_m <= 0.0 || task.space.signed_distance(centre, wanted.abs() + 1e-6) >= wanted
-    };
-    let map = DistanceMap::new(task.space.bounds(), task.from.at, task.to.at, may_be_free)?;
+    let map = core_distances(task)?;
     EFFORTS.iter().find_map(|&(cell_steps, most_checks)| {
         Search::new(task, &Lattice::new(task, cell_steps), &map).run(most_checks)
+    })
+}
+
+/// Distances for the centre of the footprint's inner disc. A cell is free if any point of it could
+/// be that centre; where the reference point lies outside the footprint there is no such disc, and
+/// every cell is free.
+fn core_distances(task: &Task<'_>) -> Option<DistanceMap> {
+    /// Cells at most; a large field has larger ones.
+    const MOST_CELLS: f64 = 600_000.0;
+    let bounds = task.space.bounds();
+    let cell_m = DistanceMap::cell_m(bounds, MOST_CELLS);
+    let core_m = task.space.footprint().core();
+    let wanted_m = core_m + task.need_m - 0.5 * std::f64::consts::SQRT_2 * cell_m;
+    DistanceMap::new(bounds, cell_m, task.from.at, task.to.at, |centre| {
+        core_m <= 0.0 || task.space.signed_distance(centre, wanted_m.abs() + 1e-6) >= wanted_m
     })
 }
 

@@ -12,6 +12,8 @@ use crate::num;
 #[derive(Clone, Debug)]
 pub struct Edges {
     segments: Vec<Segment>,
+    /// The part of the fence that each segment belongs to, counted from one.
+    parts: Vec<u32>,
     bounds: (Point, Point),
     origin: Point,
     cell_m: f64,
@@ -49,12 +51,17 @@ impl Near<'_> {
 }
 
 impl Edges {
-    /// Sorts the segments for machines that reach so far from their reference point.
-    pub fn new(segments: Vec<Segment>, reach_m: f64) -> Self {
+    /// Sorts the segments of each part for machines that reach so far from their reference point.
+    pub fn new(parts: impl Iterator<Item = Vec<Segment>>, reach_m: f64) -> Self {
         /// More cells than this cost more to fill than they save.
         const MOST_CELLS: f64 = 60_000.0;
         /// How far beyond the machine's reach edges are listed, metres.
         const MARGIN_M: f64 = 3.5;
+        let (mut segments, mut part_of) = (Vec::new(), Vec::new());
+        for (part, mut edges) in (1..).zip(parts) {
+            part_of.extend(std::iter::repeat_n(part, edges.len()));
+            segments.append(&mut edges);
+        }
         let listed_m = reach_m + MARGIN_M;
         let border = listed_m + reach_m;
         let (low, high) = bounds(&segments);
@@ -65,6 +72,7 @@ impl Edges {
         let rows = (height / cell_m).ceil() as usize + 1;
         let mut edges = Self {
             segments,
+            parts: part_of,
             bounds: (low, high),
             origin,
             cell_m,
@@ -107,18 +115,20 @@ impl Edges {
 
     /// Whether the rings enclose the point.
     pub fn encloses(&self, point: Point) -> bool {
-        let Some(cell) = self.cell_of(point) else {
-            return false;
-        };
-        let crossings = span(&self.row_starts, &self.row_listed, cell / self.columns)
-            .iter()
-            .map(|&index| self.segments[index as usize])
-            .filter(|[from, to]| (from.y > point.y) != (to.y > point.y))
-            .filter(|[from, to]| {
-                let share = (point.y - from.y) / (to.y - from.y);
-                point.x < from.x + share * (to.x - from.x)
-            });
-        crossings.count() % 2 == 1
+        self.part_at(point).is_some()
+    }
+
+    /// The part whose rings enclose the point. A part that does not is crossed an even number of
+    /// times on the way out, so that it cancels itself in an exclusive or of all crossings.
+    pub fn part_at(&self, point: Point) -> Option<u32> {
+        let row = self.cell_of(point)? / self.columns;
+        let crossed = span(&self.row_starts, &self.row_listed, row).iter().filter(|&&index| {
+            let [from, to] = self.segments[index as usize];
+            (from.y > point.y) != (to.y > point.y)
+                && point.x < from.x + (point.y - from.y) / (to.y - from.y) * (to.x - from.x)
+        });
+        let part = crossed.fold(0, |part, &index| part ^ self.parts[index as usize]);
+        (part != 0).then_some(part)
     }
 
     fn cell_of(&self, point: Point) -> Option<usize> {

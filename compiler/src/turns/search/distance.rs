@@ -25,24 +25,22 @@ pub struct DistanceMap {
 }
 
 impl DistanceMap {
-    /// Half the diagonal of a cell, metres, wherever fields are not larger than a few hundred
-    /// hectares.
-    pub const HALF_DIAGONAL_M: f64 = 0.5 * std::f64::consts::SQRT_2 * SMALLEST_M;
+    /// The side of a cell that covers a rectangle with so many cells at most, metres.
+    pub fn cell_m((low, high): (Point, Point), most_cells: f64) -> f64 {
+        num::sqrt((high.x - low.x) * (high.y - low.y) / most_cells).max(SMALLEST_M)
+    }
 
-    /// Distances to the goal within a rectangle, through cells that are free by their centre and
-    /// half their diagonal; none where no way of a point leads from start to goal.
+    /// Distances to the goal within a rectangle, through cells that are free by their centre;
+    /// none where no way of a point leads from start to goal.
     pub fn new(
         (low, high): (Point, Point),
+        cell_m: f64,
         start: Point,
         goal: Point,
-        is_free: impl Fn(Point, f64) -> bool,
+        is_free: impl Fn(Point) -> bool,
     ) -> Option<Self> {
-        /// Cells at most; a large field has larger cells.
-        const MOST_CELLS: f64 = 1_000_000.0;
-        let (width, height) = (high.x - low.x, high.y - low.y);
-        let cell_m = num::sqrt(width * height / MOST_CELLS).max(SMALLEST_M);
-        let columns = (width / cell_m).ceil() as usize + 1;
-        let rows = (height / cell_m).ceil() as usize + 1;
+        let columns = ((high.x - low.x) / cell_m).ceil() as usize + 1;
+        let rows = ((high.y - low.y) / cell_m).ceil() as usize + 1;
         let metres = vec![f64::INFINITY; columns * rows];
         let mut map = Self { origin: low, cell_m, columns, rows, metres };
         map.flood(start, goal, is_free)?;
@@ -82,13 +80,12 @@ impl DistanceMap {
         inside.then(|| row as usize * self.columns + column as usize)
     }
 
-    fn flood(&mut self, start: Point, goal: Point, is_free: impl Fn(Point, f64) -> bool) -> Option<()> {
+    fn flood(&mut self, start: Point, goal: Point, is_free: impl Fn(Point) -> bool) -> Option<()> {
         /// How much farther than from the start distances are needed: a share, and metres.
         const DETOUR: (f64, f64) = (1.2, 25.0);
         let last = self.cell_of(start)?;
         let mut limit_m = f64::INFINITY;
         let first = self.cell_of(goal)?;
-        let half_diagonal_m = 0.5 * std::f64::consts::SQRT_2 * self.cell_m;
         let mut free: Vec<Option<bool>> = vec![None; self.metres.len()];
         let mut open = BinaryHeap::from([Ranked { rank: 0.0, index: first }]);
         self.metres[first] = 0.0;
@@ -105,7 +102,7 @@ impl DistanceMap {
             for (next, step) in self.neighbours(index) {
                 let through = rank + step * self.cell_m;
                 if through < self.metres[next]
-                    && *free[next].get_or_insert_with(|| is_free(self.centre(next), half_diagonal_m))
+                    && *free[next].get_or_insert_with(|| is_free(self.centre(next)))
                 {
                     self.metres[next] = through;
                     open.push(Ranked { rank: through, index: next });

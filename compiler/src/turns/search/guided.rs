@@ -1,49 +1,146 @@
-//! A way for a machine that turns on the spot, along places with room to turn.
+//! A way along places with room to turn, for what lies far apart or behind obstacles.
 //!
-//! In: one manoeuvre's task. Out: pieces that first drive straight to a place with room, then from
-//! place to place with turns on the spot, and at last straight to the goal; nothing where there is
-//! no such way. Shortening it is left to what follows.
+//! In: one manoeuvre's task. Out: pieces from its start to its goal; nothing where there is no
+//! such way. Shortening it is left to what follows.
 //!
-//! Method: the distance map over cells at whose every point the machine can turn about, walked
-//! downhill. Between neighbouring cells every pose is free whatever its heading.
+//! Method: a distance map over cells at whose every point the machine may stand at any heading,
+//! walked downhill and pulled tight into a chain of straights. A machine that turns on the spot
+//! drives the chain as it is. One that steers passes through posts on the chain, joined by closed
+//! forms; the first and the last post are joined to the ends by the same or by a local search.
 
 use super::super::Task;
 use super::super::candidates::merged;
 use super::distance::DistanceMap;
-use crate::geometry::{Gear, Piece, Point, Pose};
+use super::on_lattice;
+use crate::geometry::{Gear, Path, Piece, Point, Pose};
 use crate::num;
+
+/// Cells of the map at most: coarse, then fine where the coarse one finds no way.
+const CELLS: [f64; 2] = [30_000.0, 600_000.0];
 
 /// Pieces to the goal along places with room to turn.
 pub fn guided(task: &Task<'_>) -> Option<Vec<Piece>> {
-    let room_m = task.space.footprint().reach() + task.need_m;
-    let has_room = |centre: Point, half_diagonal_m: f64| {
-        let wanted = room_m + half_diagonal_m;
-        task.space.signed_distance(centre, wanted) >= wanted
+    CELLS.iter().find_map(|&most_cells| {
+        let chain = Chain::new(task, most_cells)?;
+        if task.drive.turns_on_spot { chain.on_spot(task) } else { chain.steered(task) }
+    })
+}
+
+/// Straights through places with room, from near the start to near the goal.
+struct Chain {
+    /// Signed straight from the start to the chain's first point.
+    leave_m: f64,
+    /// At least two; neighbours differ, and the straight between them is free.
+    points: Vec<Point>,
+    /// Signed straight from the chain's last point to the goal.
+    reach_m: f64,
+}
+
+impl Chain {
+    fn new(task: &Task<'_>, most_cells: f64) -> Option<Self> {
+        let cell_m = DistanceMap::cell_m(task.space.bounds(), most_cells);
+        let half_diagonal_m = 0.5 * std::f64::consts::SQRT_2 * cell_m;
+        let room_m = task.space.footprint().reach() + task.need_m + half_diagonal_m;
+        let has_room = |place: Point, more_m: f64| {
+            let wanted_m = room_m + more_m;
+            task.space.signed_distance(place, wanted_m) >= wanted_m
+        };
+        // So much that the cell in which the pose lies has room too.
+        let roomy = |pose: Pose| has_room(pose.at, half_diagonal_m);
+        let leave_m = straight_to_room(task, task.from, 1.0, roomy)?;
+        let reach_m = straight_to_room(task, task.to, -1.0, roomy)?;
+        let (start, goal) = (task.from.advanced(leave_m).at, task.to.advanced(-reach_m).at);
+        let map = DistanceMap::new(task.space.bounds(), cell_m, start, goal, |centre| has_room(centre, 0.0))?;
+        let mut stops = vec![start];
+        stops.extend(map.downhill(start));
+        stops.push(goal);
+        let points = pulled_tight(task, &stops);
+        (points.len() > 1).then_some(Self { leave_m, points, reach_m })
+    }
+
+    /// The chain with a turn on the spot at each of its points.
+    fn on_spot(&self, task: &Task<'_>) -> Option<Vec<Piece>> {
+        let mut pieces = vec![signed_straight(self.leave_m)];
+        let mut angle = task.from.angle;
+        for straight in self.straights() {
+            pieces.push(Piece::spot(num::wrap_angle(straight.start.angle - angle)));
+            pieces.extend(straight.pieces);
+            angle = straight.start.angle;
+        }
+        pieces.push(Piece::spot(num::wrap_angle(task.to.angle - angle)));
+        pieces.push(signed_straight(self.reach_m));
+        let pieces = merged(pieces);
+        task.space.admits(task.from, &pieces, task.need_m).then_some(pieces)
+    }
+
+    /// Closed forms from post to post.
+    fn steered(&self, task: &Task<'_>) -> Option<Vec<Piece>> {
+        let mut posts = self.posts(3.0 * task.drive.radius_m);
+        posts.push(task.to);
+        let mut pieces = Vec::new();
+        let mut pose = task.from;
+        for (index, &post) in posts.iter().enumerate() {
+            let leg = Task { from: pose, to: post, ..*task };
+            let at_an_end = index == 0 || index + 1 == posts.len();
+            let straight_away = leg.best_of(leg.direct(), f64::INFINITY);
+            let found = straight_away
+                .or_else(|| leg.best_of(leg.with_straights(f64::INFINITY), f64::INFINITY))
+                .map(|way| way.path.pieces);
+            let found = if at_an_end { found.or_else(|| on_lattice(&leg)) } else { found };
+            pieces.extend(found?);
+            pose = post;
+        }
+        Some(merged(pieces))
+    }
+
+    fn straights(&self) -> impl Iterator<Item = Path> + '_ {
+        self.points.windows(2).map(|pair| Path::straight(pair[0], pair[1]))
+    }
+
+    /// Poses on the chain's straights: one in the middle, or two where that leaves both so far
+    /// from its ends.
+    fn posts(&self, from_ends_m: f64) -> Vec<Pose> {
+        let on_straight = |straight: Path| {
+            let length = straight.length();
+            if length > 3.0 * from_ends_m {
+                vec![straight.pose_at(from_ends_m), straight.pose_at(length - from_ends_m)]
+            } else {
+                vec![straight.pose_at(0.5 * length)]
+            }
+        };
+        self.straights().flat_map(on_straight).collect()
+    }
+}
+
+/// The stops without those that a straight may pass by: from each, on to the farthest that a
+/// straight reaches.
+fn pulled_tight(task: &Task<'_>, stops: &[Point]) -> Vec<Point> {
+    let sees = |from: usize, to: usize| {
+        let way = Path::straight(stops[from], stops[to]);
+        way.length() > 1e-6 && task.space.admits(way.start, &way.pieces, task.need_m)
     };
-    // So much that the cell in which the pose lies has room too.
-    let roomy = |pose: Pose| has_room(pose.at, 2.0 * DistanceMap::HALF_DIAGONAL_M);
-    let leave_m = straight_to_room(task, task.from, 1.0, roomy)?;
-    let reach_m = straight_to_room(task, task.to, -1.0, roomy)?;
-    let (start, goal) = (task.from.advanced(leave_m), task.to.advanced(-reach_m));
-    let map = DistanceMap::new(task.space.bounds(), start.at, goal.at, has_room)?;
-    let mut stops = map.downhill(start.at);
-    stops.push(goal.at);
-    let mut pieces = vec![signed_straight(leave_m)];
-    let mut pose = start;
-    for stop in stops {
-        let (east, north) = (stop.x - pose.at.x, stop.y - pose.at.y);
-        let metres = num::hypot(east, north);
-        if metres > 1e-9 {
-            let driven = Pose { angle: num::atan2(north, east), ..pose };
-            pieces.push(Piece::spot(pose.turn_to(&driven)));
-            pieces.push(Piece::straight(Gear::Forward, metres));
-            pose = Pose { at: stop, ..driven };
+    let mut kept = vec![stops[0]];
+    let mut here = 0;
+    while here + 1 < stops.len() {
+        let mut next = here + 1;
+        let mut stride = 1;
+        // Doubling strides, then halving: the farthest in sight but for rare windows beyond.
+        while here + 2 * stride < stops.len() && sees(here, here + 2 * stride) {
+            stride *= 2;
+            next = here + stride;
+        }
+        while stride > 0 {
+            if next + stride < stops.len() && sees(here, next + stride) {
+                next += stride;
+            }
+            stride /= 2;
+        }
+        here = next;
+        if kept.last() != Some(&stops[here]) {
+            kept.push(stops[here]);
         }
     }
-    pieces.push(Piece::spot(pose.turn_to(&goal)));
-    pieces.push(signed_straight(reach_m));
-    let pieces = merged(pieces);
-    task.space.admits(task.from, &pieces, task.need_m).then_some(pieces)
+    kept
 }
 
 /// The shortest free straight from a pose along `sense` that ends where there is room, or against
@@ -53,7 +150,9 @@ fn straight_to_room(task: &Task<'_>, pose: Pose, sense: f64, roomy: impl Fn(Pose
     const STEP_M: f64 = 0.25;
     /// Places looked at on either side.
     const MOST: u32 = 200;
-    let sides = if task.drive.may_reverse { &[1.0, -1.0][..] } else { &[1.0][..] };
+    // One that steers leaves the straight on arcs of its own; it may look to both sides.
+    let both = task.drive.may_reverse || !task.drive.turns_on_spot;
+    let sides = if both { &[1.0, -1.0][..] } else { &[1.0][..] };
     let nearest = |side: f64| {
         let lengths = (0..MOST).map(|count| side * STEP_M * f64::from(count));
         let length = lengths.into_iter().find(|&m| roomy(pose.advanced(sense * m)))?;
