@@ -14,18 +14,18 @@ use Bend::{Left, Right, Straight};
 pub fn words(goal: Relative, mut each: impl FnMut(&[Letter])) {
     for symmetry in Symmetry::ALL {
         let seen = symmetry.seen(goal);
-        for letters in [same_side(seen), other_side(seen)].into_iter().flatten() {
+        for letters in [Some(same_side(seen)), other_side(seen)].into_iter().flatten() {
             each(&letters.map(|letter| symmetry.undone(letter)));
         }
     }
 }
 
 /// Both arcs to the left: `L+S-L+`.
-fn same_side(goal: Relative) -> Option<[Letter; 3]> {
+fn same_side(goal: Relative) -> [Letter; 3] {
     let (sin, cos) = num::sin_cos(goal.angle);
     let (x, y) = (goal.x - sin, goal.y - 1.0 + cos);
     let driven = num::atan2(-y, -x);
-    Some([(Left, arc(driven)), (Straight, -num::hypot(x, y)), (Left, arc(goal.angle - driven))])
+    [(Left, arc(driven)), (Straight, -num::hypot(x, y)), (Left, arc(goal.angle - driven))]
 }
 
 /// To the left, then to the right: `L+S-R+`.

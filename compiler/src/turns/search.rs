@@ -16,7 +16,7 @@ use super::{Task, candidates::lower_bound_s};
 use crate::geometry::{Gear, Piece, Pose};
 use crate::num;
 use std::cmp::Ordering;
-use std::collections::{BinaryHeap, HashMap};
+use std::collections::{BinaryHeap, HashMap, HashSet};
 
 mod distance;
 mod guided;
@@ -132,7 +132,7 @@ impl<'a> Lattice<'a> {
         const MOST: usize = 400;
         let goal = self.task.to;
         let clear_m = 3.0 * self.task.drive.radius_m.max(self.task.space.footprint().reach());
-        let mut seen = HashMap::from([(self.cell(goal, Gear::Forward), ())]);
+        let mut seen = HashSet::from([self.cell(goal, Gear::Forward)]);
         let mut open = BinaryHeap::from([Ranked { rank: 0.0, index: 0 }]);
         let mut poses = vec![goal];
         while let Some(Ranked { index, .. }) = open.pop() {
@@ -143,7 +143,7 @@ impl<'a> Lattice<'a> {
             for motion in &self.motions {
                 let undone = undone(*motion);
                 let before = after(pose, &undone);
-                if seen.insert(self.cell(before, Gear::Forward), ()).is_none()
+                if seen.insert(self.cell(before, Gear::Forward))
                     && self.task.space.admits(pose, &undone, self.task.need_m)
                 {
                     open.push(Ranked { rank: -before.distance(&goal), index: poses.len() });
