@@ -23,10 +23,13 @@ macro_rules! quantity {
                 pub const fn $to(self) -> f64 { self.0 / $scale }
             )+
             /// The smaller of two.
+            #[must_use]
             pub const fn min(self, other: Self) -> Self { if other.0 < self.0 { other } else { self } }
             /// The larger of two.
+            #[must_use]
             pub const fn max(self, other: Self) -> Self { if other.0 > self.0 { other } else { self } }
             /// The magnitude without its sign.
+            #[must_use]
             pub const fn abs(self) -> Self { Self(self.0.abs()) }
         }
 

@@ -13,7 +13,7 @@ pub fn page(name: Option<&str>) -> String {
 
 fn list() -> String {
     let width = rules::all().map(|rule| rule.name.len()).max().unwrap_or(0);
-    rules::all()
+    let lines: Vec<String> = rules::all()
         .map(|rule| {
             let severity = match rule.severity {
                 Severity::Error => "error",
@@ -22,5 +22,6 @@ fn list() -> String {
             };
             format!("{:width$}  {severity:7}  {}\n", rule.name, rule.finds)
         })
-        .collect()
+        .collect();
+    lines.concat()
 }

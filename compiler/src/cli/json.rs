@@ -7,7 +7,7 @@ use serde::Serialize;
 /// A finding as a program reads it. Lines and columns count from one, columns in characters; a
 /// key without a value is null.
 #[derive(Debug, Serialize)]
-struct Line<'a> {
+struct Record<'a> {
     rule: &'a str,
     severity: Severity,
     message: &'a str,
@@ -26,7 +26,7 @@ struct Line<'a> {
 pub fn render(finding: &Finding, source: Option<&[u8]>) -> String {
     let span = finding.span.as_ref();
     let place = span.zip(source).map(|(span, source)| place(source, &span.bytes));
-    let line = Line {
+    let record = Record {
         rule: finding.rule,
         severity: finding.severity,
         message: &finding.message,
@@ -40,7 +40,7 @@ pub fn render(finding: &Finding, source: Option<&[u8]>) -> String {
         longitude: finding.place.map(|place| place.longitude),
         latitude: finding.place.map(|place| place.latitude),
     };
-    serde_json::to_string(&line).expect("strings and numbers always serialise") + "\n"
+    serde_json::to_string(&record).expect("strings and numbers always serialise") + "\n"
 }
 
 #[cfg(test)]

@@ -67,7 +67,7 @@ fn line_start(source: &[u8], at: usize) -> usize {
 
 fn line_and_column(source: &[u8], at: usize) -> (usize, usize) {
     let start = line_start(source, at);
-    let line = 1 + source[..start].iter().filter(|&&byte| byte == b'\n').count();
+    let line = source[..start].split(|&byte| byte == b'\n').count();
     let column = 1 + String::from_utf8_lossy(&source[start..at]).chars().count();
     (line, column)
 }

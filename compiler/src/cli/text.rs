@@ -34,7 +34,7 @@ pub fn render(finding: &Finding, source: Option<&[u8]>, colour: Colour) -> Strin
     let mut text = renderer.render(&[group]) + "\n";
     if let Some(hint) = &finding.hint {
         let hint = Group::with_title(Level::HELP.with_name("hint").secondary_title(hint));
-        text += &format!("\n{}\n", renderer.render(&[hint]));
+        text = [text, renderer.render(&[hint]), String::new()].join("\n");
     }
     text
 }
