@@ -248,11 +248,11 @@ mod tests {
     }
 
     /// The `geo` crate's distance between dense samples is the second opinion.
-    fn sampled_clearance(path: &Path, field: &MultiPolygon, footprint: &Footprint) -> f64 {
+    fn sampled_clearance(path: &Path, field: &MultiPolygon, footprint: &Footprint, samples: u32) -> f64 {
         let mut least = f64::INFINITY;
         for (start, piece) in path.steps() {
-            for i in 0..=150 {
-                let pose = piece.pose_after(start, piece.length * f64::from(i) / 150.0);
+            for i in 0..=samples {
+                let pose = piece.pose_after(start, piece.length * f64::from(i) / f64::from(samples));
                 let outline = footprint.at(pose);
                 let polygon = Polygon::new(outline.corners().to_vec().into(), vec![]);
                 if !field.contains(&polygon) {
@@ -291,13 +291,18 @@ mod tests {
             let (field, footprint) = (field(), machine());
             let space = FreeSpace::new(&field, footprint.clone());
             let path = Path { start: Pose::new(x, y, angle), pieces };
-            let sampled = sampled_clearance(&path, &field, &footprint);
+            let sampled = sampled_clearance(&path, &field, &footprint, 150);
             match space.clearance(&path, need) {
                 Ok(found) => {
                     prop_assert!(found.at_least_m >= need);
                     prop_assert!(found.at_least_m <= sampled + 1e-6, "{found:?} {sampled}");
                 }
-                Err(_) => prop_assert!(sampled < need + 3.0 * FINEST_M, "{sampled} {need}"),
+                // Samples 3 mm apart miss the nearest place by half of that.
+                Err(_) if sampled >= need => {
+                    let finely = sampled_clearance(&path, &field, &footprint, 7000);
+                    prop_assert!(finely < need + 4.0 * FINEST_M, "{finely} {need}");
+                }
+                Err(_) => {}
             }
             let whole = space.clearance(&path, need).is_ok();
             let begins = space.clearance_at(path.start).is_some_and(|gap| gap >= need);
