@@ -76,7 +76,7 @@ impl Compilation {
         let inputs: Vec<emit::Input> =
             self.inputs.iter().map(|input| emit::Input { path: &input.path, bytes: &input.bytes }).collect();
         let about = About { job: name, inputs: &inputs, findings: &self.findings };
-        let emission = emit::emit(compiled, &about, &|point| compiled.site.to_geo(point));
+        let emission = emit::emit(compiled, &about);
         match seed_file {
             SeedFile::LeftOut => emission,
             SeedFile::Written => {

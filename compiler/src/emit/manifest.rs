@@ -3,21 +3,14 @@
 //!
 //! In: all that was computed, what was read, what was found. Out: [`Manifest`], rounded.
 
-use super::numbers::{ToGeo, micro, position};
+use super::numbers::{micro, position};
 use crate::check::{self, BodyPoint};
 use crate::diagnostic::{Finding, Severity};
-use crate::geometry::Point;
 use crate::pipeline::{Compiled, FieldPlan};
 use lanewright_schema::manifest::{self, Check, FieldFigures, Figures, File, Frame, Machine, Manifest};
 
 /// The manifest of a whole job, `outputs` still empty.
-pub fn manifest(
-    compiled: &Compiled,
-    job: &str,
-    inputs: Vec<File>,
-    findings: &[Finding],
-    to_geo: ToGeo,
-) -> Manifest {
+pub fn manifest(compiled: &Compiled, job: &str, inputs: Vec<File>, findings: &[Finding]) -> Manifest {
     let fields: Vec<FieldFigures> = compiled
         .site
         .fields
@@ -38,7 +31,7 @@ pub fn manifest(
         machine: machine(&compiled.job.machine),
         figures: total(compiled),
         fields,
-        checks: checks(compiled, &|at| position(to_geo(at), near)),
+        checks: checks(compiled, near),
         findings: findings.iter().map(|found| finding(found, near)).collect(),
         inputs,
         outputs: Vec::new(),
@@ -126,16 +119,16 @@ fn machine(machine: &check::Machine) -> Machine {
     }
 }
 
-fn checks(compiled: &Compiled, position: &dyn Fn(Point) -> [f64; 2]) -> Vec<Check> {
+fn checks(compiled: &Compiled, near: f64) -> Vec<Check> {
     let fields = compiled.site.fields.iter().zip(&compiled.fields);
     fields
         .flat_map(|(site, field)| {
-            field.audit.checks.iter().map(|check| Check {
+            field.audit.checks.iter().map(move |check| Check {
                 field: site.name.clone(),
                 rule: check.rule.into(),
                 margin: check.margin,
                 unit: check.unit.into(),
-                place: check.place.map(position),
+                place: check.place.map(|at| position(site.inverse.to_geo(at), near)),
             })
         })
         .collect()

@@ -19,7 +19,6 @@ mod words;
 use crate::diagnostic::Finding;
 use crate::pipeline::Compiled;
 use lanewright_schema::manifest::{File, Manifest};
-use numbers::ToGeo;
 use sha2::{Digest, Sha256};
 use std::io::{self, Write};
 use std::sync::OnceLock;
@@ -66,14 +65,14 @@ const MANIFEST: &str = "manifest.json";
 ///
 /// # Panics
 /// Where the plan holds numbers that are not finite, which no stage hands on.
-pub fn emit<'a>(compiled: &'a Compiled, about: &About, to_geo: ToGeo) -> Emission<'a> {
+pub fn emit<'a>(compiled: &'a Compiled, about: &About) -> Emission<'a> {
     let inputs = about
         .inputs
         .iter()
         .map(|input| File { path: input.path.into(), sha256: hexadecimal(&Sha256::digest(input.bytes)) })
         .collect();
-    let document = summary::document(compiled, about, to_geo);
-    let plan = plan::plan(compiled, to_geo).to_geojson();
+    let document = summary::document(compiled, about);
+    let plan = plan::plan(compiled).to_geojson();
     let seed_rows = seed_files::seed_rows(compiled);
     let task_data = taskdata::task_data(compiled);
     Emission {
@@ -86,7 +85,7 @@ pub fn emit<'a>(compiled: &'a Compiled, about: &About, to_geo: ToGeo) -> Emissio
             bytes("plan.geojson", plan.expect("finite numbers and plain names go into any GeoJSON")),
             bytes("seed-rows.geojson", seed_rows.expect("finite numbers go into any GeoJSON")),
         ],
-        manifest: manifest::manifest(compiled, about.job, inputs, about.findings, to_geo),
+        manifest: manifest::manifest(compiled, about.job, inputs, about.findings),
     }
 }
 
@@ -195,8 +194,7 @@ mod tests {
     #[test]
     fn the_manifest_has_the_digest_of_every_file_whether_written_before_or_not() {
         let compiled = sample::compiled(2);
-        let emission =
-            emit(&compiled, &ABOUT, &sample::to_geo).with("seeds.txt", |out| out.write_all(b"abc"));
+        let emission = emit(&compiled, &ABOUT).with("seeds.txt", |out| out.write_all(b"abc"));
         let early = written(&emission, MANIFEST);
         for path in emission.paths() {
             written(&emission, path);
@@ -214,7 +212,7 @@ mod tests {
     #[test]
     fn twice_emitted_gives_the_same_bytes() {
         let (one, two) = (sample::compiled(3), sample::compiled(3));
-        let (one, two) = (emit(&one, &ABOUT, &sample::to_geo), emit(&two, &ABOUT, &sample::to_geo));
+        let (one, two) = (emit(&one, &ABOUT), emit(&two, &ABOUT));
         for path in one.paths() {
             assert!(written(&one, path) == written(&two, path), "{path}");
         }

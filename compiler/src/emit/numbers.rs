@@ -1,11 +1,7 @@
 //! Numbers on their way out: rounded once, here, so that the same plan gives the same bytes.
 
-use crate::geometry::Point;
 use lanewright_schema::plan::Position;
 use lanewright_schema::quantity::GeoPoint;
-
-/// From ground metres to a place.
-pub type ToGeo<'a> = &'a dyn Fn(Point) -> GeoPoint;
 
 /// Nine decimals of a degree, 0.11 mm.
 pub fn degrees(value: f64) -> f64 {

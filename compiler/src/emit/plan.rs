@@ -4,7 +4,7 @@
 //! chain: a turn's first and last vertex are copied from the lanes beside it, so that they are the
 //! same numbers. Curves are sampled to [`CHORD_TOLERANCE_M`].
 
-use super::numbers::{ToGeo, micro, position};
+use super::numbers::{micro, position};
 use crate::check::Machine;
 use crate::geometry::{Gear, Path, Piece, Point, heading_of_angle, region};
 use crate::lanes::{Block, Course, Lane, LeftOver, LeftOverReason};
@@ -23,11 +23,11 @@ pub const CHORD_TOLERANCE_M: f64 = 0.001;
 const OWN_FEATURE_M2: f64 = 1.0;
 
 /// The plan of a whole job.
-pub fn plan(compiled: &Compiled, to_geo: ToGeo) -> Plan {
+pub fn plan(compiled: &Compiled) -> Plan {
     let near = compiled.site.frame.origin.longitude;
-    let position = |at: Point| position(to_geo(at), near);
     let mut features = Vec::new();
     for (site, field) in compiled.site.fields.iter().zip(&compiled.fields) {
+        let position = |at: Point| position(site.inverse.to_geo(at), near);
         let draw = Draw { field: &site.name, position: &position };
         features.extend(draw.ground(site));
         features.extend(draw.soil(field));
@@ -36,7 +36,7 @@ pub fn plan(compiled: &Compiled, to_geo: ToGeo) -> Plan {
     features.extend(compiled.site.baseline.as_ref().map(|base| Feature {
         field: None,
         what: What::BaseStation { name: base.name.clone(), height_m: micro(base.height.to_m()) },
-        shape: Shape::Point(super::numbers::position(base.at, near)),
+        shape: Shape::Point(position(base.at, near)),
     }));
     Plan { features }
 }
@@ -298,7 +298,7 @@ mod tests {
 
     #[test]
     fn each_line_ends_exactly_where_the_next_begins() {
-        let plan = plan(&sample::compiled(3), &sample::to_geo);
+        let plan = plan(&sample::compiled(3));
         let ways = ways_of(&plan);
         assert_eq!(ways.len(), 7, "home, three lanes with two turns between, home");
         for pair in ways.windows(2) {
@@ -309,7 +309,7 @@ mod tests {
 
     #[test]
     fn legs_cover_the_vertices_of_their_line() {
-        let plan = plan(&sample::compiled(2), &sample::to_geo);
+        let plan = plan(&sample::compiled(2));
         for feature in ways_of(&plan) {
             if let What::Turn(way) | What::Transit(way) = &feature.what {
                 let vertices = line_of(feature).unwrap().len();
@@ -339,7 +339,7 @@ mod tests {
 
     #[test]
     fn rings_turn_as_rfc_7946_has_it() {
-        let plan = plan(&sample::compiled(2), &sample::to_geo);
+        let plan = plan(&sample::compiled(2));
         for feature in &plan.features {
             let Shape::Area(polygons) = &feature.shape else { continue };
             for polygon in polygons {
@@ -368,7 +368,7 @@ mod tests {
             piece(vec![square(20.0, 0.1)], LeftOverReason::RowEnds),
             piece(vec![square(30.0, 0.1)], LeftOverReason::OutOfReach),
         ];
-        let plan = plan(&compiled, &sample::to_geo);
+        let plan = plan(&compiled);
         let found: Vec<(&str, f64)> = plan
             .features
             .iter()

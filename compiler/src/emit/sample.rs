@@ -8,7 +8,6 @@ use crate::geometry::{Path, Point, Pose, angle_of_heading, region};
 use crate::lanes::{
     Block, BlockIdx, Course, Lane, LaneAreas, LaneIdx, LanePlan, LeftOver, LeftOverReason, RowSpan,
 };
-use crate::num;
 use crate::operations::WorkOrder;
 use crate::pipeline::{Compiled, FieldPlan};
 use crate::route::{Route, Visit};
@@ -16,7 +15,7 @@ use crate::seeds::SeedMap;
 use crate::site::{self, FieldSite, example};
 use crate::turns::{Drive, FreeSpace, Manoeuvre, footprint, manoeuvre};
 use geo::{Rect, coord};
-use lanewright_schema::quantity::{Area, GeoPoint, Heading, Length, Mass, Speed, Time};
+use lanewright_schema::quantity::{Area, Heading, Length, Mass, Speed, Time};
 
 /// A field with this many lanes, driven in sequence, every other one southward.
 pub fn compiled(lanes: usize) -> Compiled {
@@ -31,16 +30,6 @@ pub fn compiled(lanes: usize) -> Compiled {
     let site = site::site(&job).value.expect("the example is sound");
     let fields = vec![field(&job.machine, &site.fields[0], lanes)];
     Compiled { job, site, fields }
-}
-
-/// A rough way back to degrees, good to a metre or so: the tests are about what is written where.
-pub fn to_geo(at: Point) -> GeoPoint {
-    let metres_per_degree = 111_230.0;
-    let latitude = 50.001_5 + at.y / metres_per_degree;
-    GeoPoint {
-        longitude: 8.002_5 + at.x / (metres_per_degree * num::cos(50.001_5_f64.to_radians())),
-        latitude,
-    }
 }
 
 fn field(machine: &crate::check::Machine, site: &FieldSite, lanes: usize) -> FieldPlan {

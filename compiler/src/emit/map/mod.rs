@@ -11,8 +11,9 @@ mod paper;
 use super::templates;
 use super::words;
 use crate::check::Machine;
-use crate::geometry::{Gear, Path, Pose};
+use crate::geometry::{Gear, Path, Point, Pose};
 use crate::lanes::Lane;
+use crate::num;
 use crate::pipeline::{Compiled, FieldPlan};
 use crate::route::Visit;
 use crate::site::FieldSite;
@@ -29,6 +30,9 @@ const CHORD_MM: f64 = 0.05;
 const HEAD_MM: f64 = 12.0;
 /// Height of the legend under the map.
 const FOOT_MM: f64 = 36.0;
+
+/// Signs nearer than this lie on one another.
+const SIGN_MM: f64 = 4.0;
 
 /// One field's map.
 #[derive(Serialize)]
@@ -285,9 +289,7 @@ impl Ways {
 fn places(site: &FieldSite, paper: &Paper) -> (Vec<Mark>, Labels) {
     let mut labels = Labels::within(WIDTH_MM, paper.height_mm);
     let mut marks = Vec::new();
-    let home = site.home.iter().map(|&at| ("home", "Home".to_owned(), at));
-    let entrances = site.entrances.iter().map(|(name, at)| ("entrance", name.clone(), *at));
-    for (sign, name, at) in home.chain(entrances) {
+    for (sign, name, at) in ways_in(site, paper) {
         let (x, y) = paper.at(at);
         marks.push(Mark { x: number(x), y: number(y), sign });
         labels.place_beside(name, (x, y), 2.2, "place");
@@ -304,6 +306,20 @@ fn places(site: &FieldSite, paper: &Paper) -> (Vec<Mark>, Labels) {
         }
     }
     (marks, labels)
+}
+
+/// Sign, name and place of home and entrances; what shares a place shares the sign.
+fn ways_in(site: &FieldSite, paper: &Paper) -> Vec<(&'static str, String, Point)> {
+    let mut signs: Vec<(&str, String, Point)> =
+        site.home.iter().map(|&at| ("home", "Home".to_owned(), at)).collect();
+    for (name, at) in &site.entrances {
+        let near = |other: Point| paper.mm(num::hypot(other.x - at.x, other.y - at.y)) < SIGN_MM;
+        match signs.iter_mut().find(|(_, _, other)| near(*other)) {
+            Some((_, shared, _)) => *shared = format!("{shared}, {name}"),
+            None => signs.push(("entrance", name.clone(), *at)),
+        }
+    }
+    signs
 }
 
 fn legend(paper: &Paper, lanes: usize) -> Legend {

@@ -19,8 +19,20 @@ pub struct Document {
 pub struct Section {
     /// The heading.
     pub heading: String,
+    /// Where it begins on paper.
+    pub begins: Begins,
     /// What stands under it.
     pub blocks: Vec<Block>,
+}
+
+/// Where a section begins on paper.
+#[derive(Copy, Clone, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Begins {
+    /// Below the one before.
+    Below,
+    /// On a page of its own.
+    Page,
 }
 
 /// A piece of a section.
@@ -82,7 +94,12 @@ pub enum Column {
 impl Section {
     /// A section.
     pub fn new(heading: impl Into<String>, blocks: Vec<Block>) -> Self {
-        Self { heading: heading.into(), blocks }
+        Self { heading: heading.into(), begins: Begins::Below, blocks }
+    }
+    /// The section at the top of a page, to be handed out alone.
+    #[must_use]
+    pub fn on_a_new_page(self) -> Self {
+        Self { begins: Begins::Page, ..self }
     }
 }
 

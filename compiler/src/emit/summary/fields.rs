@@ -64,7 +64,8 @@ fn seed(field: &Field, plan: &FieldPlan) -> Block {
         Pattern::Single => "one seed at a place",
     };
     let stagger = if spacing.stagger > 0.0 {
-        format!(", each row shifted by {} of the spacing", words::percent(spacing.stagger))
+        let shift = words::measure(spacing.between_seeds * spacing.stagger);
+        format!(", each row shifted by {shift} against the one before")
     } else {
         String::new()
     };

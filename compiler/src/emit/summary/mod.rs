@@ -7,7 +7,6 @@ mod cautions;
 pub mod document;
 mod fields;
 
-use super::numbers::ToGeo;
 use super::{About, map, templates, words};
 use crate::check::{Field, Machine, Operation};
 use crate::diagnostic::{Finding, Severity};
@@ -34,19 +33,22 @@ pub fn html(document: &Document, compiled: &Compiled) -> String {
 }
 
 /// What the summary says.
-pub fn document(compiled: &Compiled, about: &About, to_geo: ToGeo) -> Document {
+pub fn document(compiled: &Compiled, about: &About) -> Document {
     let mut glance = vec![totals(compiled, about.findings)];
     if compiled.fields.len() > 1 {
         glance.push(fields_table(compiled));
     }
-    let mut sections = vec![Section::new("At a glance", glance), Section::new("Map", vec![Block::Maps])];
+    let mut sections = vec![
+        Section::new("At a glance", glance),
+        Section::new("Machine and positions", vec![machine(&compiled.job.machine), positions(compiled)]),
+        Section::new("Findings", findings(about.findings)),
+        Section::new("Map", vec![Block::Maps]),
+    ];
     sections.extend(fields::sections(compiled));
     sections.extend([
-        Section::new("Machine and positions", vec![machine(&compiled.job.machine), positions(compiled)]),
-        Section::new("Checks passed", checks(compiled, to_geo)),
-        Section::new("Findings", findings(about.findings)),
-        Section::new("Cautions", vec![Block::points(cautions::CAUTIONS)]),
+        Section::new("Checks passed", checks(compiled)),
         Section::new("Files", vec![files()]),
+        Section::new("Cautions", vec![Block::points(cautions::CAUTIONS)]).on_a_new_page(),
         Section::new("Signature", signature()),
     ]);
     Document { title: compiled.job.order.title.clone(), lead: lead(compiled), sections }
@@ -205,26 +207,22 @@ fn positions(compiled: &Compiled) -> Block {
     Block::Facts { rows }
 }
 
-fn checks(compiled: &Compiled, to_geo: ToGeo) -> Vec<Block> {
+fn checks(compiled: &Compiled) -> Vec<Block> {
     let proven = compiled.site.fields.iter().zip(&compiled.fields).flat_map(|(site, plan)| {
         plan.audit.checks.iter().map(|check| {
-            let finds = crate::rules::rule(check.rule).map_or(check.rule, |rule| rule.finds);
+            let finds = crate::rules::rule(check.rule).map_or("", |rule| rule.finds);
             vec![
                 site.name.clone(),
-                words::sentence(finds),
-                check.rule.to_owned(),
-                check.place.map_or_else(String::new, |at| words::place(to_geo(at))),
+                format!("{} ({})", words::sentence(finds), check.rule),
+                check.place.map_or_else(String::new, |at| words::place(site.inverse.to_geo(at))),
                 margin(check.margin, check.unit),
             ]
         })
     });
-    vec![
-        Block::text(
-            "Proven of the plan as it stands in the files. The margin is what is left before the rule would be broken; \
-             the place is where it is smallest.",
-        ),
-        Block::table(&["Field", "Refused", "Rule", "Where", "Margin"], 4, proven.collect()),
-    ]
+    let told = "Proven of the plan as it stands in the files. The margin is what is left before the rule would \
+         be broken; the place is where it is smallest.";
+    let head = ["Field", "Ruled out", "Where", "Margin"];
+    vec![Block::text(told), Block::table(&head, 3, proven.collect())]
 }
 
 /// Metres below one in millimetres, other units as they are.
