@@ -3,7 +3,7 @@
 //!
 //! In: all that was computed, what was read, what was found. Out: [`Manifest`], rounded.
 
-use super::numbers::{micro, position};
+use super::numbers::{micro, nano, position};
 use crate::check::{self, BodyPoint};
 use crate::diagnostic::{Finding, Severity};
 use crate::pipeline::{Compiled, FieldPlan};
@@ -126,7 +126,7 @@ fn checks(compiled: &Compiled, near: f64) -> Vec<Check> {
             field.audit.checks.iter().map(move |check| Check {
                 field: site.name.clone(),
                 rule: check.rule.into(),
-                margin: check.margin,
+                margin: nano(check.margin),
                 unit: check.unit.into(),
                 place: check.place.map(|at| position(site.inverse.to_geo(at), near)),
             })

@@ -8,6 +8,11 @@ pub fn degrees(value: f64) -> f64 {
     rounded(value, 1e9)
 }
 
+/// Billionths.
+pub fn nano(value: f64) -> f64 {
+    rounded(value, 1e9)
+}
+
 /// Micrometres, microseconds, millionths.
 pub fn micro(value: f64) -> f64 {
     rounded(value, 1e6)

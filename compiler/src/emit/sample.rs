@@ -4,7 +4,7 @@
 use crate::audit::{Audit, Check};
 use crate::budget::{Budget, DistanceBudget, SeedNeed, TimeBudget};
 use crate::check::{KeepOut, KeepOutShape, Operation};
-use crate::geometry::{Path, Point, Pose, angle_of_heading, region};
+use crate::geometry::{Path, Pose, angle_of_heading, region};
 use crate::lanes::{
     Block, BlockIdx, Course, Lane, LaneAreas, LaneIdx, LanePlan, LeftOver, LeftOverReason, RowSpan,
 };

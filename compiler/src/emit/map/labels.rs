@@ -58,9 +58,9 @@ impl Labels {
     }
 }
 
-/// About how wide a text is.
+/// About how wide a text is, on the side of too wide: bold letters are two thirds of their height.
 pub fn width_mm(text: &str) -> f64 {
-    text.chars().count() as f64 * LETTER_MM * 0.56
+    text.chars().count() as f64 * LETTER_MM * 0.66
 }
 
 fn overlap(a: [f64; 4], b: [f64; 4]) -> bool {

@@ -339,3 +339,36 @@ fn legend(paper: &Paper, lanes: usize) -> Legend {
         lanes,
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::sample;
+    use super::*;
+
+    #[test]
+    fn every_lane_has_its_band_and_the_ends_their_colours() {
+        let svg = svg(&sample::compiled(5));
+        assert_eq!(svg.matches("class=\"band\"").count(), 5);
+        for share in [0.0, 0.25, 0.5, 0.75, 1.0] {
+            let stroke = format!("stroke=\"{}\"", colour::of_order(share));
+            assert_eq!(svg.matches(&stroke).count(), 1, "{stroke}");
+        }
+    }
+
+    #[test]
+    fn what_lies_at_one_place_shares_a_sign() {
+        let mut compiled = sample::compiled(2);
+        let site = &mut compiled.site.fields[0];
+        let home = site.home.unwrap();
+        let away = Point { x: home.x + 100.0, y: home.y };
+        site.entrances = vec![("Gate".into(), home), ("Ford & bridge".into(), away)];
+        let svg = svg(&compiled);
+        assert_eq!(
+            svg.matches("<use href=\"#lw-entrance-1\" x=\"").count(),
+            2,
+            "one on the map, one in the legend"
+        );
+        assert!(svg.contains(">Home, Gate</text>"));
+        assert!(svg.contains(">Ford &amp; bridge</text>"));
+    }
+}

@@ -211,27 +211,33 @@ fn checks(compiled: &Compiled) -> Vec<Block> {
     let proven = compiled.site.fields.iter().zip(&compiled.fields).flat_map(|(site, plan)| {
         plan.audit.checks.iter().map(|check| {
             let finds = crate::rules::rule(check.rule).map_or("", |rule| rule.finds);
-            vec![
-                site.name.clone(),
-                format!("{} ({})", words::sentence(finds), check.rule),
-                check.place.map_or_else(String::new, |at| words::place(site.inverse.to_geo(at))),
-                margin(check.margin, check.unit),
-            ]
+            let place = check.place.map_or_else(String::new, |at| words::place(site.inverse.to_geo(at)));
+            let margin = margin(check.margin, check.unit);
+            vec![site.name.clone(), format!("{} ({})", words::sentence(finds), check.rule), place, margin]
         })
     });
     let told = "Proven of the plan as it stands in the files. The margin is what is left before the rule would \
          be broken; the place is where it is smallest.";
-    let head = ["Field", "Ruled out", "Where", "Margin"];
-    vec![Block::text(told), Block::table(&head, 3, proven.collect())]
+    let table = match compiled.fields.as_slice() {
+        [_] => {
+            let rows = proven.map(|row| row[1..].to_vec()).collect();
+            Block::table(&["Ruled out", "Where", "Margin"], 2, rows)
+        }
+        _ => Block::table(&["Field", "Ruled out", "Where", "Margin"], 3, proven.collect()),
+    };
+    vec![Block::text(told), table]
 }
 
-/// Metres below one in millimetres, other units as they are.
+/// A margin in the unit that reads best; without one where a rule leaves none to be had.
 fn margin(margin: f64, unit: &str) -> String {
     match unit {
+        "m" if margin.abs() < 0.000_05 => "met to 0.1 mm".to_owned(),
         "m" if margin.abs() < 1.0 => format!("{} mm", words::decimal(margin * 1000.0, 1)),
         "m" => format!("{} m", words::decimal(margin, 2)),
-        _ if margin != 0.0 && margin.abs() < 0.01 => format!("{margin:.1e} {unit}").trim_end().to_owned(),
-        _ => format!("{} {unit}", words::short(margin, 3)).trim_end().to_owned(),
+        "°" => format!("{}°", words::short(margin, 4)),
+        "of the field" => format!("{} % of the field", words::short(margin * 100.0, 5)),
+        _ if margin.abs() < 1e-9 => "met".to_owned(),
+        _ => format!("{} {unit}", words::short(margin, 4)),
     }
 }
 
@@ -271,4 +277,82 @@ fn files() -> Block {
 fn signature() -> Vec<Block> {
     let lines = cautions::SIGNATURE_LINES.map(str::to_owned).into();
     vec![Block::text(cautions::SIGNATURE), Block::Signature { lines }]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::{Input, sample};
+    use super::*;
+
+    fn about(findings: &[Finding]) -> About<'_> {
+        const INPUTS: &[Input] = &[];
+        About { job: "twelve-acre", inputs: INPUTS, findings }
+    }
+
+    /// Every text of a document, in reading order.
+    fn texts(document: &Document) -> Vec<String> {
+        let mut texts = vec![document.title.clone(), document.lead.clone()];
+        for section in &document.sections {
+            texts.push(section.heading.clone());
+            for block in &section.blocks {
+                match block {
+                    Block::Text { text } | Block::Heading { text } => texts.push(text.clone()),
+                    Block::Facts { rows } => {
+                        texts.extend(rows.iter().flat_map(|(n, f)| [n.clone(), f.clone()]))
+                    }
+                    Block::Table(table) => texts.extend(table.rows.iter().flatten().cloned()),
+                    Block::Points { items } => texts.extend(items.iter().cloned()),
+                    Block::Maps => {}
+                    Block::Signature { lines } => texts.extend(lines.iter().cloned()),
+                }
+            }
+        }
+        texts
+    }
+
+    fn unescaped(html: &str) -> String {
+        [("&lt;", "<"), ("&gt;", ">"), ("&quot;", "\""), ("&#x27;", "'"), ("&#x2f;", "/"), ("&amp;", "&")]
+            .iter()
+            .fold(html.to_owned(), |text, (code, letter)| text.replace(code, letter))
+    }
+
+    #[test]
+    fn both_renderings_say_the_same_in_the_same_order() {
+        let compiled = sample::compiled(2);
+        let warned = [Finding::warning("field/odd", "an odd field").with_hint("look again")];
+        let document = document(&compiled, &about(&warned));
+        let markdown = markdown(&document).replace('\\', "");
+        let html = unescaped(&html(&document, &compiled));
+        let (mut in_markdown, mut in_html) = (markdown.as_str(), html.split_once("<body>").unwrap().1);
+        for text in texts(&document) {
+            in_markdown = in_markdown.split_once(&text).unwrap_or_else(|| panic!("{text} in Markdown")).1;
+            in_html = in_html.split_once(&text).unwrap_or_else(|| panic!("{text} in HTML")).1;
+        }
+    }
+
+    #[test]
+    fn a_name_is_no_markup() {
+        let mut compiled = sample::compiled(2);
+        compiled.job.order.title = "<script>|*".to_owned();
+        let document = document(&compiled, &about(&[]));
+        assert!(html(&document, &compiled).contains("<h1>&lt;script&gt;|*</h1>"));
+        assert!(markdown(&document).starts_with("# \\<script\\>\\|\\*\n"));
+    }
+
+    #[test]
+    fn findings_are_counted_and_told() {
+        let compiled = sample::compiled(2);
+        let found =
+            [Finding::warning("field/odd", "an odd field"), Finding::note("field/even", "an even field")];
+        let markdown = markdown(&document(&compiled, &about(&found)));
+        assert!(markdown.contains("| Findings | 1 warning, 1 note |"));
+        assert!(markdown.contains("- Warning (field/odd): an odd field."));
+    }
+
+    #[test]
+    fn margins_read_well() {
+        let told = [(0.012_345, "m"), (1e-6, "of the field"), (0.01, "°"), (0.0, "runs"), (0.0, "m")];
+        let told = told.map(|(value, unit)| margin(value, unit));
+        assert_eq!(told, ["12.3 mm", "0.0001 % of the field", "0.01°", "met", "met to 0.1 mm"]);
+    }
 }
