@@ -298,7 +298,7 @@ mod tests {
                 match block {
                     Block::Text { text } | Block::Heading { text } => texts.push(text.clone()),
                     Block::Facts { rows } => {
-                        texts.extend(rows.iter().flat_map(|(n, f)| [n.clone(), f.clone()]))
+                        texts.extend(rows.iter().flat_map(|(n, f)| [n.clone(), f.clone()]));
                     }
                     Block::Table(table) => texts.extend(table.rows.iter().flatten().cloned()),
                     Block::Points { items } => texts.extend(items.iter().cloned()),
