@@ -60,7 +60,7 @@ fn arcs(chain: &[Point], radius: f64) -> Vec<Arc> {
         })
         .collect();
     for i in 0..last {
-        if arcs[i].needed + arcs[i + 1].needed > distance(chain[i], chain[i + 1]) {
+        while arcs[i].needed + arcs[i + 1].needed > distance(chain[i], chain[i + 1]) {
             let sharper = if arcs[i].needed > arcs[i + 1].needed { i } else { i + 1 };
             arcs[sharper] = Arc { is_broken: true, ..Arc::new(0.0, radius) };
         }
