@@ -6,7 +6,7 @@ use super::{Fault, Proof};
 use crate::check::Field;
 use crate::geometry::Point;
 use crate::lanes::LanePlan;
-use crate::seeds::{SeedMap, SeedRun};
+use crate::seeds::{RowCourse, SeedMap, SeedRun};
 use crate::site::FieldSite;
 use geo::{LineString, MultiPolygon};
 use rstar::{AABB, RTree, RTreeObject};
@@ -96,8 +96,10 @@ fn off_soil(site: &FieldSite, fence: &Edges, run: &SeedRun, spacing_m: f64) -> O
     let outside = |point: Point| {
         !holds(&site.fence, point) && fence.distance([point, point], ROUNDING_M * 2.0) > ROUNDING_M
     };
-    if run.straight_step(spacing_m).is_none() {
-        return outside_of_chain(fence, run.positions(spacing_m), outside);
+    if let RowCourse::Curved(path) = &run.course {
+        let sown_m = f64::from(run.count - 1) * spacing_m;
+        let beyond = (sown_m > path.length() + ROUNDING_M).then(|| path.end().at);
+        return beyond.or_else(|| outside_of_chain(fence, run.positions(spacing_m), outside));
     }
     let line = run.line(spacing_m, ROUNDING_M);
     let (first, last) = (*line.first()?, *line.last()?);

@@ -83,7 +83,9 @@ fn a_keep_out_moved_by_ten_centimetres_is_found() {
 #[test]
 fn an_antenna_moved_out_by_twenty_centimetres_is_found() {
     let mut p = planned();
-    p.job.machine.antennas[1].right = Length::m(1.35 + 0.2);
+    p.job.machine.antennas[0].right = Length::m(-1.35);
+    assert!(audited(&p).value.is_some());
+    p.job.machine.antennas[0].right = Length::m(-1.35 - 0.2);
     assert_eq!(broken(&p), ["audit/inside-fence"]);
 }
 
@@ -107,7 +109,8 @@ fn a_way_that_the_machine_cannot_drive_is_found() {
 #[test]
 fn a_row_beyond_its_lane_is_found() {
     let mut p = planned();
-    p.plan.lanes[0].rows[0].to += 0.01;
+    let lane = &mut p.plan.lanes[0];
+    lane.rows[0].to = lane.line.length() + 0.01;
     assert!(broken(&p).contains(&"audit/tool-in-lane"));
 }
 
