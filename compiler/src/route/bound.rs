@@ -18,26 +18,38 @@ const CLOSED: f64 = 1e-6;
 /// Taken off for rounding, as a share.
 const ROUNDING: f64 = 1e-9;
 
-/// Seconds; at most `known`, which is the seconds of an order at hand.
-pub(super) fn held_karp_s(costs: &Costs, known: f64) -> f64 {
-    if costs.lanes() == 0 {
-        return costs.total(&[]);
+/// The bound with the charges that prove it.
+pub(super) struct Bound {
+    /// At most the seconds of the order at hand.
+    pub seconds: f64,
+    charges: Charges,
+}
+
+impl Bound {
+    /// What a way costs with the charges at its ends: near the same for all ways that good orders
+    /// use, more for others.
+    pub fn reduced(&self, costs: &Costs, from: Node, to: Node) -> f64 {
+        let at_end = &self.charges.at_end;
+        costs.get(from, to) + at_end[from.flipped().index()] + at_end[to.index()]
     }
+}
+
+/// The bound; `known` is the seconds of an order at hand.
+pub(super) fn held_karp(costs: &Costs, known: f64) -> Bound {
     let ends = Ends::of(costs);
     let goal = known.min(BARRED_S);
     let mut charges = Charges { at_end: vec![0.0; ends.count], at_passage: 0.0 };
     let mut slope = charges.clone();
     let mut best = 0.0_f64;
+    let mut proving = charges.clone();
     let mut stride = 1.0;
     let mut waited = 0;
     for _ in 0..STEPS {
         let tree = ends.cheapest_tree(&charges);
-        if tree.value > best + CLOSED * goal {
+        waited = if tree.value > best + CLOSED * goal { 0 } else { waited + 1 };
+        if tree.value > best {
             best = tree.value;
-            waited = 0;
-        } else {
-            best = best.max(tree.value);
-            waited += 1;
+            proving.clone_from(&charges);
         }
         if waited >= PATIENCE {
             stride *= 0.5;
@@ -51,7 +63,7 @@ pub(super) fn held_karp_s(costs: &Costs, known: f64) -> f64 {
         }
         charges.add(&slope, stride * (goal - tree.value).max(0.0) / steepness);
     }
-    (best * (1.0 - ROUNDING)).min(known)
+    Bound { seconds: (best * (1.0 - ROUNDING)).min(known), charges: proving }
 }
 
 /// What is charged for each way at an end, and for each way between stages.

@@ -1,15 +1,20 @@
 //! A good order for many lanes: construction, then iterated local search.
 //!
+//! Constructions are the field's own patterns (in sequence, skipping, striding), nearest neighbour,
+//! and greedy edge on the costs that the Held–Karp bound has charged. Which ways are promising is
+//! read from short lists of each node's nearest by the same charged costs, as Helsgaun (2000) does.
+//!
 //! An order is improved by every move that makes a promising way part of it: reversing a stretch
 //! (2-opt; the lanes in it change direction) and exchanging two neighbouring stretches, either of
-//! them reversed (3-opt without the rest; with a short stretch it is Or-opt, after Or 1976). Which
-//! ways are promising is read from short lists of each node's nearest. Where nothing improves, two
+//! them reversed (3-opt without the rest; with a short stretch it is Or-opt, after Or 1976), then by
+//! chains of reversals (Lin & Kernighan 1973). Where nothing improves, two
 //! short stretches are exchanged at random and the search repairs around them; the better order is
 //! kept (Lourenço, Martin & Stützle 2003). Prefix sums of both directions make each move's worth
 //! an expression of a few terms, although the ways there and back cost differently.
 //!
 //! The random numbers have a fixed seed and the steps are counted: no clock decides anything.
 
+use super::bound::{Bound, held_karp};
 use super::order::{BARRED_S, Costs, Node, best_directions, sequential};
 use super::tour::{Exchange, Move, Tour};
 
@@ -22,6 +27,8 @@ const SHAKEN: usize = 30;
 /// Random exchanges for each lane, from nothing and from an order at hand.
 const SHAKES_PER_LANE: usize = 60;
 const SHAKES_PER_LANE_WARM: usize = 20;
+/// Fewer lanes than this are searched as thoroughly as so many.
+const FEW: usize = 130;
 /// The search ends when its moves have touched so many places of the order.
 const EFFORT: u64 = 60_000_000;
 /// How many reversals a chain tries first, and how long it may grow.
@@ -32,34 +39,114 @@ const WORTH_S: f64 = 1e-6;
 
 /// The best order found; never worse than the sequential one nor than `warm`.
 pub(super) fn local_optimum(costs: &Costs, warm: Option<&[Node]>) -> Vec<Node> {
-    let (begin, shakes) = match warm {
-        Some(order) => (order.to_vec(), SHAKES_PER_LANE_WARM),
-        None => (best_construction(costs), SHAKES_PER_LANE),
-    };
-    let mut search = Search::new(costs, &begin);
-    search.settle();
-    search.shake(shakes * costs.lanes());
-    let found = search.tour.order();
-    cheapest(costs, vec![found, begin, sequential(costs).nodes])
+    let begin = warm.map_or_else(|| best_construction(costs), <[Node]>::to_vec);
+    let bound = held_karp(costs, penalised_total(costs, &begin));
+    let begins =
+        if warm.is_some() { vec![begin.clone()] } else { vec![begin.clone(), greedy(costs, &bound)] };
+    let shakes = if warm.is_some() { SHAKES_PER_LANE_WARM } else { SHAKES_PER_LANE };
+    let settled = begins.iter().map(|begin| {
+        let mut search = Search::new(costs, &bound, begin);
+        search.settle();
+        search.tour.order()
+    });
+    let best = cheapest(costs, settled.collect());
+    let mut search = Search::new(costs, &bound, &best);
+    search.shake(shakes * costs.lanes().max(FEW));
+    cheapest(costs, vec![search.tour.order(), begin, sequential(costs).nodes])
 }
 
 /// The cheapest of the sequential order, of patterns that skip lanes, and of nearest neighbour.
 fn best_construction(costs: &Costs) -> Vec<Node> {
     let mut orders = vec![sequential(costs).nodes, nearest_neighbour(costs)];
     orders.extend((2..=9).flat_map(|skip| [skipping(costs, skip), striding(costs, skip)]));
+    let reversed = orders.clone().into_iter().map(|order| {
+        let mut lanes: Vec<usize> = order.iter().rev().map(|node| node.lane()).collect();
+        lanes.sort_by_key(|&lane| costs.stage(lane));
+        best_directions(costs, &lanes)
+    });
+    orders.extend(reversed.collect::<Vec<_>>());
     cheapest(costs, orders)
 }
 
+/// The ways with the least charged cost, each taken where it joins two stretches of lanes; the
+/// last one closes the order (greedy edge, on the costs that the bound has charged).
+fn greedy(costs: &Costs, bound: &Bound) -> Vec<Node> {
+    let all: Vec<Node> = costs.nodes().chain([costs.depot()]).collect();
+    let mut ways: Vec<(f64, Node, Node)> = Vec::new();
+    for &from in &all {
+        let onward = all.iter().filter(|to| to.lane() != from.lane() && costs.get(from, **to).is_finite());
+        ways.extend(onward.map(|&to| (bound.reduced(costs, from, to), from, to)));
+    }
+    ways.sort_by(|a, b| a.0.total_cmp(&b.0).then((a.1, a.2).cmp(&(b.1, b.2))));
+    let mut stretches = Stretches::of(costs.lanes());
+    for (_, from, to) in ways {
+        stretches.join(from, to);
+    }
+    best_directions(costs, &stretches.lanes_in_order())
+}
+
+/// Lanes joined end to end, the depot among them. An end is named by the node that begins there.
+struct Stretches {
+    joined: Vec<Option<usize>>,
+    /// For an end of a stretch, its other end.
+    other: Vec<usize>,
+}
+
+impl Stretches {
+    fn of(lanes: usize) -> Self {
+        let ends = 2 * lanes + 2;
+        Self { joined: vec![None; ends], other: (0..ends).map(|end| end ^ 1).collect() }
+    }
+
+    fn join(&mut self, from: Node, to: Node) {
+        let (a, b) = (from.flipped().index(), to.index());
+        if self.joined[a].is_some() || self.joined[b].is_some() || self.other[a] == b {
+            return;
+        }
+        (self.joined[a], self.joined[b]) = (Some(b), Some(a));
+        let (far, near) = (self.other[a], self.other[b]);
+        (self.other[far], self.other[near]) = (near, far);
+    }
+
+    /// From the depot on, stretch after stretch.
+    fn lanes_in_order(&self) -> Vec<usize> {
+        let depot = self.joined.len() / 2 - 1;
+        let mut lanes = Vec::with_capacity(depot);
+        let mut seen = vec![false; depot + 1];
+        let mut begin = 2 * depot + 1;
+        seen[depot] = true;
+        loop {
+            let mut leaving = begin;
+            while let Some(entering) = self.joined[leaving] {
+                if seen[entering / 2] {
+                    break;
+                }
+                seen[entering / 2] = true;
+                lanes.push(entering / 2);
+                leaving = entering ^ 1;
+            }
+            // What is not joined to it yet follows, from an open end.
+            let Some(open) = (0..2 * depot).find(|&end| !seen[end / 2] && self.joined[end].is_none()) else {
+                return lanes;
+            };
+            seen[open / 2] = true;
+            lanes.push(open / 2);
+            begin = open ^ 1;
+        }
+    }
+}
+
+/// Seconds of an order in which a barred way costs [`BARRED_S`].
+fn penalised_total(costs: &Costs, order: &[Node]) -> f64 {
+    let depot = [costs.depot()];
+    let stops: Vec<Node> = depot.iter().chain(order).chain(&depot).copied().collect();
+    stops.windows(2).map(|pair| costs.get(pair[0], pair[1]).min(BARRED_S)).sum()
+}
+
 fn cheapest(costs: &Costs, orders: Vec<Vec<Node>>) -> Vec<Node> {
-    let way = |from, to| costs.get(from, to).min(BARRED_S);
-    let seconds = |order: &[Node]| {
-        let depot = [costs.depot()];
-        let stops: Vec<Node> = depot.iter().chain(order).chain(&depot).copied().collect();
-        stops.windows(2).map(|pair| way(pair[0], pair[1])).sum::<f64>()
-    };
     let mut best = (f64::INFINITY, Vec::new());
     for order in orders {
-        let total = seconds(&order);
+        let total = penalised_total(costs, &order);
         if total < best.0 {
             best = (total, order);
         }
@@ -120,7 +207,7 @@ struct Nearest {
 }
 
 impl Nearest {
-    fn of(costs: &Costs) -> Self {
+    fn of(costs: &Costs, bound: &Bound) -> Self {
         let all: Vec<Node> = costs.nodes().chain([costs.depot()]).collect();
         let list = |seconds: &dyn Fn(Node) -> f64| {
             let mut near: Vec<(f64, Node)> = all.iter().map(|&node| (seconds(node), node)).collect();
@@ -130,7 +217,8 @@ impl Nearest {
             near.extend(far.into_iter().filter(|&(_, node)| node == costs.depot()));
             near.into_iter().map(|(_, node)| node).collect::<Vec<Node>>()
         };
-        let other = |a: Node, b: Node| if a.lane() == b.lane() { f64::INFINITY } else { costs.get(a, b) };
+        let other =
+            |a: Node, b: Node| if a.lane() == b.lane() { f64::INFINITY } else { bound.reduced(costs, a, b) };
         Self {
             after: all.iter().map(|&from| list(&|to| other(from, to))).collect(),
             before: all.iter().map(|&to| list(&|from| other(from, to))).collect(),
@@ -148,9 +236,9 @@ struct Search {
 }
 
 impl Search {
-    fn new(costs: &Costs, order: &[Node]) -> Self {
+    fn new(costs: &Costs, bound: &Bound, order: &[Node]) -> Self {
         let tour = Tour::new(costs, order);
-        let nearest = Nearest::of(costs);
+        let nearest = Nearest::of(costs, bound);
         let lanes = costs.lanes();
         Self {
             tour,
@@ -332,18 +420,16 @@ impl Search {
         let from = tour.at(as_from);
         let leaving = tour.way(from, tour.at(as_from + 1));
         for &to in &self.nearest.after[from.index()] {
-            if tour.way(from, to) >= leaving {
-                break;
+            if tour.way(from, to) < leaving {
+                best.link(from, to);
             }
-            best.link(from, to);
         }
         let to = tour.at(as_to);
         let coming = tour.way(tour.at(as_to - 1), to);
         for &from in &self.nearest.before[to.index()] {
-            if tour.way(from, to) >= coming {
-                break;
+            if tour.way(from, to) < coming {
+                best.link(from, to);
             }
-            best.link(from, to);
         }
         if let Some(step) = tour.flip_of(lane) {
             best.consider(step);

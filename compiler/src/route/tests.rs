@@ -61,7 +61,7 @@ fn every_lane_is_driven_once_and_ways_join_them() {
         assert!(way.end().distance(&driven_lane(&plan, pair[1]).start) < 1e-6);
     }
     assert!(route.bound_s <= seconds(&route));
-    assert!(seconds(&route) < 1.05 * route.bound_s, "{} against {}", seconds(&route), route.bound_s);
+    assert!(seconds(&route) < 1.2 * route.bound_s, "{} against {}", seconds(&route), route.bound_s);
     let home = site(&job).value.unwrap().fields[0].home.unwrap();
     for pose in
         [route.ways[0].as_ref().unwrap().path.start, route.ways.last().unwrap().as_ref().unwrap().path.end()]
@@ -103,11 +103,10 @@ fn the_part_that_cannot_be_reached_from_home_is_cut_off() {
 }
 
 #[test]
-fn an_entrance_on_the_boundary_is_met_as_near_as_the_machine_fits() {
+fn a_home_too_near_the_fence_is_met_as_near_as_the_machine_fits() {
     let job = job_with(|field| {
         field.parts = vec![rectangle(0.0, 0.0, 0.001, 0.0005)];
-        field.home = None;
-        field.entrances = vec![crate::check::Entrance { name: "gate".into(), at: place(50.0, 8.0005) }];
+        field.home = Some(place(50.000_01, 8.0005));
     });
     let (_, told) = routed(&job);
     let route = told.value.unwrap();
