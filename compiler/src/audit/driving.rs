@@ -131,8 +131,8 @@ pub(super) fn tool_in_lane(plan: &LanePlan, machine: &Machine) -> Proof {
             least = smaller(least, (JOINT_M - apart.metres, Some(apart.place)));
         }
     }
-    let margin = if least.0 == f64::MAX { 0.0 } else { least.0 };
-    let margin = if margin < 0.0 && margin >= -DISTANCE_ROUNDING_M { 0.0 } else { margin };
+    let margin = least.1.map_or(0.0, |_| least.0);
+    let margin = if (-DISTANCE_ROUNDING_M..0.0).contains(&margin) { 0.0 } else { margin };
     Proof::new("audit/tool-in-lane", "m", margin, least.1, |margin| {
         format!("a row reaches {:.1} mm beyond its lane", -1000.0 * margin)
     })

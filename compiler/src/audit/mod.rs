@@ -97,7 +97,7 @@ impl Proof {
         fault: impl FnOnce(f64) -> String,
     ) -> Self {
         // A margin that is no number proves nothing.
-        let failure = (!(margin >= 0.0)).then(|| fault(margin));
+        let failure = (margin.is_nan() || margin < 0.0).then(|| fault(margin));
         Self { check: Check { rule, margin, unit, place }, failure }
     }
 

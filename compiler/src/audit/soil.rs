@@ -175,7 +175,7 @@ impl Edges {
             }
             let at = along(a) + (along(b) - along(a)) * left / (left - right);
             let is_within = at > ROUNDING_M && at < length - ROUNDING_M;
-            is_within.then(|| Point { x: from.x + at * cos, y: from.y + at * sin })
+            is_within.then_some(Point { x: from.x + at * cos, y: from.y + at * sin })
         })
     }
 }

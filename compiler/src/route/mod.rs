@@ -77,24 +77,18 @@ pub fn route(site: &FieldSite, machine: &Machine, headland: HeadlandSown, plan: 
             rules::finding("route/home-cut-off", "no drivable way leads from home to any lane and back");
         findings.push(standing.map_or(finding.clone(), |at| finding.with_place(site.inverse.to_geo(at))));
     }
-    match best {
-        Some(route) => {
-            findings.extend(route.cut_off.iter().map(|&lane| cut_off(site, plan, lane)));
-            Told { value: Some(route), findings }
-        }
-        None => {
-            findings.push(no_way(site, machine, plan));
-            Told { value: None, findings }
-        }
+    match &best {
+        Some(route) => findings.extend(route.cut_off.iter().map(|&lane| cut_off(site, plan, lane))),
+        None => findings.push(no_way(site, machine, plan)),
     }
+    Told { value: best, findings }
 }
 
 /// Lanes of a lower stage are driven first.
 fn stage(headland: HeadlandSown, course: &Course) -> u8 {
     match (course, headland) {
-        (Course::Lap { .. }, HeadlandSown::First) | (Course::Straight { .. }, HeadlandSown::Last) => 0,
         (Course::Lap { .. }, HeadlandSown::Last) | (Course::Straight { .. }, HeadlandSown::First) => 1,
-        (_, HeadlandSown::No) => 0,
+        (Course::Lap { .. } | Course::Straight { .. }, _) => 0,
     }
 }
 

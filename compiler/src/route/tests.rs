@@ -118,7 +118,7 @@ fn a_home_too_near_the_fence_is_met_as_near_as_the_machine_fits() {
 #[test]
 fn without_room_to_turn_one_lane_is_driven() {
     let mut job = job_with(|field| {
-        field.parts = vec![rectangle(0.0, 0.0, 0.002, 0.0000655)];
+        field.parts = vec![rectangle(0.0, 0.0, 0.002, 0.000_065_5)];
         field.headland.size = HeadlandSize::None;
         field.fence_margin = Length::ZERO;
         field.home = None;
