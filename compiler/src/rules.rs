@@ -27,7 +27,7 @@ pub struct Rule {
 }
 
 /// Every rule, stage by stage.
-pub const CATALOGUE: &[&[Rule]] = &[READ, CHECK, ROUTE, AUDIT, EMIT];
+pub const CATALOGUE: &[&[Rule]] = &[READ, CHECK, SITE, LANES, ROUTE, AUDIT, EMIT];
 
 /// Every rule, one after the other.
 pub fn all() -> impl Iterator<Item = &'static Rule> {
@@ -95,7 +95,7 @@ impl Rule {
 }
 
 /// What can be wrong with the text of a job.
-const READ: &[Rule] = &[
+pub const READ: &[Rule] = &[
     error("job/syntax", "text that is not TOML", "a text that cannot be read says nothing for sure")
         .source("TOML 1.1, toml.io")
         .example("name = Long Acre"),
@@ -154,7 +154,7 @@ const READ: &[Rule] = &[
 ];
 
 /// What can be wrong with the meaning of a job.
-const CHECK: &[Rule] = &[
+pub const CHECK: &[Rule] = &[
     error("job/not-above-zero", "a zero or negative value where only one above zero makes sense", "no machine has it")
         .example("between_seeds = \"0 cm\""),
     error("job/negative", "a negative value where none can be", "a fence margin outside the field protects nothing")
@@ -255,7 +255,7 @@ const CHECK: &[Rule] = &[
     )
     .source(GEOMETRY)
     .example("four corners given in the order of a bow tie"),
-    error("field/no-area", "a boundary without area, or a sliver", "no machine can work there")
+    error("field/zero-area", "a boundary without area, or a sliver", "no machine can work there")
         .formula("area < 1 m², or 2 × area / perimeter < 0.5 m")
         .source(PRACTICE)
         .example("three corners on one line"),
@@ -283,7 +283,7 @@ const CHECK: &[Rule] = &[
     error("keep-out/self-crossing", "a keep-out that crosses itself", "nobody can say what to keep out of")
         .source(GEOMETRY)
         .example("four corners given in the order of a bow tie"),
-    error("keep-out/no-area", "a keep-out without area", "give a pole as a point with a radius instead")
+    error("keep-out/zero-area", "a keep-out without area", "give a pole as a point with a radius instead")
         .formula("area < 1 m², or 2 × area / perimeter < 0.5 m")
         .source(PRACTICE)
         .example("three corners on one line"),
@@ -291,6 +291,214 @@ const CHECK: &[Rule] = &[
         .source("plane geometry")
         .example("a pole given in the neighbour's field"),
 ];
+
+const FRAMES: &str = "IOGP Guidance Note 25, dynamic versus static CRSs; the EPSG dataset as PROJ holds it";
+
+/// What can be wrong with the fields in metres.
+pub const SITE: &[Rule] = &[
+    error(
+        "frame/not-geographic",
+        "a frame of eastings and northings where latitudes and longitudes are given",
+        "the job's coordinates are latitudes and longitudes; read as metres they would lie elsewhere",
+    )
+    .source(FRAMES)
+    .example("survey = \"EPSG:25832\""),
+    error(
+        "frame/epoch-missing",
+        "a change of frame that needs the epoch of coordinates, and nobody gave it",
+        "plates move by centimetres a year; without the year the shift is off by decimetres",
+    )
+    .source(FRAMES)
+    .example("survey = \"ETRS89\", base_station = \"ITRF2014\""),
+    error(
+        "frame/epochs-differ",
+        "coordinates of one frame at two epochs",
+        "moving a field in time needs a model of the motion of its plate",
+    )
+    .source(FRAMES)
+    .example("survey = \"ITRF2014@2015.0\", base_station = \"ITRF2014@2027.3\""),
+    error(
+        "frame/no-transformation",
+        "two frames between which PROJ knows no way at this place",
+        "without it the boundary cannot be told in the frame of the machine's receiver",
+    )
+    .source(FRAMES)
+    .example("survey = \"GDA2020\", base_station = \"NAD83(2011)\""),
+    error("frame/projection", "a place that PROJ cannot project", "the field cannot be laid out in metres")
+        .source("PROJ, transverse Mercator")
+        .example("a field at a pole"),
+    note(
+        "frame/ensemble",
+        "a frame that is a group of realisations",
+        "its name alone leaves positions open by up to metres; they hold only against the same base station",
+    )
+    .source("the EPSG dataset, datum ensembles")
+    .example("survey = \"WGS 84\""),
+    warning(
+        "frame/no-epoch",
+        "positions that leave in a moving frame without their epoch",
+        "who uses them in another year cannot take the drift off",
+    )
+    .source(FRAMES)
+    .example("output = \"ITRF2014\""),
+    warning(
+        "frame/coarse-shift",
+        "a transformation between frames that is itself coarse",
+        "the plan is then off the boundary by as much, which a receiver of centimetres does not mend",
+    )
+    .source("the accuracies of the EPSG dataset as PROJ holds it")
+    .example("survey = \"NAD83(2011)\", base_station = \"WGS 84\""),
+    warning(
+        "frame/not-the-receivers",
+        "a plan that leaves in another frame than the base station's",
+        "the machine's receiver works in the frame of its base station and takes the plan as if it were in it",
+    )
+    .source(FRAMES)
+    .example("base_station = \"ETRS89\", output = \"ITRF2014@2027.3\""),
+    error(
+        "field/far-apart",
+        "fields too far apart for one frame",
+        "away from its centre the plane of the field stretches, and rows would no longer be as far apart as planned",
+    )
+    .formula("scale error x² / 2R² at x from the centre: 1.2 mm per km at 10 km")
+    .source("IOGP Guidance Note 7-2, transverse Mercator")
+    .example("two fields 40 km apart in one job"),
+    error(
+        "field/parts-overlap",
+        "parts of a boundary that cover ground twice",
+        "that ground would be sown twice",
+    )
+    .source(GEOMETRY)
+    .example("a multipolygon of two overlapping squares"),
+    error(
+        "site/areas-disagree",
+        "a field whose area on the ellipsoid and in the plane differ",
+        "the two are computed by independent ways; if they disagree, one of them is wrong",
+    )
+    .source("C. F. F. Karney, Algorithms for geodesics, 2013")
+    .example("none known; the check guards the projection"),
+    error(
+        "field/margin-leaves-nothing",
+        "a fence margin that leaves nothing of the field",
+        "there is no place where the machine may be",
+    )
+    .formula("boundary less margin = nothing")
+    .source("plane geometry")
+    .example("fence_margin = \"40 m\" in a field 60 m wide"),
+    error(
+        "keep-out/swallows-field",
+        "keep-outs that with their clearances cover the field",
+        "there is no place where the machine may be",
+    )
+    .source("plane geometry")
+    .example("radius = \"400 m\" for a pole"),
+    note(
+        "field/in-pieces",
+        "a field that falls into pieces within its fence",
+        "the machine cannot cross from one to the other and has to be brought there",
+    )
+    .source("plane geometry")
+    .example("a field with a neck narrower than twice the margin"),
+    error(
+        "home/outside-fence",
+        "a start that lies outside the fence",
+        "the machine may not be there, so it could never begin",
+    )
+    .source("plane geometry")
+    .example("home = a place in the yard"),
+    error("entrance/far", "an entrance far from the boundary", "its position is most likely mistyped")
+        .source(PRACTICE)
+        .example("an entrance with latitude and longitude swapped"),
+    note(
+        "entrance/outside-fence",
+        "an entrance between boundary and fence",
+        "the machine does not drive there by itself; a person brings it in",
+    )
+    .source("plane geometry")
+    .example("a gate on the boundary, with a fence margin"),
+    warning(
+        "base-station/far",
+        "a field more than 10 km from its base station",
+        "the error of a position grows with the baseline",
+    )
+    .formula("σ = 8 mm + 1 mm per km")
+    .source("the formula: receivers' data sheets; the 10 km: common practice, no source")
+    .example("a base station in the next valley"),
+];
+
+/// What can be wrong with the lanes.
+pub const LANES: &[Rule] = &[error(
+    "field/too-narrow",
+    "a field in which no lane fits",
+    "with its headland and margin taken off, nothing is left that is as long as the machine needs",
+)
+.source("plane geometry")
+.example("headland = { laps = 5 } in a field 20 m wide")];
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::collections::BTreeSet;
+    use std::path::Path;
+
+    #[test]
+    fn names_are_unique_and_entries_complete() {
+        let names: BTreeSet<&str> = all().map(|rule| rule.name).collect();
+        assert_eq!(names.len(), all().count());
+        for rule in all() {
+            let (area, what) = rule.name.split_once('/').unwrap();
+            let plain =
+                |word: &str| word.chars().all(|c| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-');
+            assert!(plain(area) && plain(what), "{}", rule.name);
+            assert!(!rule.finds.is_empty() && !rule.why.is_empty(), "{}", rule.name);
+            assert!(!rule.source.is_empty() && !rule.example.is_empty(), "{}", rule.name);
+        }
+    }
+
+    /// Every finding that the compiler's own text makes has its entry, with the same severity.
+    #[test]
+    fn every_rule_in_use_is_in_the_catalogue() {
+        let mut used = Vec::new();
+        gather(&Path::new(env!("CARGO_MANIFEST_DIR")).join("src"), &mut used);
+        assert!(used.len() > 40, "only {} found", used.len());
+        for (name, severity) in used {
+            let known = rule(&name).unwrap_or_else(|| panic!("`{name}` has no entry in the catalogue"));
+            assert!(severity.is_none_or(|severity| severity == known.severity), "{name}");
+        }
+    }
+
+    fn gather(folder: &Path, used: &mut Vec<(String, Option<Severity>)>) {
+        for entry in std::fs::read_dir(folder).unwrap() {
+            let path = entry.unwrap().path();
+            if path.is_dir() && !path.ends_with("cli") {
+                gather(&path, used);
+            } else if path.extension().is_some_and(|extension| extension == "rs")
+                && !path.ends_with("tests.rs")
+            {
+                let text = std::fs::read_to_string(&path).unwrap();
+                gather_from(text.split("#[cfg(test)]\nmod tests {").next().unwrap(), used);
+            }
+        }
+    }
+
+    fn gather_from(text: &str, used: &mut Vec<(String, Option<Severity>)>) {
+        let calls = [
+            ("Finding::error(", Some(Severity::Error)),
+            ("Finding::warning(", Some(Severity::Warning)),
+            ("Finding::note(", Some(Severity::Note)),
+            ("rules::finding(", None),
+            (".raise(", None),
+        ];
+        for (call, severity) in calls {
+            for (at, _) in text.match_indices(call) {
+                let argument = text[at + call.len()..].trim_start();
+                if let Some(name) = argument.strip_prefix('"').and_then(|rest| rest.split('"').next()) {
+                    used.push((name.to_owned(), severity));
+                }
+            }
+        }
+    }
+}
 
 /// What can be wrong with the way over the field.
 const ROUTE: &[Rule] = &[

@@ -3,7 +3,7 @@
 use super::ring::{Plane, Rules, ring};
 use super::{
     Crop, Entrance, Field, FieldPlaces, Findings, GeoPolygon, Guidance, Headland, HeadlandSize, HeadlandSown,
-    KeepOut, KeepOutShape, brief, crop,
+    KeepOut, KeepOutShape, crop, distance,
 };
 use crate::diagnostic::Span;
 use crate::num::hypot;
@@ -21,13 +21,13 @@ const BOUNDARY: Rules = Rules {
     thing: "boundary",
     few_corners: "field/few-corners",
     self_crossing: "field/self-crossing",
-    no_area: "field/no-area",
+    zero_area: "field/zero-area",
 };
 const KEEP_OUT: Rules = Rules {
     thing: "keep-out",
     few_corners: "keep-out/few-corners",
     self_crossing: "keep-out/self-crossing",
-    no_area: "keep-out/no-area",
+    zero_area: "keep-out/zero-area",
 };
 
 /// What a field is checked against.
@@ -45,7 +45,8 @@ pub struct Known<'j> {
 /// Checks a field.
 pub fn field(file: &written::Field, known: &Known<'_>, findings: &mut Findings) -> Option<Field> {
     findings.not_negative(&file.fence_margin, "fence_margin");
-    let boundary = boundary(file, findings);
+    let boundary = boundary(file, findings)
+        .filter(|(parts, place)| !tell_swapped(parts, place, known.base_station, findings));
     let crop = crop_of(&file.crop, known, findings);
     let spacing = crop::spacing(&file.spacing, known.machine, findings);
     let headland = headland(file.headland.as_ref(), findings);
@@ -58,11 +59,7 @@ pub fn field(file: &written::Field, known: &Known<'_>, findings: &mut Findings) 
         .map(|keep_out| check_keep_out(keep_out, boundary.as_ref(), findings))
         .collect();
     let (parts, place) = boundary?;
-    let swapped = tell_swapped(&parts, &place, known.base_station, findings);
     let guidance = guidance(file.guidance.as_ref(), &parts, findings);
-    if swapped {
-        return None;
-    }
     Some(Field {
         name: file.name.value.clone(),
         keep_outs: keep_outs.into_iter().collect::<Option<_>>()?,
@@ -356,7 +353,7 @@ fn tell_far_keep_out(
             .raise(
                 "keep-out/outside",
                 &file.name.place,
-                format!("the keep-out `{}` lies {} m outside the field", file.name.value, brief(gap)),
+                format!("the keep-out `{}` lies {} outside the field", file.name.value, distance(gap)),
             )
             .hint("check its position, or leave it out");
     }
@@ -379,17 +376,17 @@ fn tell_swapped(
         hypot(east, north)
     };
     let swapped = GeoPoint { longitude: corner.latitude, latitude: corner.longitude };
-    let distance = away(*corner);
-    if distance < FAR_M || swapped.latitude.abs() > 90.0 || away(swapped) > FAR_M {
+    let here = away(*corner);
+    if here < FAR_M || swapped.latitude.abs() > 90.0 || away(swapped) > FAR_M {
         return false;
     }
     findings.0.push(
         crate::rules::finding(
             "field/swapped",
             format!(
-                "the boundary lies {:.0} km from the base station; with latitude and longitude exchanged it lies {:.0} km away",
-                distance / 1000.0,
-                away(swapped) / 1000.0
+                "the boundary lies {} from the base station; with latitude and longitude exchanged it lies {} away",
+                distance(here),
+                distance(away(swapped))
             ),
         )
         .with_span(place.clone(), "latitude and longitude look swapped")

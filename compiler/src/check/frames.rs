@@ -1,29 +1,15 @@
 //! Reference frames by the names that the trade gives them, or by EPSG code.
+//!
+//! In: the texts. Out: what PROJ is given, with the epoch. The names are those of the EPSG dataset
+//! (version 12.013, as in the `proj.db` of the bundled PROJ): every geographic frame in degrees
+//! from Greenwich that is not deprecated. How to get from one frame to another, and whether that
+//! takes an epoch, is settled on the ground.
 
 use super::{Findings, Frames, ReferenceFrame};
 use lanewright_schema::job::{self as written, Written, nearest};
 
-/// Names and EPSG codes of geographic 2D frames, from the EPSG dataset.
-const NAMED: &[(&str, u32)] = &[
-    ("WGS 84", 4326),
-    ("WGS 84 (G1150)", 9055),
-    ("WGS 84 (G1674)", 9056),
-    ("WGS 84 (G1762)", 9057),
-    ("WGS 84 (G2139)", 9755),
-    ("WGS 84 (G2296)", 10606),
-    ("ETRS89", 4258),
-    ("ITRF2000", 8997),
-    ("ITRF2005", 8998),
-    ("ITRF2008", 8999),
-    ("ITRF2014", 9000),
-    ("ITRF2020", 9990),
-    ("NAD83(2011)", 6318),
-    ("GDA94", 4283),
-    ("GDA2020", 7844),
-    ("NZGD2000", 4167),
-    ("SIRGAS 2000", 4674),
-    ("JGD2011", 6668),
-];
+/// Code and name, one frame a line.
+const EPSG: &str = include_str!("frames.tsv");
 
 /// The three frames; those left out follow the one before.
 pub fn frames(file: &written::Frames, findings: &mut Findings) -> Option<Frames> {
@@ -40,27 +26,35 @@ pub fn frames(file: &written::Frames, findings: &mut Findings) -> Option<Frames>
 }
 
 fn frame(text: &Written<String>, findings: &mut Findings) -> Option<ReferenceFrame> {
-    let (name, epoch) = match text.value.split_once('@') {
+    let (wanted, epoch) = match text.value.split_once('@') {
         Some((name, epoch)) => (name.trim(), Some(decimal_year(epoch, text, findings)?)),
         None => (text.value.as_str(), None),
     };
-    let folded = fold(name);
-    let proj = match folded.strip_prefix("EPSG:").map(str::parse::<u32>) {
-        Some(Ok(code)) => Some(format!("EPSG:{code}")),
-        _ => NAMED.iter().find(|(known, _)| fold(known) == folded).map(|(_, code)| format!("EPSG:{code}")),
+    let folded = fold(wanted);
+    let found = match folded.strip_prefix("EPSG:") {
+        Some(code) => known().find(|(known, _)| *known == code),
+        None => known().find(|(_, name)| fold(name) == folded),
     };
-    let Some(proj) = proj else {
-        let hint = match nearest(name, NAMED.iter().map(|(known, _)| *known)) {
+    let Some((code, name)) = found else {
+        let near = nearest(wanted, known().map(|(_, name)| name));
+        let hint = match near.filter(|_| !folded.starts_with("EPSG:")) {
             Some(near) => format!("did you mean `\"{near}\"`?"),
             None => "write a name such as `\"ETRS89\"` or a code such as `\"EPSG:4258\"`".to_owned(),
         };
         findings
-            .raise("frame/unknown", &text.place, format!("`{name}` is no reference frame that is known here"))
+            .raise(
+                "frame/unknown",
+                &text.place,
+                format!("`{wanted}` is no frame of latitudes and longitudes in the EPSG dataset"),
+            )
             .hint(hint);
         return None;
     };
-    let name = NAMED.iter().find(|(_, code)| proj == format!("EPSG:{code}")).map_or(name, |(known, _)| known);
-    Some(ReferenceFrame { name: name.to_owned(), proj, epoch })
+    Some(ReferenceFrame { name: name.to_owned(), proj: format!("EPSG:{code}"), epoch })
+}
+
+fn known() -> impl Iterator<Item = (&'static str, &'static str)> {
+    EPSG.lines().filter_map(|line| line.split_once('\t'))
 }
 
 /// Names are compared without case and blanks: `WGS84` is `WGS 84`.
@@ -76,4 +70,29 @@ fn decimal_year(text: &str, place: &Written<String>, findings: &mut Findings) ->
             .hint("write it as a decimal year, `\"ITRF2014@2027.3\"`");
     }
     year
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::collections::BTreeSet;
+
+    /// PROJ's own database is the judge.
+    #[test]
+    fn proj_knows_every_frame_by_this_name() {
+        for (code, name) in known() {
+            let crs = proj::Proj::new(&format!("EPSG:{code}")).unwrap();
+            let text = crs.to_projjson(Some(false), None, None).unwrap();
+            let described: serde_json::Value = serde_json::from_str(&text).unwrap();
+            assert_eq!(described["type"], "GeographicCRS", "EPSG:{code}");
+            assert_eq!(described["name"], name, "EPSG:{code}");
+        }
+    }
+
+    #[test]
+    fn no_two_names_are_told_apart_by_case_or_blanks_alone() {
+        let folded: BTreeSet<String> = known().map(|(_, name)| fold(name)).collect();
+        assert_eq!(folded.len(), known().count());
+        assert!(folded.len() > 500);
+    }
 }

@@ -1,5 +1,6 @@
 //! The machine: whether its rows, wheels, body and steering can be true together.
 
+use super::ring::{area, meetings};
 use super::{BodyPoint, Findings, Machine, Steering, brief};
 use crate::num::hypot;
 use crate::read::span;
@@ -162,21 +163,22 @@ fn body(file: &written::Machine, findings: &mut Findings) -> Option<Vec<BodyPoin
         return None;
     }
     let outline: Vec<[f64; 2]> = body.iter().map(|p| [p.forward.to_m(), p.right.to_m()]).collect();
-    if let Some((_, _, [forward, right])) = super::ring::crossings(&outline).first() {
+    if let Some(meeting) = meetings(&outline).first() {
+        let [forward, right] = meeting.at;
         findings
             .raise(
                 "machine/body",
                 place,
                 format!(
                     "the body's outline crosses itself {} m forward, {} m to the right",
-                    brief(*forward),
-                    brief(*right)
+                    brief(forward),
+                    brief(right)
                 ),
             )
             .hint("give the corners in the order in which one would walk round them");
         return None;
     }
-    if super::ring::area(&outline).abs() < 0.01 {
+    if area(&outline).abs() < 0.01 {
         findings
             .raise("machine/body", place, "the body has no area")
             .hint("give the corners of the outline in order");

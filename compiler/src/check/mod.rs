@@ -194,7 +194,7 @@ impl Findings {
     /// The position, if there is such a place on the Earth.
     fn point(&mut self, point: &Written<GeoPoint>) -> Option<GeoPoint> {
         let GeoPoint { longitude, latitude } = point.value;
-        if longitude.abs() <= 180.0 && latitude.abs() <= 90.0 {
+        if is_on_earth(point.value) {
             return Some(point.value);
         }
         let hint = if longitude.abs() <= 90.0 && latitude.abs() <= 180.0 {
@@ -217,4 +217,22 @@ impl Findings {
 /// A number for a message: as few decimals as tell it, at most three.
 fn brief(value: f64) -> impl Display {
     (value * 1000.0).round() / 1000.0
+}
+
+/// Metres for a message: whole kilometres when far, centimetres when near.
+fn distance(metres: f64) -> String {
+    match metres {
+        far if far >= 10_000.0 => format!("{:.0} km", far / 1000.0),
+        middling if middling >= 100.0 => format!("{middling:.0} m"),
+        near => format!("{near:.2} m"),
+    }
+}
+
+/// A count with its noun.
+fn counted(count: usize, noun: &str) -> String {
+    if count == 1 { format!("1 {noun}") } else { format!("{count} {noun}s") }
+}
+
+fn is_on_earth(point: GeoPoint) -> bool {
+    point.longitude.abs() <= 180.0 && point.latitude.abs() <= 90.0
 }

@@ -6,14 +6,14 @@
 //! used here is an equirectangular one about that corner, which is good to a few per cent and
 //! serves for thresholds only.
 
-use super::{Findings, brief};
+use super::{Findings, brief, counted, is_on_earth};
 use crate::num::{cos, hypot};
 use geo::line_intersection::{LineIntersection, line_intersection};
 use geo::{Coord, Line};
 use lanewright_schema::job::Ring;
 use lanewright_schema::quantity::GeoPoint;
-use rstar::RTree;
 use rstar::primitives::GeomWithData;
+use rstar::{RTree, RTreeObject};
 
 /// Metres in one degree of latitude, mean (a quarter meridian is 10 002 km on WGS 84).
 const METRES_PER_DEGREE: f64 = 10_001_966.0 / 90.0;
@@ -22,7 +22,7 @@ const SAME_POINT_M: f64 = 0.001;
 /// A ring whose mean width is less is a sliver, metres.
 const SLIVER_M: f64 = 0.5;
 /// At most so many crossings of one ring are told.
-const CROSSINGS_TOLD: usize = 5;
+const MEETINGS_TOLD: usize = 5;
 
 /// The rules that a ring of some kind is judged by.
 pub struct Rules {
@@ -33,66 +33,41 @@ pub struct Rules {
     /// Crosses itself.
     pub self_crossing: &'static str,
     /// Zero area, or a sliver.
-    pub no_area: &'static str,
+    pub zero_area: &'static str,
 }
 
 /// Checks a ring; the corners that are left, the first not given again.
 pub fn ring(ring: &Ring, rules: &Rules, findings: &mut Findings) -> Option<Vec<GeoPoint>> {
-    let corners: Vec<Option<GeoPoint>> = ring.value.iter().map(|corner| findings.point(corner)).collect();
-    let corners = corners.into_iter().collect::<Option<Vec<_>>>()?;
-    let kept = without_repeats(&corners);
-    let dropped = kept_or_closing(&corners, kept.len());
-    if dropped > 0 {
-        findings
-            .raise(
-                "field/repeated-point",
-                &ring.place,
-                format!("{dropped} corners of the {} repeat the one before and are left out", rules.thing),
-            )
-            .hint("nothing needs to be done");
-    }
     let thing = rules.thing;
+    // One corner that is nowhere tells enough; a whole file of them would drown the rest.
+    if let Some(nowhere) = ring.value.iter().find(|corner| !is_on_earth(corner.value)) {
+        findings.point(nowhere);
+        return None;
+    }
+    let all: Vec<GeoPoint> = ring.value.iter().map(|corner| corner.value).collect();
+    let kept = without_repeats(&all);
+    tell_repeats(ring, &all, kept.len(), thing, findings);
     if kept.len() < 3 {
         findings
             .raise(
                 rules.few_corners,
                 &ring.place,
-                format!("the {thing} has {} corners and encloses nothing", kept.len()),
+                format!("the {thing} has {} and encloses nothing", counted(kept.len(), "corner")),
             )
             .hint("give at least three corners that differ");
         return None;
     }
-    let corners: Vec<GeoPoint> = kept.iter().map(|&index| corners[index]).collect();
+    let corners: Vec<GeoPoint> = kept.iter().map(|&index| all[index]).collect();
     let plane = Plane::about(corners[0]);
     let outline: Vec<[f64; 2]> = corners.iter().map(|&corner| plane.metres(corner)).collect();
-    let crossings = crossings(&outline);
-    for &(first, second, at) in crossings.iter().take(CROSSINGS_TOLD) {
-        let ground = plane.point(at);
-        findings
-            .raise(
-                rules.self_crossing,
-                &ring.value[kept[second]].place,
-                format!(
-                    "edges {} and {} of the {thing} cross at latitude {:.7}, longitude {:.7}",
-                    kept[first] + 1,
-                    kept[second] + 1,
-                    ground.latitude,
-                    ground.longitude
-                ),
-            )
-            .label(format!("edge {} starts here", kept[second] + 1))
-            .ground(ground)
-            .hint("give the corners in the order in which one would walk round them");
-    }
-    if !crossings.is_empty() {
-        return None;
-    }
+    let meetings = meetings(&outline);
     let square_metres = area(&outline).abs();
     let mean_width = 2.0 * square_metres / perimeter(&outline);
-    if square_metres < 1.0 || mean_width < SLIVER_M {
+    let thin = square_metres < 1.0 || mean_width < SLIVER_M;
+    if thin && meetings.iter().all(|meeting| meeting.overlap) {
         findings
             .raise(
-                rules.no_area,
+                rules.zero_area,
                 &ring.place,
                 format!(
                     "the {thing} encloses {} m² at a mean width of {} m",
@@ -104,7 +79,42 @@ pub fn ring(ring: &Ring, rules: &Rules, findings: &mut Findings) -> Option<Vec<G
             .hint("check the corners; no machine can work there");
         return None;
     }
-    Some(corners)
+    for meeting in meetings.iter().take(MEETINGS_TOLD) {
+        let ground = plane.point(meeting.at);
+        let [first, second] = meeting.edges.map(|edge| kept[edge] + 1);
+        let meet = if meeting.overlap { "lie on one another from" } else { "cross at" };
+        findings
+            .raise(
+                rules.self_crossing,
+                &ring.value[second - 1].place,
+                format!(
+                    "edges {first} and {second} of the {thing} {meet} latitude {:.7}, longitude {:.7}",
+                    ground.latitude, ground.longitude
+                ),
+            )
+            .label(format!("edge {second} starts here"))
+            .ground(ground)
+            .hint("give the corners in the order in which one would walk round them");
+    }
+    meetings.is_empty().then_some(corners)
+}
+
+/// Tells how many corners were repeats, not counting the one that closes the ring.
+fn tell_repeats(ring: &Ring, all: &[GeoPoint], kept: usize, thing: &str, findings: &mut Findings) {
+    let closed = all.len() > 1 && all.first() == all.last();
+    let repeats = all.len() - kept - usize::from(closed);
+    if repeats > 0 && kept >= 3 {
+        findings
+            .raise(
+                "field/repeated-point",
+                &ring.place,
+                format!(
+                    "{} of the {thing} left out, each the same place as the one before",
+                    counted(repeats, "corner")
+                ),
+            )
+            .hint("nothing needs to be done");
+    }
 }
 
 /// Indices of the corners that differ from the one before; a closing corner is left out.
@@ -119,12 +129,6 @@ fn without_repeats(corners: &[GeoPoint]) -> Vec<usize> {
         kept.pop();
     }
     kept
-}
-
-/// How many corners were repeats, not counting the one that closes the ring.
-fn kept_or_closing(corners: &[GeoPoint], kept: usize) -> usize {
-    let closed = corners.len() > 1 && corners.first() == corners.last();
-    corners.len() - kept - usize::from(closed)
 }
 
 fn same(a: GeoPoint, b: GeoPoint) -> bool {
@@ -186,35 +190,44 @@ fn edges(ring: &[[f64; 2]]) -> impl Iterator<Item = ([f64; 2], [f64; 2])> {
     (0..ring.len()).map(|index| (ring[index], ring[(index + 1) % ring.len()]))
 }
 
-/// Pairs of edges that cross or lie on one another, each with the place, lower edge first.
-/// Edges that merely touch at a corner are let pass.
-pub fn crossings(ring: &[[f64; 2]]) -> Vec<(usize, usize, [f64; 2])> {
+/// Two edges that meet where they should not.
+pub struct Meeting {
+    /// The edges, the lower first.
+    pub edges: [usize; 2],
+    /// Where, or where it begins.
+    pub at: [f64; 2],
+    /// Whether they lie on one another, as the two sides of a spike do, rather than cross.
+    pub overlap: bool,
+}
+
+/// Pairs of edges that cross or lie on one another. Edges that merely touch at a corner are let
+/// pass.
+pub fn meetings(ring: &[[f64; 2]]) -> Vec<Meeting> {
     let coord = |p: [f64; 2]| Coord { x: p[0], y: p[1] };
     let lines: Vec<Line> = edges(ring).map(|(a, b)| Line::new(coord(a), coord(b))).collect();
-    let tree = RTree::bulk_load(
-        lines.iter().enumerate().map(|(index, line)| GeomWithData::new(*line, index)).collect(),
-    );
+    let indexed = lines.iter().enumerate().map(|(index, line)| GeomWithData::new(*line, index));
+    let tree = RTree::bulk_load(indexed.collect());
     let mut found = Vec::new();
     for (first, line) in lines.iter().enumerate() {
-        let envelope = rstar::RTreeObject::envelope(line);
-        for other in tree.locate_in_envelope_intersecting(&envelope) {
+        for other in tree.locate_in_envelope_intersecting(&line.envelope()) {
             let second = other.data;
-            if second <= first {
-                continue;
-            }
-            match line_intersection(*line, lines[second]) {
-                Some(LineIntersection::SinglePoint { intersection, is_proper: true }) => {
-                    found.push((first, second, [intersection.x, intersection.y]));
-                }
-                Some(LineIntersection::Collinear { intersection })
-                    if intersection.start != intersection.end =>
-                {
-                    found.push((first, second, [intersection.start.x, intersection.start.y]));
-                }
-                _ => {}
+            if second > first
+                && let Some((at, overlap)) = meeting_point(*line, lines[second])
+            {
+                found.push(Meeting { edges: [first, second], at: [at.x, at.y], overlap });
             }
         }
     }
-    found.sort_by_key(|&(first, second, _)| (first, second));
+    found.sort_by_key(|meeting| meeting.edges);
     found
+}
+
+fn meeting_point(a: Line, b: Line) -> Option<(Coord, bool)> {
+    match line_intersection(a, b)? {
+        LineIntersection::SinglePoint { intersection, is_proper: true } => Some((intersection, false)),
+        LineIntersection::Collinear { intersection } if intersection.start != intersection.end => {
+            Some((intersection.start, true))
+        }
+        _ => None,
+    }
 }

@@ -63,9 +63,8 @@ struct Refusal {
 
 /// Reads every polygon of a GeoJSON file.
 pub fn read_geojson(file: &Arc<str>, text: &str) -> Result<Boundary, Problem> {
-    let text = text.trim_start_matches('\u{feff}');
     let mut survey = Survey { file, text, shapes: Vec::new() };
-    let refused = match survey.object(text, &[], 0) {
+    let refused = match survey.object(text.trim_start_matches('\u{feff}'), &[], 0) {
         Ok(()) if survey.shapes.is_empty() => Refusal {
             at: 0,
             message: format!("`{file}` holds no polygon"),

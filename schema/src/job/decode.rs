@@ -65,7 +65,7 @@ impl Reader<'_> {
 
     /// Tells that another type belongs here.
     pub fn wrong_type(&mut self, node: &Node<'_>, expected: &str) {
-        let found = type_in_words(node.get_ref());
+        let found = &type_in_words(node.get_ref());
         let (key, hint) = match self.key {
             Some(key) => {
                 (format!("`{}`", key.name), Some(format!("for example `{} = {}`", key.name, key.example)))
@@ -87,15 +87,15 @@ impl Reader<'_> {
     }
 }
 
-fn type_in_words(value: &DeValue<'_>) -> &'static str {
+fn type_in_words(value: &DeValue<'_>) -> String {
     match value {
-        DeValue::String(_) => "text",
-        DeValue::Integer(_) => "a whole number",
-        DeValue::Float(_) => "a number",
-        DeValue::Boolean(_) => "true or false",
-        DeValue::Datetime(_) => "a date",
-        DeValue::Array(_) => "a list",
-        DeValue::Table(_) => "a table",
+        DeValue::String(_) => "text".to_owned(),
+        DeValue::Integer(number) => format!("the number {number}"),
+        DeValue::Float(number) => format!("the number {number}"),
+        DeValue::Boolean(truth) => truth.to_string(),
+        DeValue::Datetime(_) => "a date".to_owned(),
+        DeValue::Array(items) => format!("a list of {}", items.len()),
+        DeValue::Table(_) => "a table".to_owned(),
     }
 }
 
@@ -151,7 +151,7 @@ impl Decode for u32 {
     fn decode(node: &Node<'_>, reader: &mut Reader<'_>) -> Option<Self> {
         let value = whole(node).and_then(|value| Self::try_from(value).ok());
         if value.is_none() {
-            reader.wrong_type(node, "a whole number, not negative");
+            reader.wrong_type(node, "a whole number of zero or more");
         }
         value
     }
@@ -327,17 +327,25 @@ impl<T: Decode, const N: usize> Decode for [T; N] {
     }
 }
 
+/// A list with more bad items than this is of another kind; the rest of it is not gone through.
+const FAILURES_TOLD: usize = 20;
+
 /// Decodes every item, telling the problems of all, before it says whether all are well.
 fn decode_all<T: Decode>(nodes: &[Node<'_>], reader: &mut Reader<'_>) -> Option<Vec<T>> {
     let key = reader.key;
-    let items: Vec<Option<T>> = nodes
-        .iter()
-        .map(|node| {
-            reader.key = key;
-            T::decode(node, reader)
-        })
-        .collect();
-    items.into_iter().collect()
+    let mut items = Vec::with_capacity(nodes.len());
+    let mut failures = 0;
+    for node in nodes {
+        reader.key = key;
+        match T::decode(node, reader) {
+            Some(item) => items.push(item),
+            None => failures += 1,
+        }
+        if failures == FAILURES_TOLD {
+            break;
+        }
+    }
+    (failures == 0).then_some(items)
 }
 
 /// One thing or a list of them: `[[field]]` several times, or `field = "north.toml"`.
@@ -381,14 +389,18 @@ impl<T: Table> Decode for Part<T> {
     }
 }
 
-/// Decodes the value of one key of a table, or tells that it is missing.
+/// Decodes the value of one key of a table, or tells that it is missing. The value under a
+/// misspelt key is gone through as well, so that its problems are told in the same breath.
 pub fn decode_key<T: Decode>(
     table: &DeTable<'_>,
+    keys: &'static [Key],
     key: &'static Key,
     place: &Place,
     reader: &mut Reader<'_>,
 ) -> Option<T> {
-    if let Some((_, node)) = table.iter().find(|(name, _)| name.get_ref() == key.name) {
+    let exact = table.iter().find(|(name, _)| name.get_ref() == key.name);
+    let misspelt = || table.iter().find(|(name, _)| likely_key(name.get_ref(), keys) == Some(key.name));
+    if let Some((_, node)) = exact.or_else(misspelt) {
         reader.key = Some(key);
         return T::decode(node, reader);
     }
@@ -398,7 +410,7 @@ pub fn decode_key<T: Decode>(
             kind: ProblemKind::MissingKey,
             place: Some(place.clone()),
             message: format!("`{}` is missing", key.name),
-            label: format!("no `{}` in this table", key.name),
+            label: format!("no `{}` here", key.name),
             hint: Some(format!("add `{} = {}`", key.name, key.example)),
         });
     }
@@ -407,15 +419,15 @@ pub fn decode_key<T: Decode>(
 
 /// Tells each key that the table does not have, with the nearest that it does.
 pub fn tell_unknown_keys(table: &DeTable<'_>, keys: &'static [Key], reader: &mut Reader<'_>) {
-    for (name, _) in table {
+    let unknown = table.iter().filter(|(name, _)| !is_key(name.get_ref(), keys));
+    for (name, _) in unknown.take(FAILURES_TOLD) {
         let written = name.get_ref();
-        if keys.iter().any(|key| key.name == written) {
-            continue;
-        }
-        let names = keys.iter().map(|key| key.name);
-        let hint = match nearest(written, names.clone()) {
+        let hint = match likely_key(written, keys) {
             Some(near) => format!("did you mean `{near}`?"),
-            None => format!("the keys of this table are {}", names.collect::<Vec<_>>().join(", ")),
+            None => {
+                let names: Vec<&str> = keys.iter().map(|key| key.name).collect();
+                format!("the keys of this table are {}", names.join(", "))
+            }
         };
         reader.tell(
             ProblemKind::UnknownKey,
@@ -427,14 +439,22 @@ pub fn tell_unknown_keys(table: &DeTable<'_>, keys: &'static [Key], reader: &mut
     }
 }
 
+fn is_key(written: &str, keys: &[Key]) -> bool {
+    keys.iter().any(|key| key.name == written)
+}
+
+/// The key that a misspelt one stands for.
+fn likely_key(written: &str, keys: &'static [Key]) -> Option<&'static str> {
+    let near = nearest(written, keys.iter().map(|key| key.name));
+    near.filter(|_| !is_key(written, keys))
+}
+
 /// The word most like the written one, if it is like it at all.
 pub fn nearest<'n>(written: &str, names: impl Iterator<Item = &'n str>) -> Option<&'n str> {
-    let written = written.to_lowercase().replace(['-', ' '], "_");
+    let fold = |name: &str| name.to_lowercase().replace(['-', ' '], "_");
+    let written = fold(written.get(..64).unwrap_or(written));
     names
-        .map(|name| {
-            let folded = name.to_lowercase().replace(['-', ' '], "_");
-            (name, strsim::normalized_damerau_levenshtein(&written, &folded))
-        })
+        .map(|name| (name, strsim::normalized_damerau_levenshtein(&written, &fold(name))))
         .filter(|(_, likeness)| *likeness > 0.6)
         .max_by(|a, b| a.1.total_cmp(&b.1))
         .map(|(name, _)| name)

@@ -29,6 +29,9 @@ pub const TOML_LIMIT: usize = 8 << 20;
 /// The largest geometry file that is read.
 pub const GEOMETRY_LIMIT: usize = 256 << 20;
 
+/// A text with more syntax errors than this is no TOML at all, and the rest say nothing new.
+const SYNTAX_ERRORS_TOLD: usize = 20;
+
 /// What became of a job's text.
 #[derive(Clone, Debug)]
 pub struct Parsed {
@@ -98,26 +101,25 @@ fn decode_file<T: Table>(path: &str, named_at: Option<Place>, reader: &mut Reade
     let text = text_of(path, TOML_LIMIT, named_at, reader)?;
     let (tree, errors) = DeTable::parse_recoverable(&text);
     let syntax_is_sound = errors.is_empty();
-    for error in errors {
+    let json = text.trim_start().starts_with('{');
+    let hint = json
+        .then(|| "this looks like JSON; a boundary in GeoJSON is named by a field's `boundary`".to_owned());
+    for error in errors.into_iter().take(SYNTAX_ERRORS_TOLD) {
         let place = Place { file: reader.file.clone(), bytes: error.span().unwrap_or(0..0) };
         reader.problems.push(Problem {
             kind: ProblemKind::Syntax,
             place: Some(place),
             message: format!("not TOML: {}", error.message()),
             label: String::new(),
-            hint: None,
+            hint: hint.clone(),
         });
     }
     // A tree with holes would bring forth problems that vanish with the syntax errors.
     if !syntax_is_sound {
         return None;
     }
-    let place = Place { file: reader.file.clone(), bytes: 0..first_line(&text) };
+    let place = Place { file: reader.file.clone(), bytes: 0..0 };
     T::decode_table(tree.get_ref(), place, reader)
-}
-
-fn first_line(text: &str) -> usize {
-    text.find('\n').unwrap_or(text.len())
 }
 
 /// The text of a file, or the problem told.
@@ -148,9 +150,12 @@ fn text_of(path: &str, limit: usize, named_at: Option<Place>, reader: &mut Reade
         Err(SourceError::TooLarge) => (
             ProblemKind::TooLarge,
             format!("`{path}` is larger than {} MiB", limit >> 20),
-            Some("a job is a few kilobytes of text; is this another file?".to_owned()),
+            Some("is this the file that was meant?".to_owned()),
         ),
     };
     reader.problems.push(Problem { kind, place: named_at, message, label: String::new(), hint });
     None
 }
+
+#[cfg(test)]
+mod tests;

@@ -118,7 +118,7 @@ macro_rules! table {
             fn decode_table(table: &DeTable<'_>, place: Place, reader: &mut Reader<'_>) -> Option<Self> {
                 tell_unknown_keys(table, Self::KEYS, reader);
                 let mut keys = Self::KEYS.iter();
-                $( let $key = decode_key::<$type>(table, keys.next()?, &place, reader); )+
+                $( let $key = decode_key::<$type>(table, Self::KEYS, keys.next()?, &place, reader); )+
                 Some(Self { $( $key: $key?, )+ place })
             }
 
