@@ -121,7 +121,7 @@ pub fn parse<Q: Quantity>(text: &str) -> Result<Q, NotQuantity> {
     }
     match Q::UNITS.iter().find(|unit| unit.symbol == symbol) {
         Some(unit) => {
-            let base = scaled(value, unit.size);
+            let base = scaled(number, value, unit.size);
             if base.is_finite() { Ok(Q::from_base(base)) } else { Err(NotQuantity::NoNumber) }
         }
         None => Err(NotQuantity::WrongUnit { number: value, unit: symbol.to_owned() }),
@@ -165,11 +165,12 @@ fn split(text: &str) -> (&str, &str) {
     (&text[..end], text[end..].trim_start())
 }
 
-/// A decimal times a unit's size with a single rounding where the size is a power of ten below
-/// one, so that `"45 cm"` is the same number as `"0.45 m"`.
-fn scaled(value: f64, size: f64) -> f64 {
-    let divisor = (1.0 / size).round();
-    if size < 1.0 && (divisor * size - 1.0).abs() < 1e-15 { value / divisor } else { value * size }
+/// The number times the unit's size. Where the size is a power of ten the decimal point is moved
+/// in the text, so that `"45 cm"` is the very same number as `"0.45 m"`.
+fn scaled(number: &str, value: f64, size: f64) -> f64 {
+    const TENS: [(f64, &str); 4] = [(1e-6, "e-6"), (0.001, "e-3"), (0.01, "e-2"), (1000.0, "e3")];
+    let moved = TENS.iter().find(|(ten, _)| *ten == size).map(|(_, exponent)| format!("{number}{exponent}"));
+    moved.and_then(|text| text.parse().ok()).unwrap_or(value * size)
 }
 
 #[cfg(test)]
