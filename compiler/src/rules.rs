@@ -435,71 +435,6 @@ pub const LANES: &[Rule] = &[error(
 .source("plane geometry")
 .example("headland = { laps = 5 } in a field 20 m wide")];
 
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use std::collections::BTreeSet;
-    use std::path::Path;
-
-    #[test]
-    fn names_are_unique_and_entries_complete() {
-        let names: BTreeSet<&str> = all().map(|rule| rule.name).collect();
-        assert_eq!(names.len(), all().count());
-        for rule in all() {
-            let (area, what) = rule.name.split_once('/').unwrap();
-            let plain =
-                |word: &str| word.chars().all(|c| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-');
-            assert!(plain(area) && plain(what), "{}", rule.name);
-            assert!(!rule.finds.is_empty() && !rule.why.is_empty(), "{}", rule.name);
-            assert!(!rule.source.is_empty() && !rule.example.is_empty(), "{}", rule.name);
-        }
-    }
-
-    /// Every finding that the compiler's own text makes has its entry, with the same severity.
-    #[test]
-    fn every_rule_in_use_is_in_the_catalogue() {
-        let mut used = Vec::new();
-        gather(&Path::new(env!("CARGO_MANIFEST_DIR")).join("src"), &mut used);
-        assert!(used.len() > 40, "only {} found", used.len());
-        for (name, severity) in used {
-            let known = rule(&name).unwrap_or_else(|| panic!("`{name}` has no entry in the catalogue"));
-            assert!(severity.is_none_or(|severity| severity == known.severity), "{name}");
-        }
-    }
-
-    fn gather(folder: &Path, used: &mut Vec<(String, Option<Severity>)>) {
-        for entry in std::fs::read_dir(folder).unwrap() {
-            let path = entry.unwrap().path();
-            if path.is_dir() && !path.ends_with("cli") {
-                gather(&path, used);
-            } else if path.extension().is_some_and(|extension| extension == "rs")
-                && !path.ends_with("tests.rs")
-            {
-                let text = std::fs::read_to_string(&path).unwrap();
-                gather_from(text.split("#[cfg(test)]\nmod tests {").next().unwrap(), used);
-            }
-        }
-    }
-
-    fn gather_from(text: &str, used: &mut Vec<(String, Option<Severity>)>) {
-        let calls = [
-            ("Finding::error(", Some(Severity::Error)),
-            ("Finding::warning(", Some(Severity::Warning)),
-            ("Finding::note(", Some(Severity::Note)),
-            ("rules::finding(", None),
-            (".raise(", None),
-        ];
-        for (call, severity) in calls {
-            for (at, _) in text.match_indices(call) {
-                let argument = text[at + call.len()..].trim_start();
-                if let Some(name) = argument.strip_prefix('"').and_then(|rest| rest.split('"').next()) {
-                    used.push((name.to_owned(), severity));
-                }
-            }
-        }
-    }
-}
-
 /// What can be wrong with the way over the field.
 const ROUTE: &[Rule] = &[
     error(
@@ -598,3 +533,68 @@ const EMIT: &[Rule] = &[
     .source("ISO 11783-11, data dictionary entry 16")
     .example("between_seeds = \"5.25 cm\""),
 ];
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::collections::BTreeSet;
+    use std::path::Path;
+
+    #[test]
+    fn names_are_unique_and_entries_complete() {
+        let names: BTreeSet<&str> = all().map(|rule| rule.name).collect();
+        assert_eq!(names.len(), all().count());
+        for rule in all() {
+            let (area, what) = rule.name.split_once('/').unwrap();
+            let plain =
+                |word: &str| word.chars().all(|c| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-');
+            assert!(plain(area) && plain(what), "{}", rule.name);
+            assert!(!rule.finds.is_empty() && !rule.why.is_empty(), "{}", rule.name);
+            assert!(!rule.source.is_empty() && !rule.example.is_empty(), "{}", rule.name);
+        }
+    }
+
+    /// Every finding that the compiler's own text makes has its entry, with the same severity.
+    #[test]
+    fn every_rule_in_use_is_in_the_catalogue() {
+        let mut used = Vec::new();
+        gather(&Path::new(env!("CARGO_MANIFEST_DIR")).join("src"), &mut used);
+        assert!(used.len() > 40, "only {} found", used.len());
+        for (name, severity) in used {
+            let known = rule(&name).unwrap_or_else(|| panic!("`{name}` has no entry in the catalogue"));
+            assert!(severity.is_none_or(|severity| severity == known.severity), "{name}");
+        }
+    }
+
+    fn gather(folder: &Path, used: &mut Vec<(String, Option<Severity>)>) {
+        for entry in std::fs::read_dir(folder).unwrap() {
+            let path = entry.unwrap().path();
+            if path.is_dir() && !path.ends_with("cli") {
+                gather(&path, used);
+            } else if path.extension().is_some_and(|extension| extension == "rs")
+                && !path.ends_with("tests.rs")
+            {
+                let text = std::fs::read_to_string(&path).unwrap();
+                gather_from(text.split("#[cfg(test)]\nmod tests {").next().unwrap(), used);
+            }
+        }
+    }
+
+    fn gather_from(text: &str, used: &mut Vec<(String, Option<Severity>)>) {
+        let calls = [
+            ("Finding::error(", Some(Severity::Error)),
+            ("Finding::warning(", Some(Severity::Warning)),
+            ("Finding::note(", Some(Severity::Note)),
+            ("rules::finding(", None),
+            (".raise(", None),
+        ];
+        for (call, severity) in calls {
+            for (at, _) in text.match_indices(call) {
+                let argument = text[at + call.len()..].trim_start();
+                if let Some(name) = argument.strip_prefix('"').and_then(|rest| rest.split('"').next()) {
+                    used.push((name.to_owned(), severity));
+                }
+            }
+        }
+    }
+}
