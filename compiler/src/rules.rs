@@ -436,7 +436,7 @@ pub const LANES: &[Rule] = &[error(
 .example("headland = { laps = 5 } in a field 20 m wide")];
 
 /// What can be wrong with the way over the field.
-const ROUTE: &[Rule] = &[
+pub const ROUTE: &[Rule] = &[
     error(
         "turns/no-way",
         "a field in which no lane can be reached and left again inside the fence",
@@ -468,7 +468,7 @@ const ROUTE: &[Rule] = &[
 ];
 
 /// What a finished plan must prove; a failed proof stops the emission.
-const AUDIT: &[Rule] = &[
+pub const AUDIT: &[Rule] = &[
     error(
         "audit/inside-fence",
         "a place where body or antennas may leave the fence or come into a keep-out's clearance",
@@ -515,7 +515,8 @@ const AUDIT: &[Rule] = &[
         .example("two lanes that both sow the last seed of a row"),
 ];
 
-const EMIT: &[Rule] = &[
+/// What a compiled job loses in a format.
+pub const EMIT: &[Rule] = &[
     note(
         "task-data/name-shortened",
         "a name longer than the task data set can hold",
