@@ -7,6 +7,7 @@ projection that the manifest names (pyproj). Nothing here comes from the compile
 import json
 import sys
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 
 import numpy as np
@@ -35,7 +36,10 @@ class Emitted:
         self.machine = self.manifest["machine"]
         self.projection = pyproj.Proj(self.manifest["frame"]["proj"])
         self.features = self.read("plan.geojson")
-        self.seed_rows = self.read("seed-rows.geojson")
+
+    @cached_property
+    def seed_rows(self):
+        return self.read("seed-rows.geojson")
 
     def read(self, name):
         collection = json.loads((self.folder / name).read_text("utf-8"))

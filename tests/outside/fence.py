@@ -21,6 +21,8 @@ STEP_M = 0.05
 STEP_RAD = 0.02
 # What the rounding of positions, 0.1 mm, does to the direction of a short chord.
 DIRECTION_RAD = 0.02
+# The direction of a leg shorter than this is lost in that rounding; the body hardly moves on it.
+SHORT_M = 0.01
 
 
 def check(folder, report):
@@ -56,14 +58,14 @@ def poses(feature, heading, report):
             steps = max(2, int(np.ceil(abs(turn) / STEP_RAD)) + 1)
             places, angles = np.repeat(part[:1], steps, axis=0), heading + np.linspace(0, turn, steps)
         else:
-            motion = Motion(part)
-            if len(motion.length) == 0:
+            backwards = np.pi if leg["gear"] == "reverse" else 0.0
+            motion = Motion(part, None if heading is None else heading + backwards)
+            if motion.total < SHORT_M:
                 continue
             report.check("ways have no kink", motion.kink() <= DIRECTION_RAD,
                          f"{name_of(feature)}: {np.degrees(motion.kink()):.2f}°")
             places, angles = motion.at(motion.stations(STEP_M, STEP_RAD))
-            if leg["gear"] == "reverse":
-                angles = angles + np.pi
+            angles = angles + backwards
         heading = angles[-1]
         yield places, angles
 

@@ -12,18 +12,17 @@ import numpy as np
 
 SAME_LENGTH_M = 0.0006
 LONG_M = 0.35
+TOO_NEAR_M = 0.01
 
 
 class Motion:
-    def __init__(self, points):
-        points = np.asarray(points, dtype=float)
-        steps = np.hypot(*np.diff(points, axis=0).T)
-        keep = np.concatenate([[True], steps > 1e-6])
-        self.points = points[keep]
+    def __init__(self, points, start=None):
+        """`start` is the direction of travel at the first vertex, where it is known."""
+        self.points = far_enough(np.asarray(points, dtype=float))
         step = np.diff(self.points, axis=0)
         self.length = np.hypot(*step.T)
         self.angle = np.unwrap(np.arctan2(step[:, 1], step[:, 0])) if len(step) else np.zeros(0)
-        self.turn = arc_turns(self.length, self.angle)
+        self.turn = arc_turns(self.length, self.angle, start)
         # The arc over a chord of length c that turns by t is c (t/2) / sin(t/2) long.
         half = self.turn / 2
         arc = self.length * np.where(np.abs(half) > 1e-9, half / np.sin(np.where(half == 0, 1, half)), 1.0)
@@ -71,7 +70,21 @@ class Motion:
         )
 
 
-def arc_turns(length, angle):
+def far_enough(points):
+    """Without vertices so near the one before that the rounding of both hides the direction."""
+    kept = [points[0]]
+    for point in points[1:-1]:
+        if np.hypot(*(point - kept[-1])) > TOO_NEAR_M:
+            kept.append(point)
+    last = points[-1]
+    while len(kept) > 1 and np.hypot(*(last - kept[-1])) <= TOO_NEAR_M:
+        kept.pop()
+    if np.hypot(*(last - kept[-1])) > 1e-6:
+        kept.append(last)
+    return np.array(kept)
+
+
+def arc_turns(length, angle, start):
     n = len(length)
     turn = np.full(n, np.nan)
     bend = np.diff(angle)
@@ -80,13 +93,17 @@ def arc_turns(length, angle):
         beside = [bend[j] for j in (i - 1, i) if 0 <= j < n - 1 and same[j]]
         if beside:
             turn[i] = max(beside, key=abs)
-        elif length[i] > LONG_M or n == 1:
+        elif length[i] > LONG_M or (n == 1 and start is None):
             turn[i] = 0.0
     # No chord may leave its way by more than a millimetre (a little more for rounding).
     limit = 8 * 0.0012 / np.maximum(length, 1e-6)
     turn = np.where(np.abs(turn) > limit, np.nan, turn)
     for i in np.where(np.isnan(turn))[0]:
-        left = angle[i - 1] + turn[i - 1] / 2 if i > 0 and not np.isnan(turn[i - 1]) else None
+        left = start if i == 0 else None
+        if i > 0 and not np.isnan(turn[i - 1]):
+            left = angle[i - 1] + turn[i - 1] / 2
+        if left is not None:
+            left = angle[i] + (left - angle[i] + np.pi) % (2 * np.pi) - np.pi
         right = angle[i + 1] - turn[i + 1] / 2 if i + 1 < n and not np.isnan(turn[i + 1]) else None
         if left is not None and right is not None:
             turn[i] = right - left

@@ -72,7 +72,8 @@ def spacing(plan, seeds, report):
     report.check("C13: quality of feed 100 %", len(ratio) > 0 and np.count_nonzero((ratio > 0.5) & (ratio <= 1.5)) == len(ratio))
     # Between neighbours on a curve lies a chord: with rows of 1 m radius and more, seeds 20 cm
     # apart are 0.2 % nearer in a straight line than along the row.
-    report.check("C13: precision 0 along straight rows", np.median(np.abs(ratio - 1)) < 1e-6, np.median(np.abs(ratio - 1)))
+    # Metres in the file are rounded to some micrometres.
+    report.check("C13: precision 0 along straight rows", np.median(np.abs(ratio - 1)) < 1e-4, np.median(np.abs(ratio - 1)))
     report.check("C13: precision below 0.5 % everywhere", np.std(ratio) < 0.005, np.std(ratio))
 
 

@@ -4,6 +4,7 @@
 //! the files and what writes each. Nothing is written here; a caller hands in the writers. Every
 //! coordinate is rounded once, on its way through [`numbers`].
 
+mod grid;
 pub mod manifest;
 pub mod map;
 pub mod numbers;

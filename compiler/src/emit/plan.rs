@@ -4,6 +4,7 @@
 //! chain: a turn's first and last vertex are copied from the lanes beside it, so that they are the
 //! same numbers. Curves are sampled to [`CHORD_TOLERANCE_M`].
 
+use super::grid;
 use super::numbers::{micro, position};
 use crate::check::Machine;
 use crate::geometry::{Gear, Path, Piece, Point, heading_of_angle, region};
@@ -13,7 +14,7 @@ use crate::route::Visit;
 use crate::site::FieldSite;
 use crate::turns::{Manoeuvre, TurnShape};
 use geo::algorithm::orient::{Direction, Orient};
-use geo::{Area, LineString, MultiPolygon};
+use geo::{Area, LineString, MultiPolygon, Polygon};
 use lanewright_schema::plan::{self, Feature, Plan, Position, Shape, What};
 
 /// How far a chord may leave the way that it stands for.
@@ -142,9 +143,12 @@ impl Draw<'_> {
         features
     }
 
+    /// Left-over soil has slivers that rounding bends: they are set right on its grid.
     fn left_over_feature(&self, reason: LeftOverReason, shape: &MultiPolygon) -> Feature {
         let what = What::LeftOver { reason: reason_name(reason).into(), area_m2: micro(region::area(shape)) };
-        self.feature(what, self.area(shape))
+        let rounded = self.polygons(shape);
+        let valid = grid::valid(&rounded);
+        self.feature(what, Shape::Area(if valid.is_empty() { rounded } else { valid }))
     }
 
     /// Lanes and the ways between them, in driving order.
@@ -211,12 +215,14 @@ impl Draw<'_> {
     }
 
     fn area(&self, region: &MultiPolygon) -> Shape {
+        Shape::Area(self.polygons(region))
+    }
+
+    fn polygons(&self, region: &MultiPolygon) -> Vec<plan::Polygon> {
         let ring = |ring: &LineString| ring.coords().map(|&at| (self.position)(at)).collect::<Vec<_>>();
         let polygons = region.orient(Direction::Default).0;
-        let rings = polygons
-            .iter()
-            .map(|p| std::iter::once(p.exterior()).chain(p.interiors()).map(ring).collect::<plan::Polygon>());
-        Shape::Area(rings.collect())
+        let rings = |p: &Polygon| std::iter::once(p.exterior()).chain(p.interiors()).map(ring).collect();
+        polygons.iter().map(rings).collect()
     }
 }
 
