@@ -1,0 +1,91 @@
+"""run.py LANEWRIGHT ROUNDS: compile times of a 20 ha field beside tests/peers/plain_gis.py.
+
+Both are whole processes, started in turn; of each the quickest round counts, since whatever else
+the machine does only adds to it. Peak memory is the largest of all rounds. Targets: without the
+seed file under a third of the script's time at 2.2 million seeds; with it under a fifth at
+16 million, in less than 512 MiB, and a smaller file.
+"""
+
+import os
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+HERE = Path(__file__).resolve().parent
+PEER = HERE.parent / "peers" / "plain_gis.py"
+LATTICES = {"20-ha-wide": (0.5, 0.18), "20-ha-dense": (0.25, 0.05)}
+
+
+def main(lanewright, rounds):
+    with tempfile.TemporaryDirectory() as folder:
+        results = {job: measure(lanewright, job, Path(folder), rounds) for job in LATTICES}
+    for job, result in results.items():
+        tell(job, result)
+    wide, dense = results["20-ha-wide"], results["20-ha-dense"]
+    print("\nTargets")
+    target("2.2 million, no seed file: time against the script's", wide["plain"]["s"] / wide["peer"]["s"], 1 / 3)
+    target("16 million, seed file: time against the script's", dense["seeds"]["s"] / dense["peer"]["s"], 1 / 5)
+    target("16 million, seed file: peak memory, MiB", dense["seeds"]["MiB"], 512)
+    target("16 million: size of the file against the script's", dense["seeds"]["MB"] / dense["peer"]["MB"], 1)
+
+
+def measure(lanewright, job, folder, rounds):
+    row_spacing, seed_spacing = LATTICES[job]
+    file = HERE / f"{job}.toml"
+    peer_out = folder / "peer.parquet"
+    out = folder / "out"
+    commands = {
+        "plain": ([lanewright, "compile", str(file), "--out", str(out)], out / job / "plan.geojson"),
+        "seeds": ([lanewright, "compile", str(file), "--out", str(out), "--seeds"], out / job / "seeds.parquet"),
+        "peer": (
+            [sys.executable, str(PEER), str(HERE / "20-ha.geojson"), str(row_spacing), str(seed_spacing), str(peer_out)],
+            peer_out,
+        ),
+    }
+    best = {}
+    for _ in range(rounds):
+        for name, (command, product) in commands.items():
+            took = timed(command)
+            took["MB"] = product.stat().st_size / 1e6
+            before = best.get(name, took)
+            best[name] = {
+                "s": min(before["s"], took["s"]),
+                "cpu": min(before["cpu"], took["cpu"]),
+                "MiB": max(before["MiB"], took["MiB"]),
+                "MB": took["MB"],
+            }
+    return best
+
+
+def timed(command):
+    start = time.perf_counter()
+    process = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True)
+    words = process.stderr.read()
+    _, status, usage = os.wait4(process.pid, 0)
+    took = time.perf_counter() - start
+    if status != 0:
+        raise SystemExit(f"{' '.join(command)}\n{words}")
+    # Linux counts the largest resident set in KiB, macOS in bytes.
+    per_mib = 1024 if sys.platform.startswith("linux") else 1024 * 1024
+    return {"s": took, "cpu": usage.ru_utime + usage.ru_stime, "MiB": usage.ru_maxrss / per_mib}
+
+
+def tell(job, result):
+    row_spacing, seed_spacing = LATTICES[job]
+    print(f"\n{job}: {row_spacing} m between rows, {seed_spacing} m between seeds")
+    print(f"  {'':28}{'time':>9}{'processor':>11}{'memory':>10}{'file':>10}{'ratio':>8}")
+    names = {"plain": "compile", "seeds": "compile --seeds", "peer": "plain GIS script"}
+    for key, name in names.items():
+        r = result[key]
+        ratio = r["s"] / result["peer"]["s"]
+        print(f"  {name:28}{r['s']:>7.2f} s{r['cpu']:>9.2f} s{r['MiB']:>6.0f} MiB{r['MB']:>7.1f} MB{ratio:>8.3f}")
+
+
+def target(what, found, limit):
+    print(f"  {'reached' if found < limit else 'MISSED':8} {what}: {found:.3f}, to be below {limit:.3f}")
+
+
+if __name__ == "__main__":
+    main(sys.argv[1], int(sys.argv[2]))
