@@ -5,6 +5,7 @@
 mod capacity;
 mod coverage;
 mod geodesy;
+mod golden;
 mod lattice;
 mod licences;
 mod reference;
