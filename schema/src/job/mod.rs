@@ -64,6 +64,10 @@ pub fn parse(sources: &dyn Sources, path: &str) -> Parsed {
 }
 
 /// The JSON Schema of a job, for editors.
+///
+/// # Panics
+///
+/// Never: a JSON value is always writable.
 pub fn json_schema() -> String {
     let mut generator = SchemaSettings::draft2020_12().into_generator();
     let mut schema = table::table_schema::<JobFile>(&mut generator);

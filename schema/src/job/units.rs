@@ -169,7 +169,10 @@ fn split(text: &str) -> (&str, &str) {
 /// in the text, so that `"45 cm"` is the very same number as `"0.45 m"`.
 fn scaled(number: &str, value: f64, size: f64) -> f64 {
     const TENS: [(f64, &str); 4] = [(1e-6, "e-6"), (0.001, "e-3"), (0.01, "e-2"), (1000.0, "e3")];
-    let moved = TENS.iter().find(|(ten, _)| *ten == size).map(|(_, exponent)| format!("{number}{exponent}"));
+    let moved = TENS
+        .iter()
+        .find(|(ten, _)| ten.total_cmp(&size).is_eq())
+        .map(|(_, exponent)| format!("{number}{exponent}"));
     moved.and_then(|text| text.parse().ok()).unwrap_or(value * size)
 }
 
