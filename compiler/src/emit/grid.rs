@@ -57,9 +57,8 @@ mod tests {
                     .collect(),
             )
         };
-        let polygon = |rings: &Polygon| {
-            geo::Polygon::new(line(&rings[0]), rings[1..].iter().map(line).collect())
-        };
+        let polygon =
+            |rings: &Polygon| geo::Polygon::new(line(&rings[0]), rings[1..].iter().map(line).collect());
         MultiPolygon(polygons.iter().map(polygon).collect())
     }
 
@@ -77,7 +76,8 @@ mod tests {
     #[test]
     fn crossings_and_spikes_are_resolved() {
         // The upper edge dips below the lower one by a step, and a spike leaves the right side.
-        let bent = vec![ring(&[[0, 0], [500, 2], [1000, 0], [3000, 0], [1000, 1], [1000, 300], [501, 1], [0, 300]])];
+        let bent =
+            vec![ring(&[[0, 0], [500, 2], [1000, 0], [3000, 0], [1000, 1], [1000, 300], [501, 1], [0, 300]])];
         let before = ground(std::slice::from_ref(&bent));
         assert!(!before.is_valid());
         let after = ground(&valid(&[bent]));

@@ -363,7 +363,7 @@ mod tests {
         let square = |x: f64, side: f64| {
             geo::Rect::new(geo::coord! { x: x, y: 0.0 }, geo::coord! { x: x + side, y: side }).to_polygon()
         };
-        let piece = |shape: Vec<geo::Polygon>, reason| LeftOver {
+        let piece = |shape: Vec<Polygon>, reason| LeftOver {
             area_m2: shape.iter().map(Area::unsigned_area).sum(),
             shape: MultiPolygon(shape),
             reason,
