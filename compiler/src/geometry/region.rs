@@ -1,6 +1,6 @@
 //! Regions of ground: offsets and boolean operations on polygons with holes.
 //!
-//! Boolean operations run on whole numbers, on one grid for all regions ([`GRID_PER_M`]): an edge
+//! Boolean operations run on whole numbers, on one grid for all regions (`GRID_PER_M`): an edge
 //! that two regions share stays shared through any chain of operations, and none of them begins a
 //! cascade of slivers. Offsets round their convex side; the chords that stand for an arc leave it by
 //! at most [`ARC_TOLERANCE_M`].

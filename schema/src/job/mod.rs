@@ -1,4 +1,4 @@
-//! The TOML job: its [`language`], and the way from bytes to [`JobFile`].
+//! The TOML job: its `language`, and the way from bytes to [`JobFile`].
 //!
 //! In: the path of a job and the [`Sources`] that hold it and its parts. Out: the job as written,
 //! every value with its unit and its place, or every problem that keeps it from being read.

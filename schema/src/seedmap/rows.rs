@@ -105,7 +105,7 @@ pub fn write(rows: Vec<SeedRow>) -> Result<String, serde_json::Error> {
     serde_json::to_string(&Collection { r#type: CollectionType::FeatureCollection, features })
 }
 
-/// The rows of a file that [`write`] made.
+/// The rows of a file that [`write()`] made.
 pub fn read(text: &str) -> Result<Vec<SeedRow>, serde_json::Error> {
     let collection: Collection = serde_json::from_str(text)?;
     let row = |feature: Feature| SeedRow { run: feature.properties.run, line: feature.geometry.coordinates };

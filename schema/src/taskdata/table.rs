@@ -1,5 +1,5 @@
-//! The macros that turn a readable table of the standard into types: [`element!`] for an element
-//! with its attributes and children, [`code!`] for an enumeration, [`id!`] for an identifier.
+//! The macros that turn a readable table of the standard into types: `element!` for an element
+//! with its attributes and children, `code!` for an enumeration, `id!` for an identifier.
 
 /// An element: its attributes by the standard's letter, then its children.
 ///
