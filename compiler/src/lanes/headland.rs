@@ -82,14 +82,16 @@ fn first_distance(toolbar: &Toolbar) -> f64 {
 }
 
 fn lap_region(fence: &MultiPolygon, toolbar: &Toolbar, lap: u32) -> MultiPolygon {
-    let distance = first_distance(toolbar) + f64::from(lap - 1) * toolbar.width;
+    let distance = first_distance(toolbar);
     let radius = lap_radius(toolbar);
     let inset = region::inset(fence, distance);
-    if distance >= radius {
-        return region::opened(&inset, radius);
-    }
-    let discs: Vec<Polygon> = hollow_corners(fence, toolbar).map(|corner| disc(corner, radius)).collect();
-    region::opened(&region::difference(&inset, &region::union_all(&discs)), radius)
+    let first = if distance >= radius {
+        inset
+    } else {
+        let discs: Vec<Polygon> = hollow_corners(fence, toolbar).map(|corner| disc(corner, radius)).collect();
+        region::difference(&inset, &region::union_all(&discs))
+    };
+    region::opened(&region::inset(&first, f64::from(lap - 1) * toolbar.width), radius)
 }
 
 /// Corners that turn out of the region by more than an arc of the turning radius can cut by
