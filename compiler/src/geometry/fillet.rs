@@ -5,8 +5,8 @@
 //! between them: each takes what the radius needs, and of the rest what it wishes. Where even the
 //! needs exceed the edge, the path ends at the sharper corner and another begins.
 
-use super::Point;
 use super::path::{Gear, Path, Piece, Pose};
+use super::{Point, direction, distance};
 use crate::num;
 
 /// How far an arc may pass from the corner that it rounds, metres, unless the radius asks for more.
@@ -129,14 +129,6 @@ impl Drawing {
         self.straight(line);
         Path { start: self.start, pieces: self.pieces }
     }
-}
-
-fn distance(a: Point, b: Point) -> f64 {
-    num::hypot(b.x - a.x, b.y - a.y)
-}
-
-fn direction(a: Point, b: Point) -> f64 {
-    num::atan2(b.y - a.y, b.x - a.x)
 }
 
 #[cfg(test)]

@@ -4,7 +4,9 @@
 //! Compass headings become angles here and nowhere else: [`angle_of_heading`],
 //! [`heading_of_angle`].
 
+pub mod band;
 pub mod convex;
+pub mod corner;
 pub mod fillet;
 pub mod footprint;
 pub mod interval;
@@ -20,6 +22,16 @@ use lanewright_schema::quantity::Heading;
 
 /// Ground metres in the field frame, x east, y north.
 pub type Point = geo::Coord<f64>;
+
+/// Metres between two points.
+pub fn distance(a: Point, b: Point) -> f64 {
+    num::hypot(b.x - a.x, b.y - a.y)
+}
+
+/// The angle, radians counter-clockwise from east, at which `b` lies from `a`.
+pub fn direction(a: Point, b: Point) -> f64 {
+    num::atan2(b.y - a.y, b.x - a.x)
+}
 
 /// The angle, radians counter-clockwise from east, in `(-π, π]`, of a compass heading.
 pub fn angle_of_heading(heading: Heading) -> f64 {

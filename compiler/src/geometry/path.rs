@@ -9,7 +9,7 @@
 //! (Abramowitz & Stegun, *Handbook of Mathematical Functions*, 25.4.30) on panels short enough
 //! for an error far below a nanometre. Speed and time are no business of this module.
 
-use super::Point;
+use super::{Point, distance};
 use crate::num;
 
 /// Where a machine's reference point is and which way its body looks.
@@ -55,7 +55,7 @@ impl Pose {
 
     /// Metres between the two reference points.
     pub fn distance(&self, other: &Self) -> f64 {
-        num::hypot(self.at.x - other.at.x, self.at.y - other.at.y)
+        distance(self.at, other.at)
     }
 
     /// The turn, radians in `(-π, π]`, from this pose's direction to the other's.

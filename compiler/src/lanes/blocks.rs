@@ -6,6 +6,7 @@
 //! decomposition of Choset 2000, from memory). The best cut is taken greedily.
 
 use super::heading::Prices;
+use crate::geometry::corner::corners;
 use crate::geometry::strip::Axes;
 use crate::geometry::{Point, region};
 use crate::num;
@@ -87,19 +88,13 @@ fn cuts(zone: &MultiPolygon) -> Vec<Cut> {
 /// At each hollow corner, on along the edge that comes in and back along the one that goes out.
 /// Regions lie to the left of their rings.
 fn hollow_corners(ring: &LineString) -> Vec<Cut> {
-    let corners = &ring.0[..ring.0.len().saturating_sub(1)];
-    let count = corners.len();
-    (0..count)
-        .flat_map(|i| {
-            let (before, here, after) =
-                (corners[(i + count - 1) % count], corners[i], corners[(i + 1) % count]);
-            let incoming = num::atan2(here.y - before.y, here.x - before.x);
-            let outgoing = num::atan2(after.y - here.y, after.x - here.x);
-            let hollow = -num::wrap_angle(outgoing - incoming);
-            let on = [incoming, num::wrap_angle(outgoing + num::PI)];
-            on.map(|angle| Cut { corner: here, angle, hollow })
+    corners(ring)
+        .into_iter()
+        .filter(|corner| -corner.turn() > HOLLOW)
+        .flat_map(|corner| {
+            let on = [corner.incoming, num::wrap_angle(corner.outgoing + num::PI)];
+            on.map(|angle| Cut { corner: corner.at, angle, hollow: -corner.turn() })
         })
-        .filter(|cut| cut.hollow > HOLLOW)
         .collect()
 }
 

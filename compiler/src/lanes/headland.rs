@@ -8,8 +8,10 @@
 
 use super::toolbar::Toolbar;
 use crate::check::{Headland, HeadlandSize, HeadlandSown};
+use crate::geometry::band::band;
+use crate::geometry::corner::corners;
 use crate::geometry::fillet::{CUT_M, filleted};
-use crate::geometry::{Path, Point, Pose, region};
+use crate::geometry::{Path, Point, distance, region};
 use crate::num;
 use crate::turns::{FreeSpace, SPARE_M};
 use geo::{BoundingRect, LineString, MultiPolygon, Polygon, Simplify};
@@ -44,13 +46,14 @@ pub fn headland(fence: &MultiPolygon, toolbar: &Toolbar, wish: Headland) -> Head
         HeadlandSize::AsTurnsNeed => laps_that_turns_need(toolbar),
     };
     let around = without_small_holes(fence, 2.0 * toolbar.width);
-    let innermost = lap_region(&around, toolbar, count);
+    let room = first_room(&around, toolbar);
+    let innermost = lap_region(&room, toolbar, count);
     let main = region::intersection(&region::inset(&innermost, toolbar.width / 2.0), fence);
     let laps = match wish.sown {
         HeadlandSown::No => Vec::new(),
-        HeadlandSown::First | HeadlandSown::Last => (1..=count)
-            .flat_map(|lap| ways(&around, toolbar, lap).into_iter().map(move |w| (lap, w)))
-            .collect(),
+        HeadlandSown::First | HeadlandSown::Last => {
+            (1..=count).flat_map(|lap| ways(&room, toolbar, lap).into_iter().map(move |w| (lap, w))).collect()
+        }
     };
     HeadlandPlan { main, laps }
 }
@@ -81,36 +84,35 @@ fn first_distance(toolbar: &Toolbar) -> f64 {
     toolbar.swing(lap_radius(toolbar)).max(toolbar.width / 2.0) + SIMPLIFIED_M + CUT_M
 }
 
-fn lap_region(fence: &MultiPolygon, toolbar: &Toolbar, lap: u32) -> MultiPolygon {
+/// Where the first lap's way may run before its corners are rounded: as far from the fence as the
+/// body needs, and as far from a hollow corner as the lap's radius.
+fn first_room(fence: &MultiPolygon, toolbar: &Toolbar) -> MultiPolygon {
     let distance = first_distance(toolbar);
     let radius = lap_radius(toolbar);
     let inset = region::inset(fence, distance);
-    let first = if distance >= radius {
-        inset
-    } else {
-        let discs: Vec<Polygon> = hollow_corners(fence, toolbar).map(|corner| disc(corner, radius)).collect();
-        region::difference(&inset, &region::union_all(&discs))
-    };
-    region::opened(&region::inset(&first, f64::from(lap - 1) * toolbar.width), radius)
+    if distance >= radius {
+        return inset;
+    }
+    let discs: Vec<Polygon> =
+        hollow_corners(fence, toolbar).into_iter().map(|corner| disc(corner, radius)).collect();
+    region::difference(&inset, &region::union_all(&discs))
+}
+
+/// What a lap's way encloses.
+fn lap_region(first_room: &MultiPolygon, toolbar: &Toolbar, lap: u32) -> MultiPolygon {
+    region::opened(&region::inset(first_room, f64::from(lap - 1) * toolbar.width), lap_radius(toolbar))
 }
 
 /// Corners that turn out of the region by more than an arc of the turning radius can cut by
 /// [`CUT_M`]: `2 acos(r / (r + cut))`.
-fn hollow_corners<'a>(fence: &'a MultiPolygon, toolbar: &Toolbar) -> impl Iterator<Item = Point> + 'a {
+fn hollow_corners(fence: &MultiPolygon, toolbar: &Toolbar) -> Vec<Point> {
     let radius = toolbar.turning_radius;
     let sharp = 2.0 * num::acos(radius / (radius + CUT_M));
-    region::rings(fence).flat_map(move |ring| {
-        let simple = ring.simplify(OUTLINE_M);
-        let corners = simple.0[..simple.0.len() - 1].to_vec();
-        let count = corners.len();
-        (0..count).filter_map(move |i| {
-            let (before, here, after) =
-                (corners[(i + count - 1) % count], corners[i], corners[(i + 1) % count]);
-            let incoming = num::atan2(here.y - before.y, here.x - before.x);
-            let outgoing = num::atan2(after.y - here.y, after.x - here.x);
-            (num::wrap_angle(outgoing - incoming) < -sharp).then_some(here)
-        })
-    })
+    region::rings(fence)
+        .flat_map(|ring| corners(&ring.simplify(OUTLINE_M)))
+        .filter(|corner| corner.turn() < -sharp)
+        .map(|corner| corner.at)
+        .collect()
 }
 
 fn disc(centre: Point, radius: f64) -> Polygon {
@@ -122,9 +124,11 @@ fn disc(centre: Point, radius: f64) -> Polygon {
     Polygon::new(LineString((0..CORNERS).map(corner).collect()), vec![])
 }
 
-fn ways(fence: &MultiPolygon, toolbar: &Toolbar, lap: u32) -> Vec<Path> {
+fn ways(first_room: &MultiPolygon, toolbar: &Toolbar, lap: u32) -> Vec<Path> {
     let radius = toolbar.turning_radius.max(toolbar.width / 2.0 + toolbar.row_spacing / 2.0);
-    region::rings(&lap_region(fence, toolbar, lap)).flat_map(|ring| filleted(&chain(ring), radius)).collect()
+    region::rings(&lap_region(first_room, toolbar, lap))
+        .flat_map(|ring| filleted(&chain(ring), radius))
+        .collect()
 }
 
 /// A ring as a chain that begins and ends in the middle of its longest edge.
@@ -134,7 +138,7 @@ fn chain(ring: &LineString) -> Vec<Point> {
     let edge = |i: usize| (corners[i], corners[(i + 1) % corners.len()]);
     let length = |i: &usize| {
         let (a, b) = edge(*i);
-        num::hypot(b.x - a.x, b.y - a.y)
+        distance(a, b)
     };
     let longest = (0..corners.len()).max_by(|a, b| length(a).total_cmp(&length(b))).unwrap_or(0);
     let (a, b) = edge(longest);
@@ -188,14 +192,5 @@ pub fn fitting(way: &Path, space: &FreeSpace) -> Vec<Path> {
 /// What the tool bar covers along a way.
 pub fn swath(way: &Path, toolbar: &Toolbar) -> MultiPolygon {
     let half = toolbar.width / 2.0;
-    let poses = way.sampled(SIMPLIFIED_M / 4.0).poses;
-    let edges: Vec<[Point; 2]> = poses
-        .iter()
-        .map(|pose: &Pose| [pose.ground(toolbar.forward, -half), pose.ground(toolbar.forward, half)])
-        .collect();
-    let quads: Vec<Polygon> = edges
-        .windows(2)
-        .map(|w| Polygon::new(LineString(vec![w[0][0], w[1][0], w[1][1], w[0][1]]), vec![]))
-        .collect();
-    region::union_all(&quads)
+    region::union_all(&band(way, toolbar.forward, [-half, half]))
 }

@@ -3,9 +3,10 @@
 
 use super::toolbar::Toolbar;
 use super::{Lane, LaneAreas, LeftOver, LeftOverReason};
-use crate::geometry::{Point, Pose, region};
+use crate::geometry::band::band;
+use crate::geometry::region;
 use crate::site::FieldSite;
-use geo::{Euclidean, Length, LineString, MultiPolygon, Polygon};
+use geo::{Euclidean, Length, MultiPolygon, Polygon};
 
 /// Adds up a field whose blocks cover `covers` and whose unsown headland is `unsown`.
 pub fn account(
@@ -74,15 +75,7 @@ pub fn cover(lane: &Lane, toolbar: &Toolbar) -> MultiPolygon {
         .iter()
         .flat_map(|row| {
             let right = toolbar.row_offsets[row.tool_row];
-            let edge = |pose: &Pose| -> [Point; 2] {
-                [right - half, right + half].map(|v| pose.ground(toolbar.forward, v))
-            };
-            let edges: Vec<_> =
-                lane.line.between(row.from, row.to).sampled(0.005).poses.iter().map(edge).collect();
-            edges
-                .windows(2)
-                .map(|w| Polygon::new(LineString(vec![w[0][0], w[1][0], w[1][1], w[0][1]]), vec![]))
-                .collect::<Vec<_>>()
+            band(&lane.line.between(row.from, row.to), toolbar.forward, [right - half, right + half])
         })
         .collect();
     region::union_all(&strips)

@@ -10,8 +10,7 @@ mod toolbar;
 
 use crate::check::{Field, Guidance, HeadlandSown, Machine};
 use crate::diagnostic::{Finding, Told};
-use crate::geometry::{Path, Point, angle_of_heading, region};
-use crate::num;
+use crate::geometry::{Path, Point, angle_of_heading, direction, region};
 use crate::site::FieldSite;
 use crate::turns::{self, FreeSpace};
 use geo::{BoundingRect, Intersects, MultiPolygon, Polygon, Rect};
@@ -87,7 +86,7 @@ fn zones(
         Guidance::Edge(edge) => {
             let ring = &site.boundary.0[0].exterior().0;
             let (a, b) = (ring[*edge], ring[*edge + 1]);
-            let angle = num::atan2(b.y - a.y, b.x - a.x);
+            let angle = direction(a, b);
             connected.map(|zone| (zone, angle)).collect()
         }
     }

@@ -9,7 +9,7 @@
 //! including, its end: spans that abut share no seed.
 
 use crate::check::{Machine, Spacing};
-use crate::geometry::{Path, Point, Pose, angle_of_heading};
+use crate::geometry::{Path, Point, Pose, angle_of_heading, distance};
 use crate::lanes::{BlockIdx, Course, Lane, LaneIdx, LanePlan, RowSpan};
 use crate::num;
 use lanewright_schema::quantity::Heading;
@@ -318,10 +318,6 @@ fn along_way(tool: &Tool, spacing_m: f64, row: &[SeedRun]) -> Option<(i64, u32, 
     }
     let course = way.between(offset, offset + f64::from(count.checked_sub(1)?) * spacing_m);
     Some((first, count, RowCourse::Curved(course)))
-}
-
-fn distance(a: Point, b: Point) -> f64 {
-    num::hypot(a.x - b.x, a.y - b.y)
 }
 
 #[cfg(test)]
