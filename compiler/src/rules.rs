@@ -409,9 +409,17 @@ pub const SITE: &[Rule] = &[
     error("entrance/far", "an entrance far from the boundary", "its position is most likely mistyped")
         .source(PRACTICE)
         .example("an entrance with latitude and longitude swapped"),
+    warning(
+        "entrance/off-field",
+        "an entrance farther outside the fence than a gate would be",
+        "its position may be mistyped; and no way is planned from there to the field",
+    )
+    .formula("distance from the fence > fence margin + 5 m")
+    .source(PRACTICE)
+    .example("an entrance on the other side of the lane that runs past the field"),
     note(
         "entrance/outside-fence",
-        "an entrance between boundary and fence",
+        "an entrance at the boundary, outside the fence",
         "the machine does not drive there by itself; a person brings it in",
     )
     .source("plane geometry")
@@ -427,13 +435,23 @@ pub const SITE: &[Rule] = &[
 ];
 
 /// What can be wrong with the lanes.
-pub const LANES: &[Rule] = &[error(
-    "field/too-narrow",
-    "a field in which no lane fits",
-    "with its headland and margin taken off, nothing is left that is as long as the machine needs",
-)
-.source("plane geometry")
-.example("headland = { laps = 5 } in a field 20 m wide")];
+pub const LANES: &[Rule] = &[
+    error(
+        "field/headland-too-wide",
+        "a headland that leaves no room for a lane inside it",
+        "what was meant as the place to turn would be the whole field",
+    )
+    .formula("laps × working width + what lies between fence and first lap, taken off every side")
+    .source("plane geometry")
+    .example("headland = { laps = 40 } in a field 100 m wide"),
+    error(
+        "field/too-narrow",
+        "a field in which no lane fits",
+        "with its margin taken off, nothing is left that is as long as the machine needs",
+    )
+    .source("plane geometry")
+    .example("a field 20 m wide with fence_margin = \"8 m\""),
+];
 
 /// What can be wrong with the way over the field.
 pub const ROUTE: &[Rule] = &[

@@ -45,17 +45,53 @@ pub fn headland(fence: &MultiPolygon, toolbar: &Toolbar, wish: Headland) -> Head
         HeadlandSize::Width(width) => laps_within(width.to_m(), toolbar),
         HeadlandSize::AsTurnsNeed => laps_that_turns_need(toolbar),
     };
-    let around = without_small_holes(fence, 2.0 * toolbar.width);
-    let room = first_room(&around, toolbar);
-    let innermost = lap_region(&room, toolbar, count);
-    let main = region::intersection(&region::inset(&innermost, toolbar.width / 2.0), fence);
+    let room = room(fence, toolbar);
+    let count = count.min(laps_across(fence, toolbar));
     let laps = match wish.sown {
         HeadlandSown::No => Vec::new(),
         HeadlandSown::First | HeadlandSown::Last => {
             (1..=count).flat_map(|lap| ways(&room, toolbar, lap).into_iter().map(move |w| (lap, w))).collect()
         }
     };
-    HeadlandPlan { main, laps }
+    HeadlandPlan { main: main_field(fence, &room, toolbar, count), laps }
+}
+
+/// The most laps that leave a main field with room for what `holds` asks of it; zero if not even
+/// one does.
+pub fn most_laps(fence: &MultiPolygon, toolbar: &Toolbar, holds: impl Fn(&MultiPolygon) -> bool) -> u32 {
+    let room = room(fence, toolbar);
+    let (mut most, mut too_many) = (0, laps_across(fence, toolbar) + 1);
+    while too_many - most > 1 {
+        let count = u32::midpoint(most, too_many);
+        if holds(&main_field(fence, &room, toolbar, count)) {
+            most = count;
+        } else {
+            too_many = count;
+        }
+    }
+    most
+}
+
+/// How wide a headland of so many laps is, from the fence to the main field.
+pub fn width_of_laps(count: u32, toolbar: &Toolbar) -> f64 {
+    beside_fence(toolbar) + f64::from(count) * toolbar.width
+}
+
+/// Where straight lanes go inside so many laps.
+fn main_field(fence: &MultiPolygon, room: &MultiPolygon, toolbar: &Toolbar, count: u32) -> MultiPolygon {
+    let innermost = lap_region(room, toolbar, count);
+    region::intersection(&region::inset(&innermost, toolbar.width / 2.0), fence)
+}
+
+/// More laps than this cannot lie inside the fence, however it is shaped.
+fn laps_across(fence: &MultiPolygon, toolbar: &Toolbar) -> u32 {
+    let narrow_side = fence.bounding_rect().map_or(0.0, |bounds| bounds.width().min(bounds.height()));
+    (narrow_side / 2.0 / toolbar.width).ceil() as u32 + 1
+}
+
+/// Where the first lap's way may run.
+fn room(fence: &MultiPolygon, toolbar: &Toolbar) -> MultiPolygon {
+    first_room(&without_small_holes(fence, 2.0 * toolbar.width), toolbar)
 }
 
 /// Laps that a turn into the next lane needs, when it begins with the tool at the main field's edge
@@ -67,9 +103,14 @@ pub fn laps_that_turns_need(toolbar: &Toolbar) -> u32 {
     laps_within(depth, toolbar)
 }
 
-fn laps_within(width: f64, toolbar: &Toolbar) -> u32 {
-    let beside_fence = first_distance(toolbar) - toolbar.width / 2.0;
-    ((width - beside_fence) / toolbar.width - 1e-9).ceil().max(1.0) as u32
+/// Laps whose headland is at least so wide.
+pub fn laps_within(width: f64, toolbar: &Toolbar) -> u32 {
+    ((width - beside_fence(toolbar)) / toolbar.width - 1e-9).ceil().max(1.0) as u32
+}
+
+/// How far the first lap's outermost row lies from the fence.
+fn beside_fence(toolbar: &Toolbar) -> f64 {
+    first_distance(toolbar) - toolbar.width / 2.0
 }
 
 /// The radius of the laps' rounded corners: what the machine steers with some to spare, and wide

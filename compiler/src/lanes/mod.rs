@@ -6,6 +6,7 @@ mod heading;
 mod headland;
 mod left_over;
 mod straight;
+mod too_wide;
 mod toolbar;
 
 use crate::check::{Field, Guidance, HeadlandSown, Machine};
@@ -30,6 +31,11 @@ pub fn lanes(field: &Field, site: &FieldSite, machine: &Machine) -> Told<LanePla
     let mut laid = Laid::new(&site.fence, &toolbar, shortest_lane);
     for (zone, angle) in zones(&main, &field.guidance, site, &prices) {
         laid.straight(&zone, angle);
+    }
+    if laid.lanes.is_empty()
+        && let Some(finding) = too_wide::headland_too_wide(field, site, &toolbar, &prices)
+    {
+        return Told { value: None, findings: vec![finding] };
     }
     let space = FreeSpace::new(&site.fence, turns::footprint(machine));
     let laps: Vec<(u32, Path)> = laps

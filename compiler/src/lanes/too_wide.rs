@@ -1,0 +1,115 @@
+//! The headland that the job asks for and that the field has no room for.
+//!
+//! In: a field inside whose headland no lane fits. Out: the finding, with how much headland would
+//! leave room, unless the field itself has none. A headland that nobody asked for, laid because the
+//! turns need it, may fill a narrow field: that field is then worked by laps alone.
+
+use super::heading::Prices;
+use super::headland::{laps_within, most_laps, width_of_laps};
+use super::straight::straight_block;
+use super::toolbar::Toolbar;
+use super::zones;
+use crate::check::{Field, HeadlandSize};
+use crate::diagnostic::Finding;
+use crate::site::FieldSite;
+use geo::MultiPolygon;
+
+/// Tells that the headland leaves no room for a lane.
+pub fn headland_too_wide(
+    field: &Field,
+    site: &FieldSite,
+    toolbar: &Toolbar,
+    prices: &Prices,
+) -> Option<Finding> {
+    let asked = match field.headland.size {
+        HeadlandSize::None | HeadlandSize::AsTurnsNeed => return None,
+        HeadlandSize::Laps(count) => count,
+        HeadlandSize::Width(width) => laps_within(width.to_m(), toolbar),
+    };
+    let holds_lanes = |main: &MultiPolygon| {
+        zones(main, &field.guidance, site, prices).iter().any(|(zone, angle)| {
+            !straight_block(zone, &site.fence, toolbar, *angle, prices.shortest_lane_m).lanes.is_empty()
+        })
+    };
+    if !holds_lanes(&site.fence) {
+        return None;
+    }
+    let most = most_laps(&site.fence, toolbar, holds_lanes);
+    let finding = Finding::error(
+        "field/headland-too-wide",
+        format!(
+            "a headland of {}, {:.2} m on every side, leaves no room for a lane in `{}`",
+            counted(asked),
+            width_of_laps(asked, toolbar),
+            field.name
+        ),
+    )
+    .with_hint(hint(field.headland.size, most, toolbar));
+    let label = match most {
+        0 => "not even 1 lap leaves room for a lane".to_owned(),
+        _ => format!("{}, {:.2} m, would leave room", counted(most), width_of_laps(most, toolbar)),
+    };
+    let span = field.places.headland.clone().unwrap_or_else(|| field.span.clone());
+    Some(finding.with_span(span, label))
+}
+
+fn counted(laps: u32) -> String {
+    if laps == 1 { "1 lap".to_owned() } else { format!("{laps} laps") }
+}
+
+fn hint(size: HeadlandSize, most: u32, toolbar: &Toolbar) -> String {
+    if most == 0 {
+        return "leave `headland` out, for as many laps as the turns need, whatever they leave".to_owned();
+    }
+    match size {
+        HeadlandSize::Width(_) => {
+            let centimetres = (width_of_laps(most, toolbar) * 100.0).floor();
+            format!("write at most `width = \"{} m\"`", centimetres / 100.0)
+        }
+        _ => format!("write at most `laps = {most}`"),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::check::{Headland, HeadlandSown, Job};
+    use crate::diagnostic::Span;
+    use crate::lanes::lanes;
+    use crate::site::{self, example};
+    use lanewright_schema::quantity::Length;
+
+    fn told(size: HeadlandSize) -> Result<usize, Finding> {
+        let mut job: Job = example::job();
+        job.fields[0].headland = Headland { size, sown: HeadlandSown::Last };
+        job.fields[0].places.headland = Some(Span { file: "job.toml".into(), bytes: 7..9 });
+        let site = site::site(&job).value.unwrap();
+        let told = lanes(&job.fields[0], &site.fields[0], &job.machine);
+        told.value.map(|plan| plan.lanes.len()).ok_or_else(|| told.findings[0].clone())
+    }
+
+    /// The example's field is 334 m across, so 61 laps of 2.7 m on either side fill it.
+    #[test]
+    fn the_most_laps_in_the_hint_pass_and_one_more_does_not() {
+        let finding = told(HeadlandSize::Laps(4_000_000_000)).unwrap_err();
+        assert_eq!(finding.rule, "field/headland-too-wide");
+        assert_eq!(finding.span.unwrap().bytes, 7..9);
+        let hint = finding.hint.unwrap();
+        let most: u32 =
+            hint.trim_start_matches("write at most `laps = ").trim_end_matches('`').parse().unwrap();
+        assert!((55..=61).contains(&most), "{hint}");
+        assert!(told(HeadlandSize::Laps(most)).is_ok());
+        assert!(told(HeadlandSize::Laps(most + 1)).is_err());
+    }
+
+    #[test]
+    fn the_widest_headland_in_the_hint_passes() {
+        let finding = told(HeadlandSize::Width(Length::m(1e9))).unwrap_err();
+        let hint = finding.hint.unwrap();
+        let most: f64 =
+            hint.trim_start_matches("write at most `width = \"").trim_end_matches(" m\"`").parse().unwrap();
+        assert!((150.0..167.0).contains(&most), "{hint}");
+        assert!(told(HeadlandSize::Width(Length::m(most))).is_ok());
+        assert!(told(HeadlandSize::Width(Length::m(most + 0.02))).is_err());
+    }
+}
