@@ -77,6 +77,14 @@ impl Finding {
         self.label = label.into();
         self
     }
+    /// Adds the place in the job where one is known.
+    #[must_use]
+    pub fn with_span_if(self, span: Option<&Span>, label: impl Into<String>) -> Self {
+        match span {
+            Some(span) => self.with_span(span.clone(), label),
+            None => self,
+        }
+    }
     /// Adds the place on the ground.
     #[must_use]
     pub fn with_place(mut self, place: GeoPoint) -> Self {

@@ -106,7 +106,7 @@ pub fn wanted(heading_deg: Option<f64>) -> Field {
 
 /// WGS 84 at an epoch.
 pub fn wgs84() -> ReferenceFrame {
-    ReferenceFrame { name: "ITRF2014".into(), proj: "EPSG:9000".into(), epoch: Some(2027.3) }
+    ReferenceFrame { name: "ITRF2014".into(), proj: "EPSG:9000".into(), epoch: Some(2027.3), span: None }
 }
 
 /// A job for one field with these corners, latitude and longitude, and a base station.

@@ -6,6 +6,7 @@
 //! takes an epoch, is settled on the ground.
 
 use super::{Findings, Frames, ReferenceFrame};
+use crate::read::span;
 use lanewright_schema::job::{self as written, Written, nearest};
 
 /// Code and name, one frame a line.
@@ -50,7 +51,8 @@ fn frame(text: &Written<String>, findings: &mut Findings) -> Option<ReferenceFra
             .hint(hint);
         return None;
     };
-    Some(ReferenceFrame { name: name.to_owned(), proj: format!("EPSG:{code}"), epoch })
+    let proj = format!("EPSG:{code}");
+    Some(ReferenceFrame { name: name.to_owned(), proj, epoch, span: Some(span(&text.place)) })
 }
 
 fn known() -> impl Iterator<Item = (&'static str, &'static str)> {

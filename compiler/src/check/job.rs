@@ -64,6 +64,8 @@ pub struct ReferenceFrame {
     pub proj: String,
     /// Decimal year, for a dynamic frame.
     pub epoch: Option<f64>,
+    /// Where the job states it, for findings that only the place on the Earth can decide.
+    pub span: Option<Span>,
 }
 
 /// The RTK base station.

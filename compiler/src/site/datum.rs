@@ -6,11 +6,12 @@
 //! plates drift by some centimetres a year, and a sown row does not.
 
 use crate::check::ReferenceFrame;
-use crate::diagnostic::Finding;
+use crate::diagnostic::{Finding, Span};
 use geographiclib_rs::Geodesic;
 use lanewright_schema::quantity::GeoPoint;
 use proj::{Area, Proj, ProjBuilder};
 use serde_json::Value;
+use std::fmt::Display;
 
 /// The ellipsoid of a frame.
 #[derive(Copy, Clone, Debug, PartialEq)]
@@ -51,6 +52,7 @@ pub struct Datum {
     /// The frame as PROJJSON, for a projected frame to stand on.
     pub base_crs: Value,
     latitude_first: bool,
+    span: Option<Span>,
 }
 
 impl Datum {
@@ -66,7 +68,8 @@ impl Datum {
                 "frame/not-geographic",
                 format!("`{}` is not a frame of latitudes and longitudes", frame.proj),
             )
-            .with_hint("name a geographic frame, such as \"WGS 84\" or \"ETRS89\""));
+            .with_hint("name a geographic frame, such as \"WGS 84\" or \"ETRS89\"")
+            .with_span_if(frame.span.as_ref(), "this frame"));
         }
         let earth = |e: &Ellipsoid| (6.3e6..6.4e6).contains(&e.semi_major_m);
         let datum = if crs["datum"].is_object() { &crs["datum"] } else { &crs["datum_ensemble"] };
@@ -78,7 +81,13 @@ impl Datum {
             motion: motion(&crs),
             latitude_first: crs["coordinate_system"]["axis"][0]["direction"] == "north",
             base_crs: without_bounds(crs),
+            span: frame.span.clone(),
         })
+    }
+
+    /// The finding at the place where the job states this frame.
+    pub fn tell(&self, finding: Finding) -> Finding {
+        finding.with_span_if(self.span.as_ref(), "")
     }
 
     /// Geodesics on its ellipsoid.
@@ -87,11 +96,12 @@ impl Datum {
     }
 
     fn crs(&self) -> Result<Proj, Finding> {
-        let crs = Proj::new(&self.proj).map_err(|error| impossible(&self.proj, &error.to_string()))?;
+        let refused = |error: &dyn Display| self.tell(impossible(&self.proj, &error.to_string()));
+        let crs = Proj::new(&self.proj).map_err(|error| refused(&error))?;
         match (self.motion, self.epoch) {
-            (Motion::Dynamic, Some(epoch)) => crs
-                .coordinate_metadata_create(epoch)
-                .map_err(|error| impossible(&self.proj, &error.to_string())),
+            (Motion::Dynamic, Some(epoch)) => {
+                crs.coordinate_metadata_create(epoch).map_err(|error| refused(&error))
+            }
             _ => Ok(crs),
         }
     }
@@ -112,22 +122,22 @@ impl DatumShift {
         }
         for datum in [from, to] {
             if datum.motion == Motion::Dynamic && datum.epoch.is_none() {
-                return Err(epoch_missing(datum, from, to));
+                return Err(datum.tell(epoch_missing(datum, from, to)));
             }
         }
         if let (Motion::Dynamic, Motion::Dynamic) = (from.motion, to.motion)
             && from.epoch != to.epoch
         {
-            return Err(epochs_differ(from, to));
+            return Err(from.tell(epochs_differ(from, to)));
         }
         let pipeline = ProjBuilder::new()
             .proj_create_crs_to_crs_from_pj(&from.crs()?, &to.crs()?, area(near), None)
-            .map_err(|_| no_transformation(from, to))?;
+            .map_err(|_| from.tell(no_transformation(from, to)))?;
         let shift = Self { pipeline: Some(pipeline), latitude_first };
         for &place in near {
-            shift.apply(place)?;
+            shift.apply(place).map_err(|finding| from.tell(finding))?;
             if shift.is_a_guess() {
-                return Err(no_transformation(from, to));
+                return Err(from.tell(no_transformation(from, to)));
             }
         }
         Ok(shift)
@@ -206,6 +216,7 @@ fn area(near: &[GeoPoint]) -> Option<Area> {
 fn unknown(frame: &ReferenceFrame) -> Finding {
     Finding::error("frame/unknown", format!("PROJ knows no reference frame `{}`", frame.proj))
         .with_hint("name a frame, such as \"WGS 84\" or \"ETRS89\", or its code in the EPSG register")
+        .with_span_if(frame.span.as_ref(), "")
 }
 
 fn impossible(what: &str, why: &str) -> Finding {
@@ -213,29 +224,41 @@ fn impossible(what: &str, why: &str) -> Finding {
 }
 
 fn epoch_missing(datum: &Datum, from: &Datum, to: &Datum) -> Finding {
+    let year = from.epoch.or(to.epoch).unwrap_or(2026.3);
     Finding::error(
         "frame/epoch-missing",
         format!(
             "going from {} to {} needs the epoch of {}, whose coordinates drift by centimetres a year",
-            from.name, to.name, datum.name
+            stated(from),
+            stated(to),
+            datum.name
         ),
     )
-    .with_hint(format!("state the year of the coordinates, such as \"{}@2026.3\"", datum.name))
+    .with_hint(format!("state the year of the coordinates, such as \"{}@{year}\"", datum.name))
 }
 
 fn epochs_differ(from: &Datum, to: &Datum) -> Finding {
-    let year = |datum: &Datum| datum.epoch.map_or_else(String::new, |e| format!("@{e}"));
     Finding::error(
         "frame/epochs-differ",
         format!(
-            "{}{} and {}{} are of different epochs; moving a field in time needs a model of its plate's motion",
-            from.name,
-            year(from),
-            to.name,
-            year(to)
+            "{} and {} are of different epochs; moving a field in time needs a model of its plate's motion",
+            stated(from),
+            stated(to)
         ),
     )
-    .with_hint("give the survey and the output one epoch")
+    .with_hint(format!(
+        "bring the coordinates to one epoch, and state it in all frames of the job: \"{}@{}\"",
+        from.name,
+        to.epoch.unwrap_or_default()
+    ))
+}
+
+/// The frame as a job states it, with its epoch.
+fn stated(datum: &Datum) -> String {
+    match datum.epoch {
+        Some(epoch) => format!("{}@{epoch}", datum.name),
+        None => datum.name.clone(),
+    }
 }
 
 fn no_transformation(from: &Datum, to: &Datum) -> Finding {
@@ -251,7 +274,7 @@ mod tests {
     use super::*;
 
     fn frame(name: &str, proj: &str, epoch: Option<f64>) -> ReferenceFrame {
-        ReferenceFrame { name: name.into(), proj: proj.into(), epoch }
+        ReferenceFrame { name: name.into(), proj: proj.into(), epoch, span: None }
     }
 
     fn datum(name: &str, proj: &str, epoch: Option<f64>) -> Datum {
@@ -280,6 +303,27 @@ mod tests {
         let (from, to) = (datum("GDA2020", "EPSG:7844", None), datum("ITRF2014", "EPSG:9000", None));
         let finding = DatumShift::between(&from, &to, &[FIELD]).err().unwrap();
         assert_eq!(finding.rule, "frame/epoch-missing");
+    }
+
+    #[test]
+    fn findings_of_a_frame_stand_where_the_job_states_it() {
+        let stated = |name: &str, proj: &str, epoch, line: usize| {
+            let span = Some(Span { file: "job.toml".into(), bytes: line..line + 1 });
+            Datum::of(&ReferenceFrame { span, ..frame(name, proj, epoch) })
+        };
+        let line = |finding: Finding| finding.span.map(|span| span.bytes.start);
+        assert_eq!(stated("x", "EPSG:99999", None, 3).map_err(line), Err(Some(3)));
+        assert_eq!(stated("UTM", "EPSG:32632", None, 3).map_err(line), Err(Some(3)));
+        let fixed = stated("GDA2020", "EPSG:7844", None, 3).unwrap();
+        let unknown_epoch = stated("ITRF2014", "EPSG:9000", None, 4).unwrap();
+        let early = stated("ITRF2014", "EPSG:9000", Some(2015.0), 5).unwrap();
+        let late = stated("ITRF2014", "EPSG:9000", Some(2027.3), 6).unwrap();
+        let between = |from, to| DatumShift::between(from, to, &[FIELD]).err().unwrap();
+        assert_eq!(line(between(&fixed, &unknown_epoch)), Some(4), "the frame without its epoch");
+        assert_eq!(line(between(&early, &late)), Some(5));
+        assert_eq!(line(between(&fixed, &late)), Some(3), "no way from one continent to another");
+        let hint = between(&unknown_epoch, &late).hint.unwrap();
+        assert!(hint.contains("ITRF2014@2027.3"), "an epoch that would pass: {hint}");
     }
 
     /// EUREF Technical Note 1 (2018): ITRF2014 to ETRF2014 turns by 0.085, 0.531 and -0.770 mas a

@@ -26,7 +26,7 @@ pub fn corners() -> Vec<GeoPoint> {
 
 /// The whole job.
 pub fn job() -> Job {
-    let frame = ReferenceFrame { name: "WGS 84".into(), proj: "EPSG:4326".into(), epoch: None };
+    let frame = ReferenceFrame { name: "WGS 84".into(), proj: "EPSG:4326".into(), epoch: None, span: None };
     Job {
         order: Order {
             title: "Sowing".into(),

@@ -166,7 +166,8 @@ mod tests {
     use crate::check::ReferenceFrame;
 
     fn wgs84() -> Datum {
-        let frame = ReferenceFrame { name: "WGS 84".into(), proj: "EPSG:4326".into(), epoch: None };
+        let frame =
+            ReferenceFrame { name: "WGS 84".into(), proj: "EPSG:4326".into(), epoch: None, span: None };
         Datum::of(&frame).unwrap()
     }
 

@@ -18,6 +18,9 @@ const GRID_PER_M: f64 = 1e6;
 const BEYOND_M: f64 = 100.0;
 /// An entrance farther from the boundary than this belongs to another field.
 const ENTRANCE_REACH_M: f64 = 50.0;
+/// An entrance on the boundary lies the fence margin outside the fence; this much farther out it is
+/// still a gate that a person drives through (common practice, no source).
+const GATE_M: f64 = 5.0;
 /// Below this a boundary holds no field.
 const SMALLEST_FIELD_M2: f64 = 1.0;
 /// Geodesic and plane area agree to this: twice the scale error at a frame's reach, and a margin.
@@ -385,6 +388,14 @@ fn entrance_outside(
             ),
         )
         .with_hint("state a `home` inside the fence")
+    } else if outside > field.fence_margin.to_m() + GATE_M {
+        Finding::warning(
+            "entrance/off-field",
+            format!(
+                "entrance `{name}` lies {outside:.1} m outside the fence; a person has to drive the machine that far"
+            ),
+        )
+        .with_hint("check latitude and longitude; an entrance is where the machine comes onto the field")
     } else {
         Finding::note(
             "entrance/outside-fence",

@@ -276,7 +276,8 @@ mod tests {
     use proptest::prelude::*;
 
     fn frame(latitude: f64, longitude: f64) -> FieldFrame {
-        let reference = ReferenceFrame { name: "WGS 84".into(), proj: "EPSG:4326".into(), epoch: None };
+        let reference =
+            ReferenceFrame { name: "WGS 84".into(), proj: "EPSG:4326".into(), epoch: None, span: None };
         field_frame(&Datum::of(&reference).unwrap(), &[GeoPoint { longitude, latitude }]).unwrap()
     }
 

@@ -4,7 +4,7 @@
 //! independent roads, and the base station's baseline. Fence and grown keep-outs err to the safe
 //! side: an arc is replaced by chords that leave the machine less room, never more.
 
-use crate::check::{BaseStation, Job};
+use crate::check::{BaseStation, Field, Job};
 use crate::diagnostic::{Finding, Severity, Told};
 use crate::geometry::Point;
 use datum::Motion;
@@ -131,7 +131,8 @@ fn build(job: &Job, findings: &mut Vec<Finding>) -> Result<Option<Site>, Finding
     let corners = surveyed.iter().map(|&p| shift.apply(p)).collect::<Result<Vec<_>, _>>()?;
     findings.extend(frame_notes(&survey, &output, &shift));
 
-    let frame = frame::field_frame(&output, &corners)?;
+    let frame =
+        frame::field_frame(&output, &corners).map_err(|finding| at_farthest_field(finding, &output, job))?;
     let projector = Projector::new(&frame)?;
     let road = Road { shift, projector, datum: &output, frame: &frame };
     let fields: Vec<FieldSite> =
@@ -142,6 +143,17 @@ fn build(job: &Job, findings: &mut Vec<Finding>) -> Result<Option<Site>, Finding
         findings.extend(long_baseline(baseline, base));
     }
     Ok(Some(Site { frame, fields, baseline }))
+}
+
+/// The finding at the field that lies farthest from the job's first.
+fn at_farthest_field(finding: Finding, output: &Datum, job: &Job) -> Finding {
+    let corner = |field: &Field| field.parts.first().and_then(|part| part.exterior.first()).copied();
+    let away_m = |field: &&Field| match (job.fields.first().and_then(corner), corner(field)) {
+        (Some(first), Some(corner)) => frame::distance_m(&output.geodesic(), first, corner),
+        _ => 0.0,
+    };
+    let farthest = job.fields.iter().max_by(|a, b| away_m(a).total_cmp(&away_m(b)));
+    finding.with_span_if(farthest.map(|field| &field.span), "this field")
 }
 
 fn baseline(job: &Job, base: &BaseStation, road: &Road) -> Result<Baseline, Finding> {
@@ -188,34 +200,37 @@ fn long_baseline(baseline: &Baseline, base: &BaseStation) -> Option<Finding> {
 fn frame_notes(survey: &Datum, output: &Datum, shift: &DatumShift) -> Vec<Finding> {
     let mut notes = Vec::new();
     if let Motion::Ensemble { accuracy_m } = output.motion {
-        notes.push(Finding::note(
+        let note = Finding::note(
             "frame/ensemble",
             format!(
                 "{} is a group of realisations that agree to {accuracy_m:.1} m; positions hold to centimetres only against the same base station",
                 output.name
             ),
-        ));
+        );
+        notes.push(output.tell(note));
     }
     if output.motion == Motion::Dynamic && output.epoch.is_none() {
-        notes.push(
-            Finding::warning(
-                "frame/no-epoch",
-                format!(
-                    "positions leave in {}, which drifts by centimetres a year, without their epoch",
-                    output.name
-                ),
-            )
-            .with_hint(format!("state it, such as \"{}@2026.3\"", output.name)),
-        );
+        let warning = Finding::warning(
+            "frame/no-epoch",
+            format!(
+                "positions leave in {}, which drifts by centimetres a year, without their epoch",
+                output.name
+            ),
+        )
+        .with_hint(format!("state it, such as \"{}@2026.3\"", output.name));
+        notes.push(output.tell(warning));
     }
     if let Some(accuracy_m) = shift.accuracy_m().filter(|&a| a > COARSE_M) {
-        notes.push(Finding::warning(
+        let warning = Finding::warning(
             "frame/coarse-shift",
             format!(
                 "the transformation from {} to {} is good to {accuracy_m:.2} m",
                 survey.name, output.name
             ),
-        ));
+        )
+        .with_hint("name the realisation that the coordinates are in, or one frame throughout");
+        let coarse = if matches!(output.motion, Motion::Ensemble { .. }) { output } else { survey };
+        notes.push(coarse.tell(warning));
     }
     notes
 }
@@ -228,16 +243,15 @@ fn receiver_shift(job: &Job, output: &Datum, frame: &FieldFrame) -> Result<Optio
     }
     let there = DatumShift::between(output, &receiver, &[frame.origin])?.apply(frame.origin)?;
     let apart_m = frame::distance_m(&output.geodesic(), frame.origin, there);
-    Ok(Some(
-        Finding::warning(
-            "frame/not-the-receivers",
-            format!(
-                "positions leave in {}, the base station works in {}: {apart_m:.3} m apart at this field",
-                output.name, receiver.name
-            ),
-        )
-        .with_hint("state the base station's frame as the output's, unless the receiver itself transforms"),
-    ))
+    let warning = Finding::warning(
+        "frame/not-the-receivers",
+        format!(
+            "positions leave in {}, the base station works in {}: {apart_m:.3} m apart at this field",
+            output.name, receiver.name
+        ),
+    )
+    .with_hint("state the base station's frame as the output's, unless the receiver itself transforms");
+    Ok(Some(output.tell(warning)))
 }
 
 #[cfg(test)]
@@ -321,6 +335,11 @@ mod tests {
         let mut entrance = job();
         entrance.fields[0].entrances = vec![Entrance { name: "gate".into(), at: place(50.1, 8.0) }];
         assert_eq!(rules(&entrance).last().unwrap().0, "entrance/far");
+        for (south_of_the_edge, rule) in [(0.0, "entrance/outside-fence"), (0.0002, "entrance/off-field")] {
+            entrance.fields[0].entrances[0].at = place(50.0 - south_of_the_edge, 8.002);
+            assert_eq!(rules(&entrance).last().unwrap().0, rule);
+            assert!(site(&entrance).value.is_some(), "{rule} refuses nothing");
+        }
     }
 
     #[test]
@@ -352,6 +371,17 @@ mod tests {
         let told = site(&job);
         assert_eq!(told.value.unwrap().fields[0].fence.0.len(), 2);
         assert_eq!(told.findings.last().unwrap().rule, "field/in-pieces");
+    }
+
+    #[test]
+    fn fields_too_far_apart_are_told_at_the_farther() {
+        let mut job = job();
+        let mut other = field();
+        other.name = "Other".into();
+        other.parts[0].exterior.iter_mut().for_each(|corner| corner.latitude += 0.4);
+        other.span = span(50);
+        job.fields.push(other);
+        assert_eq!(rules(&job).last().unwrap(), &("field/far-apart", Some(span(50))));
     }
 
     #[test]
