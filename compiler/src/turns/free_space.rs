@@ -9,7 +9,8 @@
 //! have moved the clearance. Near it, a step is enclosed by the convex hull of the footprints at
 //! its ends, grown by what the body points' curved ways can leave their chords: for a point moving
 //! with acceleration `a` per metre squared, `a h² / 8` over a step `h`. A step that fails is
-//! halved until the enclosure's own excess is below [`FINEST_M`]. Nothing rests on samples alone.
+//! halved until the enclosure's own excess is below [`FINEST_M`]. Samples may refuse a way; nothing
+//! is admitted on samples alone.
 //!
 //! A footprint that touches no edge and has one corner inside lies inside; along a way it stays
 //! so for as long as it touches no edge.
@@ -28,6 +29,9 @@ pub const FINEST_M: f64 = 0.002;
 
 /// What is nearer touches, metres.
 const TOUCHING_M: f64 = 1e-6;
+
+/// Steps past what is farther are as long as past what is so far, metres.
+const FAR_M: f64 = 200.0;
 
 /// Clearances are not told apart beyond this, metres.
 const ENOUGH_M: f64 = 1.0;
@@ -81,7 +85,7 @@ impl FreeSpace {
         let gap = at_start.ok_or(path.start)?.min(ENOUGH_M);
         let mut nearest = Clearance { at_least_m: gap, at: path.start };
         for (start, piece) in path.steps() {
-            self.prove(start, piece, need_m, &mut nearest)?;
+            self.prove(start, piece, need_m, ENOUGH_M, &mut nearest)?;
         }
         Ok(nearest)
     }
@@ -89,13 +93,16 @@ impl FreeSpace {
     /// Whether pieces keep `need_m` from the fence when they begin at a pose that does.
     pub fn admits(&self, start: Pose, pieces: &[Piece], need_m: f64) -> bool {
         let need_m = need_m.max(TOUCHING_M);
-        let mut pose = start;
         let mut nearest = Clearance { at_least_m: ENOUGH_M, at: start };
-        pieces.iter().all(|piece| {
-            let begin = pose;
-            pose = piece.end(begin);
-            self.prove(begin, piece, need_m, &mut nearest).is_ok()
-        })
+        let steps = || {
+            pieces.iter().scan(start, |pose, piece| {
+                let begin = *pose;
+                *pose = piece.end(begin);
+                Some((begin, piece))
+            })
+        };
+        steps().all(|(begin, piece)| self.may_pass(begin, piece, need_m))
+            && steps().all(|(begin, piece)| self.prove(begin, piece, need_m, 0.0, &mut nearest).is_ok())
     }
 
     /// The distance of a point from the fence, at most `cap_m` on either side, negative outside.
@@ -117,16 +124,52 @@ impl FreeSpace {
         self.edges.bounds()
     }
 
-    /// Walks one piece in steps that are each proven.
-    fn prove(&self, start: Pose, piece: &Piece, need_m: f64, nearest: &mut Clearance) -> Result<(), Pose> {
+    /// False where samples already show that a piece comes too near, which costs less than a proof.
+    fn may_pass(&self, start: Pose, piece: &Piece, need_m: f64) -> bool {
+        /// Metres or radians between samples.
+        const SPACING: f64 = 0.6;
+        let count = (piece.length.abs() / SPACING).ceil().max(1.0);
+        (1..=count as u32).all(|sample| {
+            let pose = piece.pose_after(start, piece.length * f64::from(sample) / count);
+            self.may_stand(pose, need_m)
+        })
+    }
+
+    /// False where the footprint's largest disc or a corner is too near the fence.
+    fn may_stand(&self, pose: Pose, need_m: f64) -> bool {
+        let near = self.edges.near(pose.at);
+        let reach_m = self.footprint.reach() + need_m;
+        let mut close = near.edges().filter(|&edge| point_to_segment(pose.at, edge) < reach_m).peekable();
+        if close.peek().is_none() {
+            return true;
+        }
+        let disc = self.footprint.inner_disc();
+        let centre = pose.ground(disc.centre.0, disc.centre.1);
+        let outline: Vec<Point> = self.footprint.corners_at(pose).collect();
+        close.all(|edge| {
+            point_to_segment(centre, edge) >= disc.radius_m + need_m
+                && outline.iter().all(|&corner| point_to_segment(corner, edge) >= need_m)
+        })
+    }
+
+    /// Walks one piece in steps that are each proven. Where the fence is farther than `care_m` and
+    /// `need_m` together, how far it is does not matter.
+    fn prove(
+        &self,
+        start: Pose,
+        piece: &Piece,
+        need_m: f64,
+        care_m: f64,
+        nearest: &mut Clearance,
+    ) -> Result<(), Pose> {
         let motion = Motion::of(piece, self.footprint.reach());
         let end = piece.length.abs();
         let sign = piece.length.signum();
         let (mut pose, mut passed, mut step) = (start, 0.0, motion.first_step);
         while passed < end {
-            let open = self.edges.near(pose.at).beyond_if_empty() - self.footprint.reach();
-            if open > need_m + 2.0 * ENOUGH_M {
-                passed = end.min(passed + (open - need_m - ENOUGH_M) / motion.speed);
+            let open = self.edges.distance(pose.at, FAR_M) - self.footprint.reach() - need_m - care_m;
+            if open > motion.speed * motion.first_step {
+                passed = end.min(passed + open / motion.speed);
                 pose = piece.pose_after(start, sign * passed);
                 continue;
             }

@@ -25,7 +25,7 @@ use distance::DistanceMap;
 
 /// Cell size in steps of a motion, and motions checked against the fence at most: first a coarse
 /// lattice, then a fine one.
-const EFFORTS: [(f64, usize); 2] = [(1.0, 16_000), (0.5, 32_000)];
+const EFFORTS: [(f64, usize); 2] = [(1.0, 8_000), (0.5, 16_000)];
 /// The heuristic counts so much in the order of expansion: the first way found takes at most this
 /// multiple of the quickest on the lattice, and is found much sooner than with 1.
 const GREED: f64 = 1.6;
@@ -262,7 +262,7 @@ impl<'a> Search<'a> {
     /// Expansions between two tries of the closed forms: the farther the goal, the fewer tries.
     fn patience(&self, index: usize) -> usize {
         let left_m = self.nodes[index].pose.distance(&self.task.to);
-        (left_m / 10.0).clamp(1.0, 12.0) as usize
+        (left_m / 3.0).clamp(4.0, 30.0) as usize
     }
 
     fn expand(&mut self, index: usize) {
@@ -311,7 +311,7 @@ impl<'a> Search<'a> {
     /// Tries to drive from a node to the goal by closed forms, one approach to it in turn.
     fn try_closed_forms(&mut self, index: usize, turn: usize) {
         /// So many are tried from one node.
-        const MOST: usize = 12;
+        const MOST: usize = 6;
         let node = &self.nodes[index];
         let limit_s = self.best.as_ref().map_or(f64::INFINITY, |best| best.0) - node.time_s
             + self.task.drive.gear_change_s;

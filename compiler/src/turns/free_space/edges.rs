@@ -43,11 +43,6 @@ impl Near<'_> {
     pub fn edges(&self) -> impl Iterator<Item = Segment> + '_ {
         self.listed.iter().map(|&index| self.segments[index as usize])
     }
-
-    /// A bound on the distance of every edge; zero where edges are listed.
-    pub const fn beyond_if_empty(&self) -> f64 {
-        if self.listed.is_empty() { self.beyond } else { 0.0 }
-    }
 }
 
 impl Edges {
