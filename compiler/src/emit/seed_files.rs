@@ -19,9 +19,9 @@ use std::ops::Range;
 const GROUP_SEEDS: usize = 1 << 17;
 /// How far a chord may leave a curved row, metres.
 const LINE_TOLERANCE_M: f64 = 1e-4;
-/// Metres in the seed file are multiples of this, a micrometre: a power of two, so that the bytes
-/// below it are zeros.
-const METRE_STEP: f64 = 1.0 / (1_u64 << 20) as f64;
+/// Metres in the seed file are multiples of this, 60 nm, a millionth of the closest spacing: a power
+/// of two, so that the bytes below it are zeros.
+const METRE_STEP: f64 = 1.0 / (1_u64 << 24) as f64;
 /// Degrees in the seed file are multiples of this, a nanodegree or 0.1 mm.
 const DEGREE_STEP: f64 = 1.0 / (1_u64 << 30) as f64;
 

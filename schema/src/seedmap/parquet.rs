@@ -79,8 +79,9 @@ pub fn write(
                 let (format, make) = (&format, &make);
                 let own = (worker..groups).step_by(workers().min(groups));
                 scope.spawn(move || {
+                    let mut names = Names::default();
                     for group in own {
-                        if sender.send(format.encode(&make(group))).is_err() {
+                        if sender.send(format.encode(&make(group), &mut names)).is_err() {
                             return;
                         }
                     }
@@ -171,9 +172,16 @@ struct Encoded {
 }
 
 /// One column of a row group, encoded and compressed.
+#[derive(Clone)]
 struct Chunk {
     bytes: Bytes,
     close: ColumnCloseResult,
+}
+
+/// The last column of field names made, since most row groups need the very same.
+#[derive(Default)]
+struct Names {
+    last: Option<(String, usize, Chunk)>,
 }
 
 /// The schema with how each column is encoded.
@@ -204,13 +212,17 @@ impl Format {
                 _ => continue,
             };
             properties = properties.set_column_encoding(column.path().clone(), encoding);
+            if column.physical_type() == Physical::DOUBLE {
+                // The file's box says where the points are.
+                let none = EnabledStatistics::None;
+                properties = properties.set_column_statistics_enabled(column.path().clone(), none);
+            }
         }
         Ok(Self { schema: Arc::new(schema), properties: Arc::new(properties.build()) })
     }
 
-    fn encode(&self, rows: &SeedColumns) -> Result<Encoded> {
-        let name = ByteArray::from(rows.field.as_str());
-        let mut chunks = vec![self.chunk::<ByteArrayType>(0, &vec![name; rows.x.len()])?];
+    fn encode(&self, rows: &SeedColumns, names: &mut Names) -> Result<Encoded> {
+        let mut chunks = vec![self.names(&rows.field, rows.x.len(), names)?];
         for (at, values) in [&rows.block, &rows.row, &rows.index, &rows.lane].into_iter().enumerate() {
             chunks.push(self.chunk::<Int32Type>(1 + at, values)?);
         }
@@ -223,6 +235,18 @@ impl Format {
             chunks.push(copied.of_column(&self.schema.column(chunks.len()))?);
         }
         Ok(Encoded { chunks, bounds: Bounds::of(&rows.x, &rows.y) })
+    }
+
+    fn names(&self, field: &str, rows: usize, names: &mut Names) -> Result<Chunk> {
+        if let Some((name, count, chunk)) = &names.last
+            && name == field
+            && *count == rows
+        {
+            return Ok(chunk.clone());
+        }
+        let chunk = self.chunk::<ByteArrayType>(0, &vec![ByteArray::from(field); rows])?;
+        names.last = Some((field.to_owned(), rows, chunk.clone()));
+        Ok(chunk)
     }
 
     fn chunk<T: DataType>(&self, column: usize, values: &[T::T]) -> Result<Chunk> {
