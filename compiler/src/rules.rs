@@ -160,6 +160,13 @@ pub const CHECK: &[Rule] = &[
     error("job/negative", "a negative value where none can be", "a fence margin outside the field protects nothing")
         .example("fence_margin = \"-0.5 m\""),
     error(
+        "job/out-of-range",
+        "a quantity beyond what any machine, field or crop has",
+        "it is a slip of the pen, and a plan made with it would be without sense or without end",
+    )
+    .source(PRACTICE)
+    .example("between_seeds = \"0.9 mm\""),
+    error(
         "job/no-such-place",
         "a latitude beyond ±90° or a longitude beyond ±180°",
         "there is no such place; most often the two are swapped",

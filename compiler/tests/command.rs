@@ -165,6 +165,36 @@ fn schemas_and_rules_are_told() {
 }
 
 #[test]
+fn every_command_has_its_help_manual_page_and_completion() {
+    let dir = tempfile::tempdir().expect("a temporary folder");
+    let overview = text(&run(dir.path(), &["--help"], 0).stdout);
+    run(dir.path(), &["man", "pages"], 0);
+    let pages = entries(&dir.path().join("pages"));
+    let script = text(&run(dir.path(), &["completions", "bash"], 0).stdout);
+    for command in ["compile", "check", "schema", "explain", "new", "completions", "man"] {
+        assert!(overview.lines().any(|line| line.trim_start().starts_with(command)), "{command}");
+        let help = text(&run(dir.path(), &[command, "--help"], 0).stdout);
+        assert!(help.contains(&format!("Usage: lanewright {command}")), "{help}");
+        assert!(pages.contains(&format!("lanewright-{command}.1")), "{pages:?}");
+        assert!(script.contains(command), "{command}");
+    }
+}
+
+#[test]
+fn no_color_is_obeyed_and_a_pipe_gets_none() {
+    let (dir, job) = started();
+    fs::write(&job, "order = 3").expect("written");
+    for no_color in ["", "1"] {
+        let output = lanewright(dir.path())
+            .args(["check", "first/job.toml"])
+            .env("NO_COLOR", no_color)
+            .output()
+            .expect("the command starts");
+        assert!(!text(&output.stderr).contains('\u{1b}'));
+    }
+}
+
+#[test]
 fn a_reader_that_goes_away_is_no_failure() {
     let dir = tempfile::tempdir().expect("a temporary folder");
     let mut child = lanewright(dir.path())

@@ -3,12 +3,15 @@
 use super::{Crop, Findings, Pattern, Spacing, brief};
 use lanewright_schema::job::units::Share;
 use lanewright_schema::job::{self as written, Written};
-use lanewright_schema::quantity::Length;
+use lanewright_schema::quantity::{Length, Mass};
 
 /// Checks a crop.
 pub fn crop(file: &written::Crop, findings: &mut Findings) -> Option<Crop> {
     findings.above_zero(&file.depth, "depth");
     findings.above_zero(&file.thousand_seed_mass, "thousand_seed_mass");
+    findings.within(&file.depth, "depth", &(Length::mm(0.1)..=Length::m(1.0), "0.1 mm to 1 m"));
+    let masses = (Mass::g(0.001)..=Mass::kg(100.0), "0.001 g to 100 kg");
+    findings.within(&file.thousand_seed_mass, "thousand_seed_mass", &masses);
     let germination = share(&file.germination, "germination", findings);
     let field_emergence = share(&file.field_emergence, "field_emergence", findings);
     if let Some(unit) = &file.seeds_per_unit {
@@ -45,6 +48,11 @@ pub fn spacing(
 ) -> Option<Spacing> {
     findings.above_zero(&file.between_rows, "between_rows");
     findings.above_zero(&file.between_seeds, "between_seeds");
+    findings.within(
+        &file.between_seeds,
+        "between_seeds",
+        &(Length::mm(1.0)..=Length::m(100.0), "1 mm to 100 m"),
+    );
     let rows = file.between_rows.value;
     let tool = machine.row_spacing.value;
     if rows > Length::ZERO && (rows - tool).abs() > Length::mm(0.01) {

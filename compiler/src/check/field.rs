@@ -12,10 +12,14 @@ use lanewright_schema::job::{
     self as written, GuidanceChoice, HeadlandChoice, Ring, Shape, Written, nearest,
 };
 use lanewright_schema::quantity::{GeoPoint, Length};
+use std::ops::RangeInclusive;
 
 /// A boundary further than this from the base station is not where it was meant to be; no
 /// correction service reaches as far (common practice, no source).
 const FAR_M: f64 = 100_000.0;
+
+/// Lengths on a field beyond which something else was meant.
+const FIELD_LENGTHS: (RangeInclusive<Length>, &str) = (Length::ZERO..=Length::m(5000.0), "0 m to 5 km");
 
 const BOUNDARY: Rules = Rules {
     thing: "boundary",
@@ -45,6 +49,7 @@ pub struct Known<'j> {
 /// Checks a field.
 pub fn field(file: &written::Field, known: &Known<'_>, findings: &mut Findings) -> Option<Field> {
     findings.not_negative(&file.fence_margin, "fence_margin");
+    findings.within(&file.fence_margin, "fence_margin", &FIELD_LENGTHS);
     let boundary = boundary(file, findings)
         .filter(|(parts, place)| !tell_swapped(parts, place, known.base_station, findings));
     let crop = crop_of(&file.crop, known, findings);
@@ -225,6 +230,7 @@ fn headland(choice: Option<&HeadlandChoice>, findings: &mut Findings) -> Option<
         }
         (None, Some(width)) => {
             findings.above_zero(width, "width");
+            findings.within(width, "width", &FIELD_LENGTHS);
             HeadlandSize::Width(width.value)
         }
         (None, None) => HeadlandSize::AsTurnsNeed,
@@ -288,10 +294,12 @@ fn check_keep_out(
     findings: &mut Findings,
 ) -> Option<KeepOut> {
     findings.not_negative(&file.clearance, "clearance");
+    findings.within(&file.clearance, "clearance", &FIELD_LENGTHS);
     let shape = match (&file.polygon, &file.at, &file.radius) {
         (Some(polygon), None, None) => KeepOutShape::Ring(ring(polygon, &KEEP_OUT, findings)?),
         (None, Some(at), Some(radius)) => {
             findings.above_zero(radius, "radius");
+            findings.within(radius, "radius", &FIELD_LENGTHS);
             KeepOutShape::Circle { centre: findings.point(at)?, radius: radius.value }
         }
         _ => {

@@ -4,8 +4,8 @@ use super::ring::{area, meetings};
 use super::{BodyPoint, Findings, Machine, Steering, brief};
 use crate::num::hypot;
 use crate::read::span;
-use lanewright_schema::job as written;
-use lanewright_schema::quantity::{Length, Time};
+use lanewright_schema::job::{self as written, Written};
+use lanewright_schema::quantity::{Length, Mass, Speed, Time};
 
 /// Least clear soil between a tyre's edge and the middle of a row: common practice, no source.
 const LEAST_GAP: Length = Length::cm(2.0);
@@ -15,6 +15,7 @@ const ANTENNA_REACH_M: f64 = 1.0;
 /// Checks the machine.
 pub fn machine(file: &written::Machine, findings: &mut Findings) -> Option<Machine> {
     positive_values(file, findings);
+    values_within_range(file, findings);
     let row_offsets = rows(file, findings);
     let steering = steering(file, findings);
     let body = body(file, findings);
@@ -26,7 +27,7 @@ pub fn machine(file: &written::Machine, findings: &mut Findings) -> Option<Machi
     let body = body?;
     antennas_near_body(file, &body, findings);
     rows_within_body(file, &row_offsets, &body, findings);
-    let seconds = |time: &Option<written::Written<Time>>, default: f64| {
+    let seconds = |time: &Option<Written<Time>>, default: f64| {
         time.as_ref().map_or(Time::s(default), |time| time.value)
     };
     Some(Machine {
@@ -65,17 +66,55 @@ fn positive_values(file: &written::Machine, findings: &mut Findings) {
     for antenna in &file.antennas {
         findings.above_zero(&antenna.height, "height");
     }
-    let times = [
-        (&file.gear_change_time, "gear_change_time"),
-        (&file.lift_time, "lift_time"),
-        (&file.spot_turn_time, "spot_turn_time"),
-        (&file.refill_time, "refill_time"),
-    ];
-    for (time, key) in times {
+    for (time, key) in optional_times(file) {
         if let Some(time) = time {
             findings.not_negative(time, key);
         }
     }
+}
+
+/// Values so far from any machine's that they are slips.
+fn values_within_range(file: &written::Machine, findings: &mut Findings) {
+    let about = (Length::m(-50.0)..=Length::m(50.0), "-50 m to 50 m");
+    let width = (Length::mm(1.0)..=Length::m(20.0), "1 mm to 20 m");
+    findings.within(&file.row_spacing, "row_spacing", &(Length::cm(1.0)..=Length::m(10.0), "1 cm to 10 m"));
+    findings.within(&file.tyre_width, "tyre_width", &width);
+    findings.within(&file.tool_offset, "tool_offset", &about);
+    for track in &file.wheel_tracks.value {
+        findings.within(track, "wheel_tracks", &about);
+    }
+    for antenna in &file.antennas {
+        findings.within(&antenna.forward, "forward", &about);
+        findings.within(&antenna.right, "right", &about);
+        findings.within(&antenna.height, "height", &width);
+    }
+    for corner in &file.body.value {
+        for value in corner.value {
+            findings.within(&Written { value, place: corner.place.clone() }, "body", &about);
+        }
+    }
+    if let Some(radius) = &file.turning_radius {
+        findings.within(radius, "turning_radius", &(Length::ZERO..=Length::m(100.0), "0 m to 100 m"));
+    }
+    let speeds = (Speed::km_per_h(0.01)..=Speed::km_per_h(100.0), "0.01 km/h to 100 km/h");
+    findings.within(&file.working_speed, "working_speed", &speeds);
+    findings.within(&file.turning_speed, "turning_speed", &speeds);
+    findings.within(&file.transit_speed, "transit_speed", &speeds);
+    findings.within(&file.hopper, "hopper", &(Mass::g(1.0)..=Mass::kg(100_000.0), "1 g to 100000 kg"));
+    for (time, key) in optional_times(file) {
+        if let Some(time) = time {
+            findings.within(time, key, &(Time::ZERO..=Time::h(24.0), "0 h to 24 h"));
+        }
+    }
+}
+
+fn optional_times(file: &written::Machine) -> [(&Option<Written<Time>>, &str); 4] {
+    [
+        (&file.gear_change_time, "gear_change_time"),
+        (&file.lift_time, "lift_time"),
+        (&file.spot_turn_time, "spot_turn_time"),
+        (&file.refill_time, "refill_time"),
+    ]
 }
 
 /// Offsets of the tool rows, left to right, once rows and width agree.
@@ -225,6 +264,9 @@ fn wheels_between_rows(file: &written::Machine, rows: &[Length], findings: &mut 
 fn track_hint(file: &written::Machine, row: Length, track: Length) -> String {
     let spacing = file.row_spacing.value;
     let widest = spacing - LEAST_GAP * 2.0;
+    if widest <= Length::ZERO {
+        return format!("rows {} cm apart leave no room for a tyre", brief(spacing.to_cm()));
+    }
     if file.tyre_width.value > widest {
         return format!(
             "between rows {} cm apart a tyre may be {} cm wide at most",

@@ -10,6 +10,7 @@ use crate::rules;
 use lanewright_schema::job::{self as written, JobFile, Part, Place, Written};
 use lanewright_schema::quantity::{GeoPoint, Time};
 use std::fmt::Display;
+use std::ops::RangeInclusive;
 
 mod crop;
 mod field;
@@ -180,6 +181,22 @@ impl Findings {
             self.raise("job/not-above-zero", &quantity.place, format!("`{key}` is {is}"))
                 .label("must be above zero")
                 .hint("write a value above zero");
+        }
+    }
+
+    /// Tells a quantity beyond what there is. One that is negative, or zero where it must be above,
+    /// is told by the checks of the sign.
+    fn within<Q: PartialOrd + Default + Copy>(
+        &mut self,
+        quantity: &Written<Q>,
+        key: &str,
+        (range, words): &(RangeInclusive<Q>, &str),
+    ) {
+        let sign_told = *range.start() >= Q::default() && quantity.value <= Q::default();
+        if !sign_told && !range.contains(&quantity.value) {
+            self.raise("job/out-of-range", &quantity.place, format!("`{key}` lies outside {words}"))
+                .label("no machine, field or crop has this")
+                .hint(format!("write a value from {words}"));
         }
     }
 

@@ -146,6 +146,12 @@ const SLIPS: &[Slip] = &[
     slip("\"9 cm\"", "\"-9 cm\"", "job/not-above-zero", "\"-9 cm\""),
     slip("\"9 cm\"", "\"0 cm\"", "job/not-above-zero", "\"0 cm\""),
     slip("\"0.5 m\"\ncrop", "\"-0.5 m\"\ncrop", "job/negative", "\"-0.5 m\""),
+    slip("\"9 cm\"", "\"0.9 mm\"", "job/out-of-range", "\"0.9 mm\""),
+    slip("\"0.4 m\"", "\"1e300 m\"", "job/out-of-range", "\"1e300 m\""),
+    slip("\"2.5 m\"", "\"250 m\"", "job/out-of-range", "\"250 m\""),
+    slip("\"0.9 km/h\"", "\"900 km/h\"", "job/out-of-range", "\"900 km/h\""),
+    slip("\"6.5 g\"", "\"6500 kg\"", "job/out-of-range", "\"6500 kg\""),
+    slip("\"2 kg\"", "\"2e-9 kg\"", "job/out-of-range", "\"2e-9 kg\""),
     slip(
         "home = [48.6102, -27.4098]",
         "home = [148.6102, -27.4098]",

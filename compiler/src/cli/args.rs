@@ -72,7 +72,7 @@ pub enum Command {
     },
     /// Write a commented starter job that compiles as it is
     New {
-        /// Folder to make; must not exist or be empty
+        /// Folder that receives job.toml; it is made where it is missing, and a job.toml in it stays
         dir: PathBuf,
     },
     /// Print a completion script for a shell

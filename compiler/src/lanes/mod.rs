@@ -5,12 +5,12 @@ mod blocks;
 mod heading;
 mod headland;
 mod left_over;
+mod no_room;
 mod straight;
-mod too_wide;
 mod toolbar;
 
 use crate::check::{Field, Guidance, HeadlandSown, Machine};
-use crate::diagnostic::{Finding, Told};
+use crate::diagnostic::Told;
 use crate::geometry::{Path, Point, angle_of_heading, direction, region};
 use crate::site::FieldSite;
 use crate::turns::{self, FreeSpace};
@@ -33,7 +33,7 @@ pub fn lanes(field: &Field, site: &FieldSite, machine: &Machine) -> Told<LanePla
         laid.straight(&zone, angle);
     }
     if laid.lanes.is_empty()
-        && let Some(finding) = too_wide::headland_too_wide(field, site, &toolbar, &prices)
+        && let Some(finding) = no_room::headland_too_wide(field, site, &toolbar, &prices)
     {
         return Told { value: None, findings: vec![finding] };
     }
@@ -54,7 +54,7 @@ pub fn lanes(field: &Field, site: &FieldSite, machine: &Machine) -> Told<LanePla
     let (areas, left_over) = left_over::account(site, &laid.covers, &unsown, &toolbar);
     let plan =
         LanePlan { blocks: laid.blocks, lanes: laid.lanes, headland: headland_region, left_over, areas };
-    told(plan, field, machine)
+    told(plan, field, site, machine, &toolbar)
 }
 
 /// The plan without lanes that no way leads to: they keep their index, work no row, and their soil
@@ -170,15 +170,15 @@ impl<'a> Laid<'a> {
     }
 }
 
-fn told(plan: LanePlan, field: &Field, machine: &Machine) -> Told<LanePlan> {
+fn told(
+    plan: LanePlan,
+    field: &Field,
+    site: &FieldSite,
+    machine: &Machine,
+    toolbar: &Toolbar,
+) -> Told<LanePlan> {
     if plan.lanes.is_empty() {
-        let finding = Finding::error(
-            "field/too-narrow",
-            format!("no lane of `{}` fits inside the fence of `{}`", machine.name, field.name),
-        )
-        .with_span(field.span.clone(), "this field")
-        .with_hint("use fewer headland laps, a smaller fence margin or a smaller machine");
-        return Told { value: None, findings: vec![finding] };
+        return Told { value: None, findings: vec![no_room::too_narrow(field, site, machine, toolbar)] };
     }
     Told { value: Some(plan), findings: Vec::new() }
 }

@@ -106,8 +106,11 @@ fn decode_file<T: Table>(path: &str, named_at: Option<Place>, reader: &mut Reade
     let (tree, errors) = DeTable::parse_recoverable(&text);
     let syntax_is_sound = errors.is_empty();
     let json = text.trim_start().starts_with('{');
-    let hint = json
-        .then(|| "this looks like JSON; a boundary in GeoJSON is named by a field's `boundary`".to_owned());
+    let hint = if json {
+        "this looks like JSON; a boundary in GeoJSON is named by a field's `boundary`"
+    } else {
+        "write `key = value`, one a line, and text in double quotes"
+    };
     for error in errors.into_iter().take(SYNTAX_ERRORS_TOLD) {
         let place = Place { file: reader.file.clone(), bytes: error.span().unwrap_or(0..0) };
         reader.problems.push(Problem {
@@ -115,7 +118,7 @@ fn decode_file<T: Table>(path: &str, named_at: Option<Place>, reader: &mut Reade
             place: Some(place),
             message: format!("not TOML: {}", error.message()),
             label: String::new(),
-            hint: hint.clone(),
+            hint: Some(hint.to_owned()),
         });
     }
     // A tree with holes would bring forth problems that vanish with the syntax errors.
@@ -148,9 +151,11 @@ fn text_of(path: &str, limit: usize, named_at: Option<Place>, reader: &mut Reade
             format!("there is no file `{path}`"),
             named_at.is_some().then(|| "a path starts at the folder of the file that names it".to_owned()),
         ),
-        Err(SourceError::Unreadable(why)) => {
-            (ProblemKind::UnreadableFile, format!("`{path}` cannot be read: {why}"), None)
-        }
+        Err(SourceError::Unreadable(why)) => (
+            ProblemKind::UnreadableFile,
+            format!("`{path}` cannot be read: {why}"),
+            Some("name a file that you may read".to_owned()),
+        ),
         Err(SourceError::TooLarge) => (
             ProblemKind::TooLarge,
             format!("`{path}` is larger than {} MiB", limit >> 20),

@@ -73,7 +73,7 @@ pub fn resolve(from_file: &str, written: &str) -> String {
             _ => parts.push(part),
         }
     }
-    parts.join("/")
+    if parts.is_empty() { ".".to_owned() } else { parts.join("/") }
 }
 
 #[cfg(test)]
@@ -88,6 +88,7 @@ mod tests {
         assert_eq!(resolve("plain.toml", "../ox.toml"), "../ox.toml");
         assert_eq!(resolve("./plain.toml", "../ox.toml"), "./../ox.toml");
         assert_eq!(resolve("-", "ox.toml"), "ox.toml");
+        assert_eq!(resolve("plain.toml", "."), ".");
         assert_eq!(resolve("/jobs/plain.toml", "ox.toml"), "/jobs/ox.toml");
         assert_eq!(resolve("jobs/plain.toml", "/ox.toml"), "/ox.toml");
     }

@@ -1,18 +1,19 @@
-//! The headland that the job asks for and that the field has no room for.
+//! Why no lane fits: the headland that the job asks for is too wide, or the field too narrow.
 //!
-//! In: a field inside whose headland no lane fits. Out: the finding, with how much headland would
-//! leave room, unless the field itself has none. A headland that nobody asked for, laid because the
-//! turns need it, may fill a narrow field: that field is then worked by laps alone.
+//! In: a field inside whose headland, or in which, no lane fits. Out: the finding, with the figures
+//! that decide it and how much headland would leave room. A headland that nobody asked for, laid
+//! because the turns need it, may fill a narrow field: that field is then worked by laps alone.
 
 use super::heading::Prices;
 use super::headland::{laps_within, most_laps, width_of_laps};
 use super::straight::straight_block;
 use super::toolbar::Toolbar;
 use super::zones;
-use crate::check::{Field, HeadlandSize};
+use crate::check::{Field, HeadlandSize, Machine};
 use crate::diagnostic::Finding;
+use crate::geometry::region;
 use crate::site::FieldSite;
-use geo::MultiPolygon;
+use geo::{BoundingRect, MultiPolygon};
 
 /// Tells that the headland leaves no room for a lane.
 pub fn headland_too_wide(
@@ -51,6 +52,39 @@ pub fn headland_too_wide(
     };
     let span = field.places.headland.clone().unwrap_or_else(|| field.span.clone());
     Some(finding.with_span(span, label))
+}
+
+/// Tells that the field has no room for a lane, whatever its headland.
+pub fn too_narrow(field: &Field, site: &FieldSite, machine: &Machine, toolbar: &Toolbar) -> Finding {
+    Finding::error(
+        "field/too-narrow",
+        format!("no lane of `{}` fits inside the fence of `{}`", machine.name, field.name),
+    )
+    .with_span(
+        field.span.clone(),
+        format!(
+            "{:.2} m across inside the fence at its widest place; the machine is {:.2} m wide and its shortest lane {:.2} m long",
+            2.0 * depth(&site.fence),
+            toolbar.left() + toolbar.right(),
+            toolbar.width
+        ),
+    )
+    .with_hint("leave the field out, make its fence margin smaller, or send a smaller machine")
+}
+
+/// How far the innermost place of a region lies from its edge, metres, to a millimetre.
+fn depth(region: &MultiPolygon) -> f64 {
+    let bounds = region.bounding_rect();
+    let (mut low, mut high) = (0.0, bounds.map_or(0.0, |b| b.width().min(b.height()) / 2.0));
+    while high - low > 1e-3 {
+        let middle = f64::midpoint(low, high);
+        if region::inset(region, middle).0.is_empty() {
+            high = middle;
+        } else {
+            low = middle;
+        }
+    }
+    low
 }
 
 fn counted(laps: u32) -> String {
