@@ -17,8 +17,9 @@ use geo::algorithm::orient::{Direction, Orient};
 use geo::{Area, LineString, MultiPolygon, Polygon};
 use lanewright_schema::plan::{self, Feature, Plan, Position, Shape, What};
 
-/// How far a chord may leave the way that it stands for.
-pub const CHORD_TOLERANCE_M: f64 = 0.001;
+/// How far a chord leaves the way that it stands for at most: half of the millimetre that is
+/// promised, so that rounding has room.
+pub const CHORD_TOLERANCE_M: f64 = 0.0005;
 
 /// Left-over pieces from this size on are features of their own.
 const OWN_FEATURE_M2: f64 = 1.0;
