@@ -119,12 +119,6 @@ pub fn list(items: &[String]) -> String {
     }
 }
 
-/// The first letter large.
-pub fn sentence(text: &str) -> String {
-    let mut letters = text.chars();
-    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -99,7 +99,13 @@ fn seed(field: &Field, plan: &FieldPlan) -> Block {
                 words::short(crop.thousand_seed_mass.to_g(), 2)
             ),
         ),
-        ("Hopper fills", format!("{}, the first included", need.hopper_fills)),
+        (
+            "Hopper fills",
+            match need.hopper_fills {
+                1 => "1, before the start".to_owned(),
+                fills => format!("{fills}, the one before the start included"),
+            },
+        ),
         (
             "Plants expected",
             format!(
@@ -122,7 +128,10 @@ fn driving(plan: &FieldPlan) -> Block {
         ("Lanes", format!("{}: {}", words::count(figures.lanes), part(figures.lane_m, time.work))),
         ("Turns", format!("{}: {}", words::count(figures.turns), part(figures.turn_m, time.turn))),
         ("From home and back", part(figures.transit_m, time.transit)),
-        ("Standing for refills", words::duration(time.stop)),
+        (
+            "Standing for refills",
+            if time.stop > Time::ZERO { words::duration(time.stop) } else { "none".to_owned() },
+        ),
         (
             "Total",
             format!(

@@ -6,6 +6,7 @@
 mod cautions;
 pub mod document;
 mod fields;
+mod proofs;
 
 use super::{About, map, templates, words};
 use crate::check::{Field, Machine, Operation};
@@ -46,7 +47,7 @@ pub fn document(compiled: &Compiled, about: &About) -> Document {
     ];
     sections.extend(fields::sections(compiled));
     sections.extend([
-        Section::new("Checks passed", checks(compiled)),
+        proofs::section(compiled),
         Section::new("Files", vec![files()]),
         Section::new("Cautions", vec![Block::points(cautions::CAUTIONS)]).on_a_new_page(),
         Section::new("Signature", signature()),
@@ -87,13 +88,14 @@ fn totals(compiled: &Compiled, findings: &[Finding]) -> Block {
     Block::facts([
         ("Farm", order.farm.clone()),
         ("Fields", words::counted(compiled.fields.len() as u64, "field")),
+        ("Stay clear of", keep_outs(compiled)),
         ("Ground", words::area(Area::m2(figures.field_m2))),
         ("Sown", words::area(Area::m2(figures.worked_m2))),
         ("Seed", format!("{} seeds, {}", words::count(figures.seeds), words::mass(mass))),
         (
             "Time",
             format!(
-                "{}: {} of {}",
+                "{}, that is {} of {}",
                 words::duration(time),
                 days_in_words(days),
                 words::duration(order.hours_per_day)
@@ -102,6 +104,13 @@ fn totals(compiled: &Compiled, findings: &[Finding]) -> Block {
         ("Field efficiency", words::percent(figures.field_efficiency)),
         ("Findings", tally(findings)),
     ])
+}
+
+/// What the machine must not touch, over all fields.
+fn keep_outs(compiled: &Compiled) -> String {
+    let names: Vec<String> =
+        compiled.site.fields.iter().flat_map(|field| &field.keep_outs).map(|k| k.name.clone()).collect();
+    if names.is_empty() { "nothing that the job names".to_owned() } else { words::list(&names) }
 }
 
 fn tally(findings: &[Finding]) -> String {
@@ -115,8 +124,8 @@ fn tally(findings: &[Finding]) -> String {
 
 fn days_in_words(days: f64) -> String {
     match words::decimal(days, 1).as_str() {
-        "1.0" => "1 day".to_owned(),
-        days => format!("{days} days"),
+        "1.0" => "1 working day".to_owned(),
+        days => format!("{days} working days"),
     }
 }
 
@@ -189,7 +198,7 @@ fn positions(compiled: &Compiled) -> Block {
         rows.push((
             "Base station".to_owned(),
             format!(
-                "{} at {}, height {} m",
+                "{} at {}, {} m above the ellipsoid",
                 base.name,
                 words::place(base.at),
                 words::decimal(base.height.to_m(), 3)
@@ -205,40 +214,6 @@ fn positions(compiled: &Compiled) -> Block {
         ));
     }
     Block::Facts { rows }
-}
-
-fn checks(compiled: &Compiled) -> Vec<Block> {
-    let proven = compiled.site.fields.iter().zip(&compiled.fields).flat_map(|(site, plan)| {
-        plan.audit.checks.iter().map(|check| {
-            let finds = crate::rules::rule(check.rule).map_or("", |rule| rule.finds);
-            let place = check.place.map_or_else(String::new, |at| words::place(site.inverse.to_geo(at)));
-            let margin = margin(check.margin, check.unit);
-            vec![site.name.clone(), format!("{} ({})", words::sentence(finds), check.rule), place, margin]
-        })
-    });
-    let told = "Proven of the plan as it stands in the files. The margin is what is left before the rule would \
-         be broken; the place is where it is smallest.";
-    let table = match compiled.fields.as_slice() {
-        [_] => {
-            let rows = proven.map(|row| row[1..].to_vec()).collect();
-            Block::table(&["Ruled out", "Where", "Margin"], 2, rows)
-        }
-        _ => Block::table(&["Field", "Ruled out", "Where", "Margin"], 3, proven.collect()),
-    };
-    vec![Block::text(told), table]
-}
-
-/// A margin in the unit that reads best; without one where a rule leaves none to be had.
-fn margin(margin: f64, unit: &str) -> String {
-    match unit {
-        "m" if margin.abs() < 0.000_05 => "met to 0.1 mm".to_owned(),
-        "m" if margin.abs() < 1.0 => format!("{} mm", words::decimal(margin * 1000.0, 1)),
-        "m" => format!("{} m", words::decimal(margin, 2)),
-        "°" => format!("{}°", words::short(margin, 4)),
-        "of the field" => format!("{} % of the field", words::short(margin * 100.0, 5)),
-        _ if margin.abs() < 1e-9 => "met".to_owned(),
-        _ => format!("{} {unit}", words::short(margin, 4)),
-    }
 }
 
 fn findings(findings: &[Finding]) -> Vec<Block> {
@@ -347,12 +322,5 @@ mod tests {
         let markdown = markdown(&document(&compiled, &about(&found)));
         assert!(markdown.contains("| Findings | 1 warning, 1 note |"));
         assert!(markdown.contains("- Warning (field/odd): an odd field."));
-    }
-
-    #[test]
-    fn margins_read_well() {
-        let told = [(0.012_345, "m"), (1e-6, "of the field"), (0.01, "°"), (0.0, "runs"), (0.0, "m")];
-        let told = told.map(|(value, unit)| margin(value, unit));
-        assert_eq!(told, ["12.3 mm", "0.0001 % of the field", "0.01°", "met", "met to 0.1 mm"]);
     }
 }
