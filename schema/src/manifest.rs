@@ -94,6 +94,8 @@ pub struct Figures {
     pub transit_m: f64,
     /// Seeds on the lattice.
     pub seeds: u64,
+    /// Of these, seeds that tyres pass over in later turns and transits.
+    pub seeds_driven_over: u64,
     /// Seconds in lanes.
     pub work_s: f64,
     /// Seconds in turns, lifting and lowering the tool included.

@@ -1,7 +1,7 @@
 //! Time and seed that a field takes.
 //!
 //! In: the route, the lanes, the seed map, the machine and the crop. Out: hours by what they are
-//! spent on, metres driven, capacity, and the seed to bring. Lanes are driven at working speed; a
+//! spent on, metres driven, capacity, the seed to bring, and the seeds that tyres pass over. Lanes are driven at working speed; a
 //! turn takes its manoeuvre's time and the tool is lowered and raised once a lane, standing;
 //! hoppers are filled first before the work begins, and each later fill is a stop. Drives to the
 //! place of refilling are not in it.
@@ -13,9 +13,11 @@ use crate::seeds::SeedMap;
 use crate::turns::Manoeuvre;
 use lanewright_schema::quantity::{Area, Length, Mass, Time};
 
+mod driven_over;
 mod seed;
 mod time;
 
+pub use driven_over::driven_over;
 pub use seed::seed_need;
 pub use time::{Spent, capacity_ha_per_h, time_budget};
 
@@ -49,6 +51,7 @@ pub fn budget(
         ),
         distance: DistanceBudget { lane, turn: driven(&turns), transit: driven(&transits) },
         seed,
+        driven_over: driven_over(route, seeds, machine).into_iter().sum(),
     }
 }
 
@@ -71,6 +74,8 @@ pub struct Budget {
     pub distance: DistanceBudget,
     /// Seed, for sowing.
     pub seed: SeedNeed,
+    /// Seeds in the ground that tyres pass over in turns and transits.
+    pub driven_over: u64,
 }
 
 /// Time by what it is spent on.

@@ -56,6 +56,7 @@ pub fn figures(field: &FieldPlan) -> Figures {
         turn_m: micro(budget.distance.turn.to_m()),
         transit_m: micro(budget.distance.transit.to_m()),
         seeds: budget.seed.seeds,
+        seeds_driven_over: budget.driven_over,
         work_s: micro(budget.time.work.to_s()),
         turn_s: micro(budget.time.turn.to_s()),
         transit_s: micro(budget.time.transit.to_s()),
@@ -83,6 +84,7 @@ pub fn total(compiled: &Compiled) -> Figures {
         sum.turn_m += field.turn_m;
         sum.transit_m += field.transit_m;
         sum.seeds += field.seeds;
+        sum.seeds_driven_over += field.seeds_driven_over;
         sum.work_s += field.work_s;
         sum.turn_s += field.turn_s;
         sum.transit_s += field.transit_s;

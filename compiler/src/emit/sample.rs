@@ -79,7 +79,7 @@ fn field(machine: &crate::check::Machine, site: &FieldSite, lanes: usize) -> Fie
         route,
         seeds: SeedMap { runs: Vec::new(), spacing_m: 0.18 },
         orders: vec![work_order],
-        budget: Budget { time, distance, seed },
+        budget: Budget { time, distance, seed, driven_over: 12 },
         audit: Audit { checks },
     }
 }

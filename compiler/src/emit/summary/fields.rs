@@ -118,6 +118,12 @@ fn seed(field: &Field, plan: &FieldPlan) -> Block {
     ])
 }
 
+fn driven_over(plan: &FieldPlan) -> String {
+    let (over, sown) = (plan.budget.driven_over, plan.budget.seed.seeds);
+    let share = words::decimal(100.0 * over as f64 / sown.max(1) as f64, 2);
+    format!("{} under tyres in turns and transits after sowing, {share} % of all", words::count(over))
+}
+
 fn driving(plan: &FieldPlan) -> Block {
     let (time, figures) = (&plan.budget.time, figures(plan));
     let part = |metres: f64, time: Time| {
@@ -132,6 +138,7 @@ fn driving(plan: &FieldPlan) -> Block {
             "Standing for refills",
             if time.stop > Time::ZERO { words::duration(time.stop) } else { "none".to_owned() },
         ),
+        ("Seeds driven over", driven_over(plan)),
         (
             "Total",
             format!(
