@@ -1,4 +1,4 @@
-//! Every format that goes into or comes out of Lanewright: the TOML job, the ISO 11783-10 task
+//! Every format that goes into or comes out of Lanewright: the TOML job, surveys, the ISO 11783-10 task
 //! data set, the plan, the seed map and the manifest.
 //!
 //! Nothing here computes. A format is a set of plain types with a reader and a writer; what the
@@ -9,4 +9,5 @@ pub mod manifest;
 pub mod plan;
 pub mod quantity;
 pub mod seedmap;
+pub mod survey;
 pub mod taskdata;

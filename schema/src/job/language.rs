@@ -1,15 +1,18 @@
 //! The job language on one page: every table, every key, with its meaning, its unit and an
 //! example. Structs, decoder and JSON Schema all come from these lines.
 
-use super::boundary::{Boundary, Ring};
 use super::decode::{Decode, Node, OneOrMore, Part, Reader, decode_key, nearest, number, tell_unknown_keys};
 use super::problem::{Place, Written};
 use super::table::{Key, Table, decode_node, table, table_schema, words};
 use super::units::Share;
 use crate::quantity::{GeoPoint, Heading, Length, Mass, Speed, Time};
+use crate::survey::Survey;
 use chrono::NaiveDate;
 use schemars::{Schema, SchemaGenerator, json_schema};
 use toml::de::{DeTable, DeValue};
+
+/// A ring as written: perhaps closed, perhaps not.
+pub type Ring = Written<Vec<Written<GeoPoint>>>;
 
 table! {
     /// A job: what is sown where, by which machine.
@@ -171,12 +174,27 @@ table! {
         name: Written<String> = "\"Long Acre\"";
         /// The boundary's corners in walking order, each latitude and longitude in degrees.
         corners: Option<Ring> = "[[52.1, 5.2], [52.1, 5.203], [52.102, 5.203]]";
-        /// Path of a GeoJSON file with the boundary, in place of `corners`.
-        boundary: Option<Written<Boundary>> = "\"long-acre.geojson\"";
-        /// Which shape of the boundary file is meant, by its `name` or `id`.
+        /// Path of a survey with the boundary, in place of `corners`: GeoJSON, KML, or a CSV table
+        /// of corners.
+        boundary: Option<Written<Survey>> = "\"long-acre.geojson\"";
+        /// Which shape of the survey is meant, by its name or `id`.
         boundary_name: Option<Written<String>> = "\"Long Acre\"";
-        /// Which shape of the boundary file is meant, counted from 1.
+        /// Which shape of the survey is meant, by the value of one of its attributes.
+        boundary_where: Option<Written<String>> = "\"crop=oats\"";
+        /// Which shape of the survey is meant, counted from 1.
         boundary_index: Option<Written<u32>> = "1";
+        /// Frame of the survey's positions, where the file does not say it or says it wrong: a
+        /// name or an EPSG code, of a map grid too.
+        boundary_frame: Option<Written<String>> = "\"EPSG:25832\"";
+        /// Spikes, slits and overlaps of the boundary that are narrower are mended and told, in cm.
+        /// Left out: 5 cm.
+        boundary_tolerance: Option<Written<Length>> = "\"5 cm\"";
+        /// Whether a boundary that crosses itself is cut at its crossings, which is told. Left out:
+        /// it is refused.
+        repair: Option<Written<bool>> = "false";
+        /// How far from the survey's own obstacles body and antennas stay, where it does not say,
+        /// in m.
+        obstacle_clearance: Option<Written<Length>> = "\"1 m\"";
         /// How far inside the boundary body and antennas stay, in m.
         fence_margin: Written<Length> = "\"0.5 m\"";
         /// The crop, by its name.
@@ -361,12 +379,12 @@ impl Decode for GuidanceChoice {
     }
 }
 
-impl Decode for Boundary {
+impl Decode for Survey {
     fn decode(node: &Node<'_>, reader: &mut Reader<'_>) -> Option<Self> {
         if let Some(path) = node.get_ref().as_str() {
-            super::decode_boundary(path, node, reader)
+            super::decode_survey(path, node, reader)
         } else {
-            reader.wrong_type(node, "the path of a GeoJSON file");
+            reader.wrong_type(node, "the path of a survey");
             None
         }
     }

@@ -3,7 +3,6 @@
 //! In: the path of a job and the [`Sources`] that hold it and its parts. Out: the job as written,
 //! every value with its unit and its place, or every problem that keeps it from being read.
 
-mod boundary;
 mod decode;
 mod language;
 mod problem;
@@ -11,23 +10,20 @@ mod sources;
 mod table;
 pub mod units;
 
-pub use boundary::{Boundary, Ring, Shape};
 pub use decode::{OneOrMore, Part, nearest};
 pub use language::*;
 pub use problem::{Place, Problem, ProblemKind, Written};
-pub use sources::{Input, SourceError, Sources, resolve};
+pub use sources::{Files, Input, SourceError, Sources, resolve};
 pub use table::{Key, Table};
 
 use decode::{Node, Reader};
+use crate::survey::{self, Survey};
 use schemars::generate::SchemaSettings;
-use sources::Files;
 use std::sync::Arc;
 use toml::de::DeTable;
 
 /// The largest TOML file that is read.
 pub const TOML_LIMIT: usize = 8 << 20;
-/// The largest geometry file that is read.
-pub const GEOMETRY_LIMIT: usize = 256 << 20;
 
 /// A text with more syntax errors than this is no TOML at all, and the rest say nothing new.
 const SYNTAX_ERRORS_TOLD: usize = 20;
@@ -87,14 +83,16 @@ fn decode_part<T: Table>(written: &str, node: &Node<'_>, reader: &mut Reader<'_>
     part
 }
 
-/// Reads a boundary file.
-fn decode_boundary(written: &str, node: &Node<'_>, reader: &mut Reader<'_>) -> Option<Boundary> {
+/// Reads the survey of a boundary.
+fn decode_survey(written: &str, node: &Node<'_>, reader: &mut Reader<'_>) -> Option<Survey> {
     let path = resolve(&reader.file, written);
-    let text = text_of(&path, GEOMETRY_LIMIT, Some(reader.place(node)), reader)?;
-    match boundary::read_geojson(&Arc::from(path), &text) {
-        Ok(boundary) => Some(boundary),
+    let files = &mut reader.files;
+    let survey = survey::read(&path, &mut |path, limit| files.read(path, limit));
+    match survey {
+        Ok(survey) => Some(survey),
         Err(problem) => {
-            reader.problems.push(problem);
+            let place = problem.place.or_else(|| Some(reader.place(node)));
+            reader.problems.push(Problem { place, ..problem });
             None
         }
     }
