@@ -20,4 +20,5 @@ pub mod route;
 pub mod rules;
 pub mod seeds;
 pub mod site;
+pub mod survey;
 pub mod turns;

@@ -32,7 +32,8 @@ pub fn span(place: &Place) -> Span {
     Span { file: place.file.to_string(), bytes: place.bytes.clone() }
 }
 
-fn finding(problem: Problem) -> Finding {
+/// A problem of a text as the finding that it is.
+pub fn finding(problem: Problem) -> Finding {
     let mut finding = rules::finding(rule_of(problem.kind), problem.message);
     if let Some(place) = &problem.place {
         finding = finding.with_span(span(place), problem.label);

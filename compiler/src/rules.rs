@@ -27,7 +27,7 @@ pub struct Rule {
 }
 
 /// Every rule, stage by stage.
-pub const CATALOGUE: &[&[Rule]] = &[READ, CHECK, SITE, LANES, ROUTE, AUDIT, EMIT];
+pub const CATALOGUE: &[&[Rule]] = &[READ, SURVEY, CHECK, SITE, LANES, ROUTE, AUDIT, EMIT];
 
 /// Every rule, one after the other.
 pub fn all() -> impl Iterator<Item = &'static Rule> {
@@ -104,7 +104,7 @@ pub const READ: &[Rule] = &[
         .example("a file saved in an older encoding"),
     error(
         "job/too-large",
-        "a TOML file above 8 MiB, a geometry file above 256 MiB",
+        "a TOML file above 8 MiB, a survey above 256 MiB",
         "a job is a few kilobytes; a larger file is another file",
     )
     .example("machine = \"log-of-the-season.toml\""),
@@ -146,11 +146,157 @@ pub const READ: &[Rule] = &[
     .example("sown = \"later\""),
     error(
         "field/boundary-file",
-        "a boundary file that holds no polygon in longitude and latitude",
-        "without a boundary there is no field, and coordinates in an unnamed map grid could lie anywhere",
+        "a survey that is in no known format, is damaged, or holds no place",
+        "without a boundary there is no field",
     )
-    .source("RFC 7946, GeoJSON")
-    .example("boundary = \"track.geojson\", a file with a line string"),
+    .source("RFC 7946, GeoJSON; OGC 12-007r2, KML")
+    .example("boundary = \"letter.pdf\""),
+];
+
+/// What can be wrong with a survey, and what was changed in it.
+pub const SURVEY: &[Rule] = &[
+    error(
+        "survey/frame-missing",
+        "eastings and northings without their map grid",
+        "a pair of numbers in metres could lie anywhere",
+    )
+    .source("ISO 19111, referencing by coordinates")
+    .example("a table with the columns easting and northing"),
+    error("survey/frame-unknown", "a frame that PROJ does not know", "positions in it could lie anywhere")
+        .source("PROJ; the EPSG dataset")
+        .example("boundary_frame = \"EPSG:99999\""),
+    error(
+        "survey/outside-frame",
+        "positions that are no place in the stated frame",
+        "the frame is another one, or easting and northing are exchanged",
+    )
+    .source("PROJ; the EPSG dataset")
+    .example("boundary_frame = \"EPSG:25832\" for degrees"),
+    warning(
+        "survey/frame-overruled",
+        "a file that states one frame, and a person who states another",
+        "only one of them can be right; the person's is taken",
+    )
+    .example("boundary_frame = \"EPSG:25833\" for a file in EPSG:25832"),
+    note(
+        "survey/frame-taken",
+        "a file that says WGS 84 where the job's coordinates are in another frame",
+        "receivers and map programs write WGS 84 whatever the corrections were in; the job knows better",
+    )
+    .source(PRACTICE)
+    .example("a shapefile in WGS 84 with survey = \"ETRS89\""),
+    note("survey/shifted", "positions taken from one frame to another", "it moves them by up to metres")
+        .source(FRAMES)
+        .example("a survey in GDA2020 with survey = \"ITRF2014@2027.3\""),
+    warning(
+        "survey/coarse-shift",
+        "a change of frame that is coarser than 5 cm",
+        "the whole boundary may be off by as much, the same way everywhere",
+    )
+    .source(FRAMES)
+    .example("a survey in a national grid of the last century"),
+    error(
+        "survey/no-good-fix",
+        "a receiver's log without one fix of the quality asked for",
+        "fixes without carrier-phase corrections are off by decimetres to metres",
+    )
+    .source("NMEA 0183, sentence GGA, quality indicator")
+    .example("a walk without corrections"),
+    note(
+        "survey/fixes-left-out",
+        "fixes of a poorer quality than asked",
+        "they are off by decimetres to metres",
+    )
+    .source("NMEA 0183, sentence GGA, quality indicator")
+    .example("quality 5, RTK float, under trees"),
+    warning("survey/outliers", "fixes that jump away from a walk and come back", "nobody walks like that")
+        .formula("up to 3 fixes, further than 8 usual steps and 3 m away")
+        .source(PRACTICE)
+        .example("a reflection off a silo"),
+    note(
+        "survey/stood-still",
+        "many fixes at one place",
+        "the noise of a standing receiver makes knots in the line",
+    )
+    .formula("5 fixes or more within 5 cm; their mean stays")
+    .source(PRACTICE)
+    .example("a rest at a gate"),
+    note(
+        "survey/past-start",
+        "a walk that goes on after it came round",
+        "the stretch would lie twice on the boundary",
+    )
+    .formula("within 1 m of the start, in the last fifth of the way")
+    .source(PRACTICE)
+    .example("a receiver switched off on the way home"),
+    warning("survey/gap", "a stretch of a walk without a fix", "the boundary may bend where nobody measured")
+        .formula("longer than 8 usual steps and 3 m")
+        .source(PRACTICE)
+        .example("corrections lost behind a barn"),
+    note("survey/closed", "a boundary whose ends were joined", "a field has an edge all round")
+        .source(GEOMETRY)
+        .example("a walk that ends 40 cm from its start"),
+    error("survey/open", "a boundary whose ends lie far apart", "what lies between them nobody measured")
+        .formula("more than 10 m and more than twice the longest step")
+        .source(PRACTICE)
+        .example("a walk that ends half-way round"),
+    note(
+        "survey/thinned",
+        "corners by the ten thousand",
+        "they say nothing that the line without them does not say",
+    )
+    .formula("above 20 000 corners; the line moves by at most 1 cm")
+    .source("Williams' cone on Reumann and Witkam's strip, line simplification in one pass")
+    .example("a log of 3 million fixes"),
+    note("survey/spike", "a way out and back in the boundary", "no machine can work it")
+        .formula("narrower than `boundary_tolerance`")
+        .source(GEOMETRY)
+        .example("a corner measured, a stone beside it, the corner again"),
+    note(
+        "survey/joined",
+        "two stretches of a boundary that run along one another",
+        "a slit or an overlap of less than the noise of a survey is no thing on the ground",
+    )
+    .formula("nearer than `boundary_tolerance`")
+    .source(GEOMETRY)
+    .example("a pond drawn in one line with the field"),
+    warning(
+        "survey/cut",
+        "a lobe beyond a crossing, cut off",
+        "the job asks for it with `repair`, or it is narrower than the tolerance",
+    )
+    .formula("less than 1 % of the field, or narrower than `boundary_tolerance`")
+    .source(GEOMETRY)
+    .example("a loop at the end of a walk"),
+    warning(
+        "survey/parted",
+        "a lobe beyond a crossing, kept as a part of its own",
+        "the job asks for it with `repair`",
+    )
+    .source(GEOMETRY)
+    .example("a boundary walked as a figure of eight"),
+    warning(
+        "survey/overlap",
+        "ground that a boundary goes round twice",
+        "it is counted once; the job asks for it with `repair`",
+    )
+    .source(GEOMETRY)
+    .example("a walk that circles a corner twice"),
+    error("field/hole-outside", "a hole that lies outside its boundary", "it belongs to another field")
+        .source(GEOMETRY)
+        .example("a pond across the road"),
+    warning(
+        "survey/obstacle-without-radius",
+        "an obstacle of a survey without its radius",
+        "a place without a size cannot be kept out of; it is left out of the plan",
+    )
+    .example("a row with the code `pole` and no radius"),
+    error(
+        "survey/obstacle-clearance",
+        "an obstacle of a survey without a clearance",
+        "how far to stay from it nobody but the person knows",
+    )
+    .example("a boundary with poles, without obstacle_clearance"),
 ];
 
 /// What can be wrong with the meaning of a job.

@@ -1,16 +1,15 @@
-//! The field: its boundary, keep-outs, headland, heading and way-points.
+//! The field: its keep-outs, headland, heading and way-points, about its boundary.
 
-use super::ring::{Plane, Rules, ring};
+use super::boundary::{Boundary, boundary};
+use super::ring::{KEEP_OUT, ring};
 use super::{
     Crop, Entrance, Field, FieldPlaces, Findings, GeoPolygon, Guidance, Headland, HeadlandSize, HeadlandSown,
-    KeepOut, KeepOutShape, crop, distance,
+    KeepOut, KeepOutShape, ReferenceFrame, crop, distance,
 };
-use crate::diagnostic::Span;
 use crate::num::hypot;
 use crate::read::span;
-use lanewright_schema::job::{
-    self as written, GuidanceChoice, HeadlandChoice, Ring, Shape, Written, nearest,
-};
+use crate::survey::plane::Plane;
+use lanewright_schema::job::{self as written, GuidanceChoice, HeadlandChoice, Written, nearest};
 use lanewright_schema::quantity::{GeoPoint, Length};
 use std::ops::RangeInclusive;
 
@@ -20,19 +19,6 @@ const FAR_M: f64 = 100_000.0;
 
 /// Lengths on a field beyond which something else was meant.
 const FIELD_LENGTHS: (RangeInclusive<Length>, &str) = (Length::ZERO..=Length::m(5000.0), "0 m to 5 km");
-
-const BOUNDARY: Rules = Rules {
-    thing: "boundary",
-    few_corners: "field/few-corners",
-    self_crossing: "field/self-crossing",
-    zero_area: "field/zero-area",
-};
-const KEEP_OUT: Rules = Rules {
-    thing: "keep-out",
-    few_corners: "keep-out/few-corners",
-    self_crossing: "keep-out/self-crossing",
-    zero_area: "keep-out/zero-area",
-};
 
 /// What a field is checked against.
 pub struct Known<'j> {
@@ -44,26 +30,30 @@ pub struct Known<'j> {
     pub crop_names: Vec<&'j str>,
     /// Where the base station stands.
     pub base_station: Option<GeoPoint>,
+    /// The frame of every coordinate in the job.
+    pub survey_frame: Option<ReferenceFrame>,
 }
 
 /// Checks a field.
 pub fn field(file: &written::Field, known: &Known<'_>, findings: &mut Findings) -> Option<Field> {
     findings.not_negative(&file.fence_margin, "fence_margin");
     findings.within(&file.fence_margin, "fence_margin", &FIELD_LENGTHS);
-    let boundary = boundary(file, findings)
-        .filter(|(parts, place)| !tell_swapped(parts, place, known.base_station, findings));
+    let boundary = boundary(file, known.survey_frame.as_ref(), findings)
+        .filter(|boundary| !tell_swapped(boundary, known.base_station, findings));
     let crop = crop_of(&file.crop, known, findings);
     let spacing = crop::spacing(&file.spacing, known.machine, findings);
     let headland = headland(file.headland.as_ref(), findings);
     let home = file.home.as_ref().map(|home| findings.point(home));
     let entrances = entrances(file, findings);
-    let keep_outs: Vec<Option<KeepOut>> = file
+    let mut keep_outs: Vec<Option<KeepOut>> = file
         .keep_out
         .iter()
         .flat_map(|many| &many.0)
         .map(|keep_out| check_keep_out(keep_out, boundary.as_ref(), findings))
         .collect();
-    let (parts, place) = boundary?;
+    let Boundary { parts, span: place, obstacles, entrances: surveyed, .. } = boundary?;
+    keep_outs.extend(obstacles.into_iter().map(Some));
+    let entrances = entrances.map(|named| named.into_iter().chain(surveyed).collect());
     let guidance = guidance(file.guidance.as_ref(), &parts, findings);
     Some(Field {
         name: file.name.value.clone(),
@@ -101,105 +91,6 @@ fn places(file: &written::Field) -> FieldPlaces {
         crop: Some(span(&file.crop.place)),
         entrances: file.entrance.iter().flat_map(|many| &many.0).map(|e| span(&e.at.place)).collect(),
     }
-}
-
-/// The polygons of the boundary, and where the job states it.
-fn boundary(file: &written::Field, findings: &mut Findings) -> Option<(Vec<GeoPolygon>, Span)> {
-    let (polygons, place) = match (&file.corners, &file.boundary) {
-        (Some(corners), None) => (vec![vec![corners.clone()]], span(&corners.place)),
-        (None, Some(boundary)) => {
-            (choose_shape(file, boundary, findings)?.polygons.clone(), span(&boundary.place))
-        }
-        (Some(_), Some(boundary)) => {
-            findings
-                .raise(
-                    "field/boundary",
-                    &boundary.place,
-                    "the boundary is given twice, as corners and as a file",
-                )
-                .hint("leave out `corners` or `boundary`");
-            return None;
-        }
-        (None, None) => {
-            findings
-                .raise(
-                    "field/boundary",
-                    &file.name.place,
-                    format!("the field `{}` has no boundary", file.name.value),
-                )
-                .hint("add `corners = [[latitude, longitude], …]` or `boundary = \"file.geojson\"`");
-            return None;
-        }
-    };
-    let parts: Vec<Option<GeoPolygon>> =
-        polygons.iter().map(|rings| polygon(rings, file, findings)).collect();
-    Some((parts.into_iter().collect::<Option<_>>()?, place))
-}
-
-fn polygon(rings: &[Ring], file: &written::Field, findings: &mut Findings) -> Option<GeoPolygon> {
-    let checked: Vec<Option<Vec<GeoPoint>>> =
-        rings.iter().map(|each| ring(each, &BOUNDARY, findings)).collect();
-    let mut checked = checked.into_iter();
-    let Some(exterior) = checked.next() else {
-        findings
-            .raise("field/few-corners", &file.name.place, "the boundary has no corners")
-            .hint("give at least three corners that differ");
-        return None;
-    };
-    let holes: Option<Vec<Vec<GeoPoint>>> = checked.collect();
-    Some(GeoPolygon { exterior: exterior?, holes: holes? })
-}
-
-/// The one shape of a boundary file that is meant.
-fn choose_shape<'b>(
-    file: &written::Field,
-    boundary: &'b Written<written::Boundary>,
-    findings: &mut Findings,
-) -> Option<&'b Shape> {
-    let shapes = &boundary.value.shapes;
-    let listed = || {
-        let names: Vec<String> = shapes
-            .iter()
-            .enumerate()
-            .take(12)
-            .map(|(index, shape)| match shape.names.first() {
-                Some(name) => format!("{} `{name}`", index + 1),
-                None => format!("{} without a name", index + 1),
-            })
-            .collect();
-        let more = if shapes.len() > names.len() {
-            format!(" and {} more", shapes.len() - names.len())
-        } else {
-            String::new()
-        };
-        format!("the file holds {}{more}", names.join(", "))
-    };
-    let (place, message) = match (&file.boundary_name, &file.boundary_index) {
-        (Some(name), _) => {
-            let mut named = shapes.iter().filter(|shape| shape.names.contains(&name.value));
-            match (named.next(), named.next()) {
-                (Some(shape), None) => return Some(shape),
-                (Some(_), Some(_)) => {
-                    (&name.place, format!("more than one shape is called `{}`", name.value))
-                }
-                (None, _) => (&name.place, format!("no shape is called `{}`", name.value)),
-            }
-        }
-        (None, Some(index)) => {
-            match (index.value as usize).checked_sub(1).and_then(|index| shapes.get(index)) {
-                Some(shape) => return Some(shape),
-                None => (&index.place, format!("there is no shape {} among {}", index.value, shapes.len())),
-            }
-        }
-        (None, None) => match shapes.as_slice() {
-            [only] => return Some(only),
-            _ => (&boundary.place, format!("the file holds {} shapes and none is chosen", shapes.len())),
-        },
-    };
-    findings
-        .raise("field/boundary-choice", place, message)
-        .hint(format!("choose with `boundary_name` or `boundary_index`; {}", listed()));
-    None
 }
 
 fn crop_of<'j>(name: &Written<String>, known: &Known<'j>, findings: &mut Findings) -> Option<&'j Crop> {
@@ -290,7 +181,7 @@ fn entrances(file: &written::Field, findings: &mut Findings) -> Option<Vec<Entra
 
 fn check_keep_out(
     file: &written::KeepOut,
-    boundary: Option<&(Vec<GeoPolygon>, Span)>,
+    boundary: Option<&Boundary>,
     findings: &mut Findings,
 ) -> Option<KeepOut> {
     findings.not_negative(&file.clearance, "clearance");
@@ -316,8 +207,8 @@ fn check_keep_out(
             return None;
         }
     };
-    if let Some((parts, _)) = boundary {
-        tell_far_keep_out(file, &shape, parts, findings);
+    if let Some(boundary) = boundary {
+        tell_far_keep_out(file, &shape, &boundary.parts, findings);
     }
     Some(KeepOut {
         name: file.name.value.clone(),
@@ -368,38 +259,42 @@ fn tell_far_keep_out(
 }
 
 /// Whether the boundary lies where only swapped coordinates could have put it.
-fn tell_swapped(
-    parts: &[GeoPolygon],
-    place: &Span,
-    base_station: Option<GeoPoint>,
-    findings: &mut Findings,
-) -> bool {
-    let (Some(station), Some(corner)) = (base_station, parts.first().and_then(|part| part.exterior.first()))
-    else {
-        return false;
-    };
+fn tell_swapped(boundary: &Boundary, base_station: Option<GeoPoint>, findings: &mut Findings) -> bool {
+    let corner = boundary.parts.first().and_then(|part| part.exterior.first());
+    let (Some(station), Some(&corner)) = (base_station, corner) else { return false };
     let plane = Plane::about(station);
     let away = |point: GeoPoint| {
         let [east, north] = plane.metres(point);
         hypot(east, north)
     };
-    let swapped = GeoPoint { longitude: corner.latitude, latitude: corner.longitude };
-    let here = away(*corner);
-    if here < FAR_M || swapped.latitude.abs() > 90.0 || away(swapped) > FAR_M {
+    let here = away(corner);
+    let near = |point: GeoPoint| point.latitude.abs() <= 90.0 && away(point) <= FAR_M;
+    let turned = GeoPoint { longitude: corner.latitude, latitude: corner.longitude };
+    let (swapped, what, hint) = match boundary.exchanged {
+        Some(grid) if !near(turned) => {
+            (grid, "easting and northing", "check the order of the columns, or of the axes of the map grid")
+        }
+        _ => (
+            turned,
+            "latitude and longitude",
+            "in a job write `[latitude, longitude]`, in GeoJSON `[longitude, latitude]`",
+        ),
+    };
+    if here < FAR_M || !near(swapped) {
         return false;
     }
     findings.0.push(
         crate::rules::finding(
             "field/swapped",
             format!(
-                "the boundary lies {} from the base station; with latitude and longitude exchanged it lies {} away",
+                "the boundary lies {} from the base station; with {what} exchanged it lies {} away",
                 distance(here),
                 distance(away(swapped))
             ),
         )
-        .with_span(place.clone(), "latitude and longitude look swapped")
-        .with_place(*corner)
-        .with_hint("in a job write `[latitude, longitude]`, in GeoJSON `[longitude, latitude]`"),
+        .with_span(boundary.span.clone(), format!("{what} look swapped"))
+        .with_place(corner)
+        .with_hint(hint),
     );
     true
 }

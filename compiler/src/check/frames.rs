@@ -31,14 +31,10 @@ fn frame(text: &Written<String>, findings: &mut Findings) -> Option<ReferenceFra
         Some((name, epoch)) => (name.trim(), Some(decimal_year(epoch, text, findings)?)),
         None => (text.value.as_str(), None),
     };
-    let folded = fold(wanted);
-    let found = match folded.strip_prefix("EPSG:") {
-        Some(code) => known().find(|(known, _)| *known == code),
-        None => known().find(|(_, name)| fold(name) == folded),
-    };
-    let Some((code, name)) = found else {
+    let Some(frame) = named(wanted) else {
+        let by_code = fold(wanted).starts_with("EPSG:");
         let near = nearest(wanted, known().map(|(_, name)| name));
-        let hint = match near.filter(|_| !folded.starts_with("EPSG:")) {
+        let hint = match near.filter(|_| !by_code) {
             Some(near) => format!("did you mean `\"{near}\"`?"),
             None => "write a name such as `\"ETRS89\"` or a code such as `\"EPSG:4258\"`".to_owned(),
         };
@@ -51,8 +47,22 @@ fn frame(text: &Written<String>, findings: &mut Findings) -> Option<ReferenceFra
             .hint(hint);
         return None;
     };
-    let proj = format!("EPSG:{code}");
-    Some(ReferenceFrame { name: name.to_owned(), proj, epoch, span: Some(span(&text.place)) })
+    Some(ReferenceFrame { epoch, span: Some(span(&text.place)), ..frame })
+}
+
+/// The geographic frame of this name or code, without an epoch.
+pub fn named(text: &str) -> Option<ReferenceFrame> {
+    let folded = fold(text);
+    let found = match folded.strip_prefix("EPSG:") {
+        Some(code) => known().find(|(known, _)| *known == code),
+        None => known().find(|(_, name)| fold(name) == folded),
+    };
+    found.map(|(code, name)| ReferenceFrame {
+        name: name.to_owned(),
+        proj: format!("EPSG:{code}"),
+        epoch: None,
+        span: None,
+    })
 }
 
 fn known() -> impl Iterator<Item = (&'static str, &'static str)> {

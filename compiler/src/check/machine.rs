@@ -1,9 +1,9 @@
 //! The machine: whether its rows, wheels, body and steering can be true together.
 
-use super::ring::{area, meetings};
 use super::{BodyPoint, Findings, Machine, Steering, brief};
 use crate::num::hypot;
 use crate::read::span;
+use crate::survey::plane::{area, meetings};
 use lanewright_schema::job::{self as written, Written};
 use lanewright_schema::quantity::{Length, Mass, Speed, Time};
 

@@ -12,15 +12,17 @@ use lanewright_schema::quantity::{GeoPoint, Time};
 use std::fmt::Display;
 use std::ops::RangeInclusive;
 
+mod boundary;
 mod crop;
 mod field;
-mod frames;
+pub(crate) mod frames;
 pub mod job;
 mod machine;
-mod ring;
+pub(crate) mod ring;
 #[cfg(test)]
 mod tests;
 
+pub use frames::named as named_frame;
 pub use job::*;
 
 /// Checks a job that was read.
@@ -51,6 +53,7 @@ fn check_parts(file: &JobFile, findings: &mut Findings) -> Option<Job> {
         crops: &crops,
         crop_names: file.crop.0.iter().map(|Part(crop)| crop.name.value.as_str()).collect(),
         base_station: base_station.as_ref().map(|station| station.at),
+        survey_frame: frames.as_ref().map(|frames| frames.survey.clone()),
     };
     let fields: Vec<Option<Field>> =
         file.field.0.iter().map(|Part(field)| field::field(field, &known, findings)).collect();
@@ -144,7 +147,7 @@ fn tell_twins<'w>(
 
 /// The findings of a check, with the few checks that every part needs.
 #[derive(Default)]
-struct Findings(Vec<Finding>);
+pub(crate) struct Findings(pub Vec<Finding>);
 
 /// A finding just raised, to add to.
 struct Raised<'f>(&'f mut Finding);

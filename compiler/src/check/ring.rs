@@ -2,21 +2,13 @@
 //!
 //! In: corners in longitude and latitude. Out: the ring as the [`Job`](super::Job) holds it, not
 //! closed, without repeated points, or what is wrong with it. Longitudes stay within ±180; a ring
-//! across the antimeridian is unrolled about its first corner for the judgement alone. The plane
-//! used here is an equirectangular one about that corner, which is good to a few per cent and
-//! serves for thresholds only.
+//! across the antimeridian is unrolled about its first corner for the judgement alone.
 
 use super::{Findings, brief, counted, is_on_earth};
-use crate::num::{cos, hypot};
-use geo::line_intersection::{LineIntersection, line_intersection};
-use geo::{Coord, Line};
+use crate::survey::plane::{Plane, apart, area, meetings, perimeter};
 use lanewright_schema::job::Ring;
 use lanewright_schema::quantity::GeoPoint;
-use rstar::primitives::GeomWithData;
-use rstar::{RTree, RTreeObject};
 
-/// Metres in one degree of latitude, mean (a quarter meridian is 10 002 km on WGS 84).
-const METRES_PER_DEGREE: f64 = 10_001_966.0 / 90.0;
 /// Points nearer than this to the one before are the same point, metres.
 const SAME_POINT_M: f64 = 0.001;
 /// A ring whose mean width is less is a sliver, metres.
@@ -35,6 +27,22 @@ pub struct Rules {
     /// Zero area, or a sliver.
     pub zero_area: &'static str,
 }
+
+/// The rules for a field's boundary.
+pub const BOUNDARY: Rules = Rules {
+    thing: "boundary",
+    few_corners: "field/few-corners",
+    self_crossing: "field/self-crossing",
+    zero_area: "field/zero-area",
+};
+
+/// The rules for a keep-out.
+pub const KEEP_OUT: Rules = Rules {
+    thing: "keep-out",
+    few_corners: "keep-out/few-corners",
+    self_crossing: "keep-out/self-crossing",
+    zero_area: "keep-out/zero-area",
+};
 
 /// Checks a ring; the corners that are left, the first not given again.
 pub fn ring(ring: &Ring, rules: &Rules, findings: &mut Findings) -> Option<Vec<GeoPoint>> {
@@ -132,102 +140,5 @@ fn without_repeats(corners: &[GeoPoint]) -> Vec<usize> {
 }
 
 fn same(a: GeoPoint, b: GeoPoint) -> bool {
-    let [x, y] = Plane::about(a).metres(b);
-    hypot(x, y) < SAME_POINT_M
-}
-
-/// An equirectangular plane about a point.
-pub struct Plane {
-    origin: GeoPoint,
-    metres_per_degree_east: f64,
-}
-
-impl Plane {
-    /// The plane about a point.
-    pub fn about(origin: GeoPoint) -> Self {
-        Self {
-            origin,
-            metres_per_degree_east: METRES_PER_DEGREE * cos(origin.latitude.to_radians()).max(1e-6),
-        }
-    }
-
-    /// Metres east and north of the origin, the shorter way round the Earth.
-    pub fn metres(&self, point: GeoPoint) -> [f64; 2] {
-        let east = wrap(point.longitude - self.origin.longitude);
-        [east * self.metres_per_degree_east, (point.latitude - self.origin.latitude) * METRES_PER_DEGREE]
-    }
-
-    /// The point so many metres east and north of the origin.
-    fn point(&self, [east, north]: [f64; 2]) -> GeoPoint {
-        GeoPoint {
-            longitude: wrap(self.origin.longitude + east / self.metres_per_degree_east),
-            latitude: self.origin.latitude + north / METRES_PER_DEGREE,
-        }
-    }
-}
-
-/// A longitude brought into ±180.
-fn wrap(longitude: f64) -> f64 {
-    if longitude > 180.0 {
-        longitude - 360.0
-    } else if longitude < -180.0 {
-        longitude + 360.0
-    } else {
-        longitude
-    }
-}
-
-/// Twice the shoelace, halved: positive where the ring runs counter-clockwise.
-pub fn area(ring: &[[f64; 2]]) -> f64 {
-    edges(ring).map(|(a, b)| a[0] * b[1] - b[0] * a[1]).sum::<f64>() / 2.0
-}
-
-fn perimeter(ring: &[[f64; 2]]) -> f64 {
-    edges(ring).map(|(a, b)| hypot(b[0] - a[0], b[1] - a[1])).sum()
-}
-
-fn edges(ring: &[[f64; 2]]) -> impl Iterator<Item = ([f64; 2], [f64; 2])> {
-    (0..ring.len()).map(|index| (ring[index], ring[(index + 1) % ring.len()]))
-}
-
-/// Two edges that meet where they should not.
-pub struct Meeting {
-    /// The edges, the lower first.
-    pub edges: [usize; 2],
-    /// Where, or where it begins.
-    pub at: [f64; 2],
-    /// Whether they lie on one another, as the two sides of a spike do, rather than cross.
-    pub overlap: bool,
-}
-
-/// Pairs of edges that cross or lie on one another. Edges that merely touch at a corner are let
-/// pass.
-pub fn meetings(ring: &[[f64; 2]]) -> Vec<Meeting> {
-    let coord = |p: [f64; 2]| Coord { x: p[0], y: p[1] };
-    let lines: Vec<Line> = edges(ring).map(|(a, b)| Line::new(coord(a), coord(b))).collect();
-    let indexed = lines.iter().enumerate().map(|(index, line)| GeomWithData::new(*line, index));
-    let tree = RTree::bulk_load(indexed.collect());
-    let mut found = Vec::new();
-    for (first, line) in lines.iter().enumerate() {
-        for other in tree.locate_in_envelope_intersecting(&line.envelope()) {
-            let second = other.data;
-            if second > first
-                && let Some((at, overlap)) = meeting_point(*line, lines[second])
-            {
-                found.push(Meeting { edges: [first, second], at: [at.x, at.y], overlap });
-            }
-        }
-    }
-    found.sort_by_key(|meeting| meeting.edges);
-    found
-}
-
-fn meeting_point(a: Line, b: Line) -> Option<(Coord, bool)> {
-    match line_intersection(a, b)? {
-        LineIntersection::SinglePoint { intersection, is_proper: true } => Some((intersection, false)),
-        LineIntersection::Collinear { intersection } if intersection.start != intersection.end => {
-            Some((intersection.start, true))
-        }
-        _ => None,
-    }
+    apart(a, b) < SAME_POINT_M
 }

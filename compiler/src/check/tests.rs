@@ -132,7 +132,7 @@ const SLIPS: &[Slip] = &[
     slip(BOUNDARY, "boundary = \"gone.geojson\"", "job/missing-file", "\"gone.geojson\""),
     slip(BOUNDARY, "boundary = \"locked.geojson\"", "job/unreadable-file", "\"locked.geojson\""),
     slip(BOUNDARY, "boundary = \"huge.geojson\"", "job/too-large", "\"huge.geojson\""),
-    slip(BOUNDARY, "boundary = \"track.geojson\"", "field/boundary-file", "{"),
+    slip(BOUNDARY, "boundary = \"nothing.geojson\"", "field/boundary-file", "\"nothing.geojson\""),
     slip(BOUNDARY, "boundary = \"old-text.geojson\"", "job/not-utf8", "\u{0}"),
     slip(BOUNDARY, "boundary = \"two.geojson\"", "field/boundary-choice", "\"two.geojson\""),
     slip(
@@ -277,7 +277,7 @@ fn folder(job: &str) -> Folder {
     let files = [
         ("job.toml", job.as_bytes().to_vec()),
         ("two.geojson", two.into_bytes()),
-        ("track.geojson", br#"{"type":"LineString","coordinates":[[5,52],[5,53]]}"#.to_vec()),
+        ("nothing.geojson", br#"{"type":"FeatureCollection","features":[]}"#.to_vec()),
         ("old-text.geojson", b"{\"name\":\"M\xfchle\"}".to_vec()),
     ];
     Folder(files.into_iter().map(|(path, bytes)| (path.to_owned(), bytes)).collect())

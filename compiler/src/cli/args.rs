@@ -1,7 +1,7 @@
 //! What may be typed: the commands, their options and their help.
 
 use clap::builder::PossibleValuesParser;
-use clap::{Parser, Subcommand, ValueEnum};
+use clap::{Args, Parser, Subcommand, ValueEnum};
 use clap_complete::Shell;
 use lanewright::rules;
 use std::path::PathBuf;
@@ -58,6 +58,12 @@ pub enum Command {
         #[arg(long, value_enum, default_value_t = Format::Text)]
         format: Format,
     },
+    /// Read surveys in any format and write a clean field file
+    ///
+    /// Reads GeoJSON, KML and CSV tables of corners: the field's boundary, obstacles (points with a
+    /// code such as `pole` and a radius) and ways in (`gate`). Tells what was read and every change
+    /// with its place and size. The clean file is GeoJSON (RFC 7946), for a job's `boundary`.
+    Survey(Survey),
     /// Print the JSON Schema of a format
     Schema {
         /// Which format
@@ -86,6 +92,49 @@ pub enum Command {
         /// Folder that receives them
         dir: PathBuf,
     },
+}
+
+/// What `survey` is asked for.
+#[derive(Debug, Args)]
+pub struct Survey {
+    /// Survey files; `-` reads one from standard input
+    #[arg(required = true, value_name = "FILE")]
+    pub files: Vec<String>,
+    /// Clean field file to write, `-` for standard output; without it the survey is only read
+    #[arg(short, long = "out", value_name = "FILE")]
+    pub out: Option<String>,
+    /// The field of this name
+    #[arg(long, group = "choice")]
+    pub name: Option<String>,
+    /// The field whose attribute has this value
+    #[arg(long = "where", value_name = "KEY=VALUE", group = "choice", value_parser = key_value)]
+    pub attribute: Option<(String, String)>,
+    /// The field at this place in the file, from 1
+    #[arg(long, value_name = "NUMBER", group = "choice")]
+    pub index: Option<usize>,
+    /// Every field in the file
+    #[arg(long, group = "choice")]
+    pub all: bool,
+    /// Frame of the positions, where the file does not say it or says it wrong, e.g. `EPSG:25832`
+    #[arg(long)]
+    pub frame: Option<String>,
+    /// Frame to write, e.g. `ETRS89`; without it the file's own
+    #[arg(long, value_name = "FRAME")]
+    pub into: Option<String>,
+    /// Mend spikes, slits and overlaps that are narrower, in centimetres
+    #[arg(long, value_name = "CM", default_value_t = 5.0)]
+    pub tolerance: f64,
+    /// Cut a boundary that crosses itself, and tell what was cut
+    #[arg(long)]
+    pub repair: bool,
+    /// How findings are told
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    pub format: Format,
+}
+
+fn key_value(text: &str) -> Result<(String, String), String> {
+    let (key, value) = text.split_once('=').ok_or("write KEY=VALUE, e.g. crop=oats")?;
+    Ok((key.trim().to_owned(), value.trim().to_owned()))
 }
 
 /// How findings are told.

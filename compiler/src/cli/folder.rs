@@ -36,6 +36,16 @@ pub fn write_new(path: &Path, bytes: &[u8]) -> io::Result<()> {
     write_file(path, |out| out.write_all(bytes))
 }
 
+/// Writes one file whole or not at all, replacing the one that was there.
+pub fn replace(path: &Path, bytes: &[u8]) -> io::Result<()> {
+    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let workshop = tempfile::Builder::new().prefix(".lanewright-").tempdir_in(folder)?;
+    let fresh = workshop.path().join("new");
+    write_new(&fresh, bytes)?;
+    fs::rename(fresh, path)?;
+    workshop.close()
+}
+
 fn write_beside(parent: &Path, target: &Path, fill: impl Fn(&Path) -> io::Result<()>) -> io::Result<()> {
     let workshop = tempfile::Builder::new().prefix(".lanewright-").tempdir_in(parent)?;
     let fresh = workshop.path().join("new");

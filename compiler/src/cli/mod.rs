@@ -9,6 +9,7 @@ mod folder;
 mod json;
 mod place;
 mod starter;
+mod survey;
 mod text;
 
 use args::{Cli, Command, Format, SchemaName};
@@ -59,6 +60,7 @@ fn dispatch(command: &Command) -> Result<(), Ending> {
             compile(jobs, out, seed_file, *format)
         }
         Command::Check { jobs, format } => check(jobs, *format),
+        Command::Survey(asked) => survey::run(asked),
         Command::Schema { name } => console::data(match name {
             SchemaName::Job => lanewright_schema::job::json_schema(),
             SchemaName::Manifest => manifest_schema(),

@@ -16,8 +16,8 @@ pub use problem::{Place, Problem, ProblemKind, Written};
 pub use sources::{Files, Input, SourceError, Sources, resolve};
 pub use table::{Key, Table};
 
-use decode::{Node, Reader};
 use crate::survey::{self, Survey};
+use decode::{Node, Reader};
 use schemars::generate::SchemaSettings;
 use std::sync::Arc;
 use toml::de::DeTable;

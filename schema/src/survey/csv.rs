@@ -16,7 +16,8 @@ const MOST_POINTS: usize = 1_000_000;
 /// So many rows tell how a table is written.
 const SAMPLE: usize = 50;
 
-const HINT: &str = "write a heading for each column, such as `name,latitude,longitude,code` or `name,easting,northing,code`";
+const HINT: &str =
+    "write a heading for each column, such as `name,latitude,longitude,code` or `name,easting,northing,code`";
 
 /// Reads a table.
 pub fn read(bytes: &[u8]) -> Result<Content, Refusal> {
@@ -85,7 +86,9 @@ fn rows(text: &str, delimiter: u8) -> Result<Vec<StringRecord>, Refusal> {
     for row in reader.records() {
         rows.push(row.map_err(|error| Refusal::new(format!("is not a table: {error}")))?);
         if rows.len() > MOST_POINTS {
-            return Err(Refusal::new(format!("has more than {MOST_POINTS} rows; it is no survey of corners")));
+            return Err(Refusal::new(format!(
+                "has more than {MOST_POINTS} rows; it is no survey of corners"
+            )));
         }
     }
     Ok(rows)
@@ -124,8 +127,14 @@ const EASTING: &[&str] = &["easting", "east", "e", "x", "rechtswert", "ostwert"]
 const NORTHING: &[&str] = &["northing", "north", "n", "y", "hochwert", "nordwert"];
 const FRAME: &[&str] = &["epsg", "crs", "srid"];
 const ATTRIBUTES: &[(&str, &[&str])] = &[
-    ("name", &["name", "point", "point name", "point id", "pointid", "point no", "id", "no", "nr", "number", "pt"]),
-    ("code", &["code", "point code", "feature code", "kind", "type", "feature", "description", "desc", "remark"]),
+    (
+        "name",
+        &["name", "point", "point name", "point id", "pointid", "point no", "id", "no", "nr", "number", "pt"],
+    ),
+    (
+        "code",
+        &["code", "point code", "feature code", "kind", "type", "feature", "description", "desc", "remark"],
+    ),
     ("radius", &["radius", "r"]),
     ("clearance", &["clearance"]),
     ("field", &["field", "field name", "partfield", "parcel"]),
@@ -150,7 +159,8 @@ fn columns(
     }
     let columns = by_values(rows, delimiter)
         .ok_or_else(|| Refusal::new("has no two columns of numbers that could be positions").hint(HINT))?;
-    let (first, second) = if columns.in_degrees { ("longitude", "latitude") } else { ("easting", "northing") };
+    let (first, second) =
+        if columns.in_degrees { ("longitude", "latitude") } else { ("easting", "northing") };
     oddities.push(format!(
         "the table has no headings; column {} is taken as {first}, column {} as {second}",
         columns.x + 1,
@@ -161,7 +171,8 @@ fn columns(
 
 fn by_headings(headings: &StringRecord, row: Option<&StringRecord>, delimiter: u8) -> Option<Columns> {
     let folded: Vec<String> = headings.iter().map(fold_heading).collect();
-    let find = |words: &[&str]| words.iter().find_map(|word| folded.iter().position(|heading| heading == word));
+    let find =
+        |words: &[&str]| words.iter().find_map(|word| folded.iter().position(|heading| heading == word));
     let (x, y, named_degrees) = match (find(LONGITUDE), find(LATITUDE)) {
         (Some(x), Some(y)) => (x, y, true),
         _ => (find(EASTING)?, find(NORTHING)?, false),

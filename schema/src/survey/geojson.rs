@@ -92,7 +92,8 @@ impl<'t> Reader<'t> {
             "Polygon" => vec![Geometry::Polygons(vec![self.lines(self.coordinates(text, raw)?)?])],
             "MultiPolygon" => {
                 let polygons: Vec<Vec<RawLine<'t>>> = self.coordinates(text, raw)?;
-                let polygons: Result<Vec<_>, _> = polygons.into_iter().map(|rings| self.lines(rings)).collect();
+                let polygons: Result<Vec<_>, _> =
+                    polygons.into_iter().map(|rings| self.lines(rings)).collect();
                 vec![Geometry::Polygons(polygons?)]
             }
             "LineString" => vec![Geometry::Line(self.line(&self.coordinates::<RawLine<'t>>(text, raw)?)?)],
@@ -100,9 +101,11 @@ impl<'t> Reader<'t> {
                 self.lines(self.coordinates(text, raw)?)?.into_iter().map(Geometry::Line).collect()
             }
             "Point" => vec![Geometry::Point(self.position(self.coordinates::<&RawValue>(text, raw)?.get())?)],
-            "MultiPoint" => {
-                self.line(&self.coordinates::<RawLine<'t>>(text, raw)?)?.into_iter().map(Geometry::Point).collect()
-            }
+            "MultiPoint" => self
+                .line(&self.coordinates::<RawLine<'t>>(text, raw)?)?
+                .into_iter()
+                .map(Geometry::Point)
+                .collect(),
             other => {
                 return Err(Refusal::new(format!("has an object of type `{other}`, which is not GeoJSON"))
                     .place(self.offset(text))
@@ -180,7 +183,10 @@ fn offset_in(text: &str, line: usize, column: usize) -> usize {
     offset
 }
 
-fn attributes(id: Option<&Value>, properties: Option<&serde_json::Map<String, Value>>) -> Vec<(String, String)> {
+fn attributes(
+    id: Option<&Value>,
+    properties: Option<&serde_json::Map<String, Value>>,
+) -> Vec<(String, String)> {
     let properties = properties.into_iter().flatten().map(|(key, value)| (key.as_str(), value));
     let known = properties.chain(id.map(|id| ("id", id)));
     known.filter_map(|(key, value)| Some((key.to_owned(), plain(value)?))).collect()

@@ -41,7 +41,9 @@ fn gather(node: Kml<f64>, folder: Option<&str>, shapes: &mut Vec<Shape>, links: 
         Kml::Element(element) if element.name == "NetworkLink" => *links += 1,
         bare => {
             if let Some(geometry) = bare_geometry(bare) {
-                shapes.extend(split(geometry).into_iter().map(|geometry| Shape { attributes: vec![], geometry }));
+                shapes.extend(
+                    split(geometry).into_iter().map(|geometry| Shape { attributes: vec![], geometry }),
+                );
             }
         }
     }

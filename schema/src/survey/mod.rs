@@ -7,6 +7,7 @@
 //! alone. Nothing here computes: positions are as written, x east and y north, in whatever unit and
 //! frame the file has.
 
+pub mod clean;
 mod csv;
 mod geojson;
 mod kml;

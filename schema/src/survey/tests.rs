@@ -140,7 +140,8 @@ fn tables_are_read_however_they_are_written() {
 
 #[test]
 fn tables_keep_names_codes_radii_and_places() {
-    let text = "Point;Code;Easting;Northing;Radius\nA1;corner;500000,5;5700000,25;\nM1;mast;500010,0;5700010;0,4\n";
+    let text =
+        "Point;Code;Easting;Northing;Radius\nA1;corner;500000,5;5700000,25;\nM1;mast;500010,0;5700010;0,4\n";
     let survey = read_text("corners.csv", text).unwrap();
     assert_eq!(survey.frame, StatedFrame::Metres);
     assert_eq!(points(&survey), [(500_000.5, 5_700_000.25), (500_010.0, 5_700_010.0)]);
@@ -148,10 +149,7 @@ fn tables_keep_names_codes_radii_and_places() {
     assert_eq!((mast.attribute("name"), mast.attribute("code")), (Some("M1"), Some("mast")));
     assert_eq!(mast.attribute("radius"), Some("0.4"));
     let Geometry::Point(vertex) = &mast.geometry else { panic!() };
-    assert_eq!(
-        &text[vertex.bytes.start as usize..vertex.bytes.end as usize],
-        "M1;mast;500010,0;5700010;0,4"
-    );
+    assert_eq!(&text[vertex.bytes.start as usize..vertex.bytes.end as usize], "M1;mast;500010,0;5700010;0,4");
     let coded = read_text("corners.csv", &format!("# grid: EPSG:25832\n{text}")).unwrap();
     assert_eq!(coded.frame, StatedFrame::Named("EPSG:25832".into()));
 }
