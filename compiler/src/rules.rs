@@ -262,10 +262,10 @@ pub const SURVEY: &[Rule] = &[
     .example("a pond drawn in one line with the field"),
     warning(
         "survey/cut",
-        "a lobe beyond a crossing, cut off",
-        "the job asks for it with `repair`, or it is narrower than the tolerance",
+        "a piece beyond a crossing or a neck, left out",
+        "the job asks for it with `repair`, or no machine can work there",
     )
-    .formula("less than 1 % of the field, or narrower than `boundary_tolerance`")
+    .formula("less than 1 % of the field; or under 1 m², or narrower than 0.5 m")
     .source(GEOMETRY)
     .example("a loop at the end of a walk"),
     warning(

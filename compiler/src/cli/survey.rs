@@ -5,7 +5,7 @@ use super::args::{Format, Survey as Arguments};
 use super::disk::Disk;
 use super::{Ending, console};
 use lanewright::check::{ReferenceFrame, named_frame};
-use lanewright::diagnostic::{Finding, Severity};
+use lanewright::diagnostic::Finding;
 use lanewright::read::finding;
 use lanewright::survey::{self, Asked, Choice, Crossings, FieldSurvey, Quality, candidates, report};
 use lanewright_schema::job::{Files, Input};
@@ -61,21 +61,16 @@ fn one(
     for oddity in &survey.oddities {
         say(arguments, &format!("  odd: {oddity}"))?;
     }
-    let mut fields = Some(Vec::new());
+    let mut fields: Vec<Option<FieldSurvey>> = Vec::new();
     for choice in choices(arguments, survey) {
         let told = survey::field(survey, &asked(arguments, choice, into));
         tell(&told.findings, inputs, arguments.format)?;
-        match (told.value, &mut fields) {
-            (Some(field), Some(fields)) => {
-                let changed =
-                    told.findings.iter().filter(|finding| finding.severity != Severity::Error).count();
-                describe(arguments, &field, changed)?;
-                fields.push(field);
-            }
-            _ => fields = None,
+        if let Some(field) = &told.value {
+            describe(arguments, field, told.findings.len())?;
         }
+        fields.push(told.value);
     }
-    Ok(fields)
+    Ok(fields.into_iter().collect())
 }
 
 fn choices(arguments: &Arguments, survey: &Survey) -> Vec<Choice> {

@@ -31,6 +31,10 @@ const THINNED_M: f64 = 0.01;
 const WAY_ROUND: f64 = 50.0;
 /// A lobe smaller than this share of the whole is a slip of the survey, and is cut.
 const SLIP: f64 = 0.01;
+/// A piece whose mean width is less is a sliver, metres.
+const SLIVER_M: f64 = 0.5;
+/// Pieces of less than a hand's breadth go untold, square metres.
+const SEEN_M2: f64 = 0.01;
 /// So many joined stretches are measured; of more only the count is told.
 const MEASURED: usize = 20;
 /// Steps in which a stretch is measured.
@@ -444,9 +448,10 @@ impl Outline {
                 field.push(shape);
             }
         }
+        let largest = field.iter().map(size).fold(0.0, f64::max);
         field.retain(|shape| {
-            let stays = width(shape) >= tolerance_m;
-            if !stays && size(shape) > 1e-4 {
+            let stays = size(shape) == largest || !is_sliver(shape, tolerance_m);
+            if !stays && size(shape) > SEEN_M2 {
                 changes.push(self.change(ChangeKind::Cut, shape));
             }
             stays
@@ -454,10 +459,17 @@ impl Outline {
         let known: BTreeMap<(i64, i64), usize> =
             grid.iter().enumerate().rev().map(|(index, point)| ((point.x, point.y), index)).collect();
         let ring = |contour: &Vec<IntPoint<i64>>| contour.iter().map(|&p| self.corner(p, &known)).collect();
-        let wide = |contour: &&Vec<IntPoint<i64>>| width(&vec![(*contour).clone()]) >= tolerance_m;
         let polygons = field.iter().map(|shape| {
             let (outside, holes) = shape.split_at(1);
-            outside.iter().chain(holes.iter().filter(wide)).map(ring).collect()
+            let holes = holes.iter().filter(|hole| {
+                let hole = vec![(*hole).clone()];
+                let stays = !is_sliver(&hole, tolerance_m);
+                if !stays && size(&hole) > SEEN_M2 {
+                    changes.push(self.change(ChangeKind::Cut, &hole));
+                }
+                stays
+            });
+            outside.iter().chain(holes).map(ring).collect()
         });
         let polygons: Vec<Rings> = polygons.collect();
         if polygons.is_empty() { Err(self.corners[0].at) } else { Ok(polygons) }
@@ -490,6 +502,11 @@ struct Contact {
 enum Other {
     Corner(usize),
     Edge(usize),
+}
+
+/// Whether a piece is too small or too narrow to be a part of a field.
+fn is_sliver(shape: &Contours, tolerance_m: f64) -> bool {
+    size(shape) < 1.0 || width(shape) < tolerance_m.max(SLIVER_M)
 }
 
 type Contours = Vec<Vec<IntPoint<i64>>>;

@@ -482,7 +482,9 @@ fn in_words(change: &Change, count: usize, tolerance: Length) -> String {
             "the boundary runs along itself for {size:.2} m, less than {} cm apart; joined",
             tolerance.to_cm()
         ),
-        ChangeKind::Cut => format!("a lobe of {size:.2} m² beyond a crossing of the boundary cut off"),
+        ChangeKind::Cut => {
+            format!("a piece of {size:.2} m² that hangs on the boundary by a crossing or a neck left out")
+        }
         ChangeKind::Parted => {
             format!("a lobe of {size:.1} m² beyond a crossing of the boundary kept as a part of its own")
         }
