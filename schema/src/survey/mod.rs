@@ -275,9 +275,11 @@ fn unreadable(path: &str, error: &SourceError) -> Problem {
             format!("there is no file `{path}`"),
             Some("a path starts at the folder of the file that names it".to_owned()),
         ),
-        SourceError::Unreadable(why) => {
-            (ProblemKind::UnreadableFile, format!("`{path}` cannot be read: {why}"), None)
-        }
+        SourceError::Unreadable(why) => (
+            ProblemKind::UnreadableFile,
+            format!("`{path}` cannot be read: {why}"),
+            Some("name a file that you may read".to_owned()),
+        ),
         SourceError::TooLarge => (
             ProblemKind::TooLarge,
             format!("`{path}` is larger than {} MiB", SIZE_LIMIT >> 20),
