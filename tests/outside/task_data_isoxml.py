@@ -2,7 +2,7 @@
 
 It must read without a warning and give back what the other files say: the same boundaries and
 keep-outs as valid shapely polygons, one guidance line for each lane in driving order with the same
-vertices, and the rates of the seed map.
+vertices, the fence and the ways between lanes, and the rates of the seed map.
 """
 
 import sys
@@ -15,6 +15,7 @@ from isoxml.converter.shapely_geom import ShapelyConverterV4
 from isoxml.util.isoxml_io import isoxml_from_path
 
 BOUNDARY, OBSTACLE = "1", "6"
+TRAM_LINE, FENCE = "3", "7"
 COUNT_PER_AREA, SEED_SPACING, SEEDING_DEPTH = "000B", "0010", "0038"
 DEGREE = 1.1e-9
 
@@ -31,6 +32,7 @@ def check(folder, report):
     for partfield, field in zip(data.partfields, fields):
         polygons(partfield, plan, field, report)
         guidance(partfield, plan, field, report)
+        lines(partfield, plan, field, report)
     report.check("a task for each field", len(data.tasks) == len(fields), len(data.tasks))
     for task, field in zip(data.tasks, fields):
         rates(task, plan, field, report)
@@ -82,6 +84,30 @@ def guidance(partfield, plan, field, report):
         report.check("guidance lines begin and end as the lanes, in driving order", ends <= DEGREE,
                      f"{field}, lane {lane.properties['order']}: {ends}")
         report.check("guidance lines lie on the lanes", off <= 1e-6, f"{field}, lane {lane.properties['order']}: {off}")
+
+
+def lines(partfield, plan, field, report):
+    fence = [f for f in plan.of("fence", field)]
+    ways = sorted(plan.of("turn", field) + plan.of("transit", field), key=lambda f: f.properties["from"])
+    read = {FENCE: [], TRAM_LINE: []}
+    for line in partfield.line_strings:
+        read.setdefault(str(value(line.type)), []).append([[float(p.east), float(p.north)] for p in line.points])
+    rings = sum(len(part) for f in fence for part in parts_of(f.geometry))
+    report.check("the fence's rings are lines", len(read[FENCE]) == rings, f"{field}: {len(read[FENCE])} of {rings}")
+    if not report.check("a line for each way", len(read[TRAM_LINE]) == len(ways), f"{len(read[TRAM_LINE])} of {len(ways)}"):
+        return
+    for points, way in zip(read[TRAM_LINE], ways):
+        expected = np.array(way.geometry["coordinates"])
+        points = unwrapped(np.array(points), expected[0, 0])
+        ends = np.abs(points[[0, -1]] - expected[[0, -1]]).max()
+        report.check("ways begin and end as in the plan, in driving order", ends <= DEGREE, f"{field}: {ends}")
+        # A degree of latitude is 111 km: 2 cm, for a chord of 1 cm and what the plan's own leaves.
+        off = max(shapely.LineString(expected).distance(shapely.Point(point)) for point in points)
+        report.check("ways lie on those of the plan", off <= 2e-7, f"{field}, from {way.properties['from']}: {off}")
+
+
+def parts_of(geometry):
+    return geometry["coordinates"] if geometry["type"] == "MultiPolygon" else [geometry["coordinates"]]
 
 
 def rates(task, plan, field, report):

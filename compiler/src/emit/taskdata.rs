@@ -5,11 +5,12 @@
 //! identities count from 1 in the job's order. Positions leave with nine decimals of a degree in the
 //! output's reference frame. What a job asks that the format cannot hold is told by [`limits`].
 //!
-//! Turns are not in the set: the guidance patterns are the lanes in driving order, and the way
-//! between them stands in `plan.geojson`.
+//! The guidance patterns are the lanes in driving order; the ways between them are lines of the
+//! field, so that a terminal shows them, and stand in full in `plan.geojson`.
 
 mod device;
 mod guidance;
+mod lines;
 mod links;
 mod lots;
 mod partfield;

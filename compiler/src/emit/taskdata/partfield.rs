@@ -6,7 +6,7 @@
 //! field that rounds to no whole square metre, the format's unit, is left out.
 
 use super::lots::Lots;
-use super::{CUSTOMER, FARM, Places, guidance, label, number, whole};
+use super::{CUSTOMER, FARM, Places, guidance, label, lines, number, whole};
 use crate::geometry::region;
 use crate::pipeline::{Compiled, FieldPlan};
 use crate::site::FieldSite;
@@ -34,6 +34,7 @@ pub fn partfields(compiled: &Compiled, lots: &Lots) -> Vec<Partfield> {
             partfield.crop_type = lot.map(|lot| lot.crop_type);
             partfield.crop_variety = lot.map(|lot| lot.variety);
             partfield.polygons = polygons(&places, site, plan);
+            partfield.lines = lines::lines(&places, site, plan);
             partfield.points = points(&places, site);
             let group = guidance::group(compiled, i, plan, &places, &mut patterns);
             partfield.guidance_groups.push(group);

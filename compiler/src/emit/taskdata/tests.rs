@@ -2,14 +2,14 @@
 
 use super::*;
 use crate::emit::sample;
-use crate::geometry::{Gear, Path, Piece};
+use crate::geometry::{Gear, Path, Piece, region};
 use crate::lanes::{Block, BlockIdx, Course, Lane};
 use crate::num;
 use geographiclib_rs::{Geodesic, InverseGeodesic};
 use lanewright_schema::quantity::Length;
 use lanewright_schema::taskdata::{
     Attribute, DeviceElement, DeviceElementType, DeviceProperty, GuidancePattern, GuidancePatternType,
-    LinkList, ObjectRef, PolygonType, TreatmentZone, ddi, read,
+    LineStringType, LinkList, ObjectRef, PolygonType, TreatmentZone, ddi, read,
 };
 use std::collections::BTreeSet;
 
@@ -118,6 +118,27 @@ fn polygons_are_closed_and_have_their_holes() {
     assert!(count(PolygonType::Headland) >= 1 && count(PolygonType::MainField) >= 1);
     let holes = |kind| polygons.iter().filter(|p| p.kind == kind).map(|p| p.lines.len() - 1).sum::<usize>();
     assert_eq!(holes(PolygonType::Boundary), compiled.site.fields[0].boundary.0[0].interiors().len());
+}
+
+#[test]
+fn the_fence_and_every_way_in_driving_order_are_lines_of_the_field() {
+    let compiled = compiled();
+    let set = set_of(&task_data(&compiled));
+    for (partfield, (site, plan)) in
+        set.partfields.iter().zip(compiled.site.fields.iter().zip(&compiled.fields))
+    {
+        let named = |kind| {
+            let lines = partfield.lines.iter().filter(move |line| line.kind == kind);
+            lines.map(|line| line.designator.as_ref().unwrap().as_str()).collect::<Vec<_>>()
+        };
+        assert_eq!(named(LineStringType::Fence).len(), region::rings(&site.fence).count());
+        let ways = named(LineStringType::TramLine);
+        assert_eq!(ways.len(), plan.route.ways.iter().flatten().count());
+        assert!(ways.contains(&"Lane 1 to 2"), "{ways:?}");
+        for line in &partfield.lines {
+            assert!(line.points.len() > 1 && line.points.windows(2).all(|pair| pair[0] != pair[1]));
+        }
+    }
 }
 
 #[test]
