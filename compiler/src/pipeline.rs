@@ -15,19 +15,19 @@ use crate::read::{self, Input, Sources};
 use crate::route::{self, Route};
 use crate::seeds::{self, SeedMap};
 use crate::site::{self, FieldSite, Site};
-use lanewright_schema::job::JobFile;
 use rayon::prelude::*;
 
 /// Takes a job through every stage, or as far as it is not refused.
 pub fn compile(sources: &dyn Sources, path: &str) -> Compilation {
     let read = read::read(sources, path);
-    let mut findings = Vec::new();
-    let compiled = read.job.tell(&mut findings).and_then(|file| plan(&file, &mut findings));
+    let mut findings = read.findings;
+    let readable = findings.is_empty();
+    let job = read.draft.and_then(|draft| check::check(&draft).tell(&mut findings));
+    let compiled = job.filter(|_| readable).and_then(|job| plan(job, &mut findings));
     Compilation { compiled, findings, inputs: read.inputs }
 }
 
-fn plan(file: &JobFile, findings: &mut Vec<Finding>) -> Option<Compiled> {
-    let job = check::check(file).tell(findings)?;
+fn plan(job: Job, findings: &mut Vec<Finding>) -> Option<Compiled> {
     findings.extend(emit::taskdata::limits(&job));
     let site = site::site(&job).tell(findings)?;
     let plans: Vec<Told<FieldPlan>> = job

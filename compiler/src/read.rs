@@ -1,20 +1,22 @@
 //! Reading: from the bytes of a job and its parts to the job as written.
 //!
-//! In: a path and the [`Sources`] that hold it. Out: the [`JobFile`], or every problem in its text
-//! as a finding, and the files that were read. What the values mean is settled by
+//! In: a path and the [`Sources`] that hold it. Out: the job as far as it could be read, every
+//! problem in its text as a finding, and the files that were read. What the values mean is settled by
 //! [`check`](crate::check).
 
-use crate::diagnostic::{Finding, Severity, Span, Told};
+use crate::diagnostic::{Finding, Span};
 use crate::rules;
-use lanewright_schema::job::{self, JobFile, Place, Problem, ProblemKind};
+use lanewright_schema::job::{self, Draft, Place, Problem, ProblemKind};
 
 pub use lanewright_schema::job::{Input, SourceError, Sources};
 
 /// A job that was read, with the files that it took.
 #[derive(Clone, Debug)]
 pub struct Read {
-    /// The job as written.
-    pub job: Told<JobFile>,
+    /// The job as written, as far as it could be read.
+    pub draft: Option<Draft>,
+    /// What is wrong with its text; where anything is, the job is refused.
+    pub findings: Vec<Finding>,
     /// Every file that was read, the job first: for rendering findings and for the manifest.
     pub inputs: Vec<Input>,
 }
@@ -22,9 +24,8 @@ pub struct Read {
 /// Reads a job and every part that it names.
 pub fn read(sources: &dyn Sources, path: &str) -> Read {
     let parsed = job::parse(sources, path);
-    let findings: Vec<Finding> = parsed.problems.into_iter().map(finding).collect();
-    let refused = findings.iter().any(|finding| finding.severity == Severity::Error);
-    Read { job: Told { value: parsed.job.filter(|_| !refused), findings }, inputs: parsed.inputs }
+    let findings = parsed.problems.into_iter().map(finding).collect();
+    Read { draft: parsed.draft, findings, inputs: parsed.inputs }
 }
 
 /// A place in the job as findings give it.

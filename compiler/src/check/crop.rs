@@ -40,10 +40,10 @@ fn share(share: &Written<Share>, key: &str, findings: &mut Findings) -> Option<f
     None
 }
 
-/// Checks the lattice against the machine.
+/// Checks the lattice, against the machine where it could be read.
 pub fn spacing(
     file: &written::Spacing,
-    machine: &written::Machine,
+    machine: Option<&written::Machine>,
     findings: &mut Findings,
 ) -> Option<Spacing> {
     findings.above_zero(&file.between_rows, "between_rows");
@@ -54,8 +54,10 @@ pub fn spacing(
         &(Length::mm(1.0)..=Length::m(100.0), "1 mm to 100 m"),
     );
     let rows = file.between_rows.value;
-    let tool = machine.row_spacing.value;
-    if rows > Length::ZERO && (rows - tool).abs() > Length::mm(0.01) {
+    if let Some(tool) = machine.map(|machine| machine.row_spacing.value)
+        && rows > Length::ZERO
+        && (rows - tool).abs() > Length::mm(0.01)
+    {
         findings
             .raise(
                 "spacing/not-the-machines",

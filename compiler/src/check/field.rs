@@ -22,12 +22,12 @@ const FIELD_LENGTHS: (RangeInclusive<Length>, &str) = (Length::ZERO..=Length::m(
 
 /// What a field is checked against.
 pub struct Known<'j> {
-    /// The machine as written.
-    pub machine: &'j written::Machine,
+    /// The machine as written, where it could be read.
+    pub machine: Option<&'j written::Machine>,
     /// The crops that passed.
     pub crops: &'j [Crop],
-    /// The names of all crops, passed or not.
-    pub crop_names: Vec<&'j str>,
+    /// The names of all crops, passed or not, where they could be read.
+    pub crop_names: Option<Vec<&'j str>>,
     /// Where the base station stands.
     pub base_station: Option<GeoPoint>,
     /// The frame of every coordinate in the job.
@@ -94,10 +94,12 @@ fn places(file: &written::Field) -> FieldPlaces {
 }
 
 fn crop_of<'j>(name: &Written<String>, known: &Known<'j>, findings: &mut Findings) -> Option<&'j Crop> {
-    if !known.crop_names.contains(&name.value.as_str()) {
-        let hint = match nearest(&name.value, known.crop_names.iter().copied()) {
+    if let Some(names) = &known.crop_names
+        && !names.contains(&name.value.as_str())
+    {
+        let hint = match nearest(&name.value, names.iter().copied()) {
             Some(near) => format!("did you mean `\"{near}\"`?"),
-            None => format!("the job's crops are: {}", known.crop_names.join(", ")),
+            None => format!("the job's crops are: {}", names.join(", ")),
         };
         findings
             .raise("crop/unknown", &name.place, format!("the job has no crop `{}`", name.value))

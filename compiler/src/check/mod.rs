@@ -1,13 +1,14 @@
 //! From the job as written to the job as meant: every problem told at once, nothing left to
 //! examine later.
 //!
-//! In: the [`JobFile`]. Out: the [`Job`], valid by construction, or every finding. Only what the
+//! In: the [`Draft`] of a job. Out: the [`Job`], valid by construction, or every finding; tables that
+//! could not be read are passed over, and leave no job. Only what the
 //! text alone decides is decided here; what needs the field in metres is left to the site.
 
 use crate::diagnostic::{Finding, Severity, Told};
 use crate::read::span;
 use crate::rules;
-use lanewright_schema::job::{self as written, JobFile, Part, Place, Written};
+use lanewright_schema::job::{self as written, Draft, Part, Place, Written};
 use lanewright_schema::quantity::{GeoPoint, Time};
 use std::fmt::Display;
 use std::ops::RangeInclusive;
@@ -25,8 +26,8 @@ mod tests;
 pub use frames::named as named_frame;
 pub use job::*;
 
-/// Checks a job that was read.
-pub fn check(file: &JobFile) -> Told<Job> {
+/// Checks a job as far as it was read; no job comes of one that was not read whole.
+pub fn check(file: &Draft) -> Told<Job> {
     let mut findings = Findings::default();
     let job = check_parts(file, &mut findings);
     let refused = findings.0.iter().any(|finding| finding.severity == Severity::Error);
@@ -34,39 +35,48 @@ pub fn check(file: &JobFile) -> Told<Job> {
 }
 
 /// Checks every part before it says whether all are well.
-fn check_parts(file: &JobFile, findings: &mut Findings) -> Option<Job> {
-    let order = order(&file.order, findings);
-    let frames = frames::frames(&file.frames, findings);
-    let base_station = file.base_station.as_ref().and_then(|station| base_station(station, findings));
-    let Part(machine_file) = &file.machine;
-    let machine = machine::machine(machine_file, findings);
-    let crops: Vec<Crop> = file.crop.0.iter().filter_map(|Part(crop)| crop::crop(crop, findings)).collect();
-    tell_twins(file.crop.0.iter().map(|Part(crop)| &crop.name), "crop/two-of-one-name", "crops", findings);
-    tell_twins(
-        file.field.0.iter().map(|Part(field)| &field.name),
-        "field/two-of-one-name",
-        "fields",
-        findings,
-    );
+fn check_parts(file: &Draft, findings: &mut Findings) -> Option<Job> {
+    let order = file.order.as_ref().and_then(|part| order(part, findings));
+    let frames = file.frames.as_ref().and_then(|part| frames::frames(part, findings));
+    let base_station =
+        file.base_station.as_ref().map(|part| part.as_ref().and_then(|part| base_station(part, findings)));
+    let machine_file = file.machine.as_ref().map(|Part(machine)| machine);
+    let machine = machine_file.and_then(|part| machine::machine(part, findings));
+    let crop_files = file.crop.as_ref().map(|crops| crops.0.iter().map(|Part(crop)| crop));
+    let crops: Vec<Crop> =
+        crop_files.clone().into_iter().flatten().filter_map(|part| crop::crop(part, findings)).collect();
+    let crop_names = crop_files.map(|files| files.map(|crop| &crop.name));
+    tell_twins(crop_names.clone().into_iter().flatten(), "crop/two-of-one-name", "crops", findings);
     let known = field::Known {
         machine: machine_file,
         crops: &crops,
-        crop_names: file.crop.0.iter().map(|Part(crop)| crop.name.value.as_str()).collect(),
-        base_station: base_station.as_ref().map(|station| station.at),
+        crop_names: crop_names.map(|names| names.map(|name| name.value.as_str()).collect()),
+        base_station: base_station.as_ref().and_then(|station| Some(station.as_ref()?.at)),
         survey_frame: frames.as_ref().map(|frames| frames.survey.clone()),
     };
-    let fields: Vec<Option<Field>> =
-        file.field.0.iter().map(|Part(field)| field::field(field, &known, findings)).collect();
-    if file.field.0.is_empty() {
-        findings.raise("field/none", &file.place, "the job has no field").hint("add a `[[field]]`");
-    }
+    let fields = file.field.as_ref().and_then(|list| fields(&list.0, &known, &file.place, findings));
     Some(Job {
         order: order?,
         frames: frames?,
-        base_station,
+        base_station: base_station?,
         machine: machine?,
-        fields: fields.into_iter().collect::<Option<_>>()?,
+        fields: fields?,
     })
+}
+
+fn fields(
+    list: &[Part<written::Field>],
+    known: &field::Known<'_>,
+    job: &Place,
+    findings: &mut Findings,
+) -> Option<Vec<Field>> {
+    tell_twins(list.iter().map(|Part(field)| &field.name), "field/two-of-one-name", "fields", findings);
+    if list.is_empty() {
+        findings.raise("field/none", job, "the job has no field").hint("add a `[[field]]`");
+    }
+    let fields: Vec<Option<Field>> =
+        list.iter().map(|Part(field)| field::field(field, known, findings)).collect();
+    fields.into_iter().collect()
 }
 
 fn order(order: &written::Order, findings: &mut Findings) -> Option<Order> {

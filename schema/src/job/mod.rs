@@ -1,9 +1,10 @@
-//! The TOML job: its `language`, and the way from bytes to [`JobFile`].
+//! The TOML job: its `language`, and the way from bytes to a [`Draft`] of it.
 //!
 //! In: the path of a job and the [`Sources`] that hold it and its parts. Out: the job as written,
-//! every value with its unit and its place, or every problem that keeps it from being read.
+//! every value with its unit and its place, as far as it could be read, and every problem.
 
 mod decode;
+mod draft;
 mod language;
 mod problem;
 mod sources;
@@ -11,6 +12,7 @@ mod table;
 pub mod units;
 
 pub use decode::{OneOrMore, Part, nearest};
+pub use draft::Draft;
 pub use language::*;
 pub use problem::{Place, Problem, ProblemKind, Written};
 pub use sources::{Files, Input, SourceError, Sources, resolve};
@@ -31,8 +33,8 @@ const SYNTAX_ERRORS_TOLD: usize = 20;
 /// What became of a job's text.
 #[derive(Clone, Debug)]
 pub struct Parsed {
-    /// The job, unless there is a problem.
-    pub job: Option<JobFile>,
+    /// The job as far as it could be read; complete where there is no problem.
+    pub draft: Option<Draft>,
     /// Everything that is wrong, in the order of the files and of the places in them.
     pub problems: Vec<Problem>,
     /// Every file that was read, the job first.
@@ -47,7 +49,7 @@ pub fn parse(sources: &dyn Sources, path: &str) -> Parsed {
         problems: Vec::new(),
         key: None,
     };
-    let job = decode_file(path, None, &mut reader);
+    let draft = decode_file(path, None, &mut reader);
     let mut problems = reader.problems;
     let inputs = reader.files.inputs;
     problems.sort_by_key(|problem| {
@@ -56,7 +58,7 @@ pub fn parse(sources: &dyn Sources, path: &str) -> Parsed {
             (file, place.bytes.start)
         })
     });
-    Parsed { job: job.filter(|_| problems.is_empty()), problems, inputs }
+    Parsed { draft, problems, inputs }
 }
 
 /// The JSON Schema of a job, for editors.

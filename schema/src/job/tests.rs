@@ -43,7 +43,7 @@ fn the_examples_are_the_language() {
     add("fields/long-acre.geojson", square.to_owned());
     let parsed = parse(&files, "job.toml");
     assert_eq!(parsed.problems, []);
-    assert!(parsed.job.is_some());
+    assert!(parsed.draft.is_some_and(|draft| draft.machine.is_some() && draft.field.is_some()));
     assert_eq!(parsed.inputs.len(), 5);
 }
 

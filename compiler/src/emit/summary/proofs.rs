@@ -36,7 +36,9 @@ fn table(site: &FieldSite, audit: &Audit) -> Block {
 /// What is true once a check has passed. A proof about directions has degrees for its unit.
 fn holds(rule: &str, unit: &str) -> String {
     match rule {
-        "audit/inside-fence" => "Body and antennas stay inside the fence, with every keep-out's clearance",
+        "audit/inside-fence" => {
+            "Body and antennas stay inside the fence and out of every keep-out's clearance"
+        }
         "audit/fence-true" => {
             "The fence keeps its margin from the boundary and the clearance from every keep-out"
         }
