@@ -36,6 +36,9 @@ run "task data through npm isoxml" node tests/outside/node/task_data.js "$emitte
 run "plan and figures through shapely and pyproj" $python tests/outside/plan.py "$emitted"/*
 run "fence, by sampled footprints" $python tests/outside/fence.py "$emitted"/*
 run "seed files through pyarrow and geopandas" $python tests/outside/seeds.py "$emitted"/*
+real=""
+[ -d ../shared/fields/formats ] && real="../shared/fields/formats"
+run "surveys written by GDAL" $python tests/outside/surveys.py "$target/debug/lanewright" $real
 
 awk '
     /^test result:/ { for (i = 1; i <= NF; i++) { if ($(i + 1) ~ /^passed/) passed += $i; if ($(i + 1) ~ /^failed/) failed += $i } }

@@ -149,7 +149,7 @@ pub const READ: &[Rule] = &[
         "a survey that is in no known format, is damaged, or holds no place",
         "without a boundary there is no field",
     )
-    .source("RFC 7946, GeoJSON; OGC 12-007r2, KML")
+    .source("RFC 7946, GeoJSON; OGC 12-007r2, KML; OGC 12-128, GeoPackage; ISO 11783-10")
     .example("boundary = \"letter.pdf\""),
 ];
 
@@ -157,11 +157,11 @@ pub const READ: &[Rule] = &[
 pub const SURVEY: &[Rule] = &[
     error(
         "survey/frame-missing",
-        "eastings and northings without their map grid",
+        "positions without their frame",
         "a pair of numbers in metres could lie anywhere",
     )
     .source("ISO 19111, referencing by coordinates")
-    .example("a table with the columns easting and northing"),
+    .example("a table with the columns easting and northing; a shapefile without its .prj"),
     error("survey/frame-unknown", "a frame that PROJ does not know", "positions in it could lie anywhere")
         .source("PROJ; the EPSG dataset")
         .example("boundary_frame = \"EPSG:99999\""),

@@ -7,7 +7,9 @@
 use super::{Entrance, Findings, GeoPolygon, KeepOut, KeepOutShape, ReferenceFrame};
 use crate::diagnostic::Span;
 use crate::read::span;
-use crate::survey::{self, Asked, Choice, Corner, Crossings, FieldSurvey, Mending, ObstacleShape, TOLERANCE};
+use crate::survey::{
+    self, Asked, Choice, Corner, Crossings, FieldSurvey, Mending, ObstacleShape, Quality, TOLERANCE,
+};
 use lanewright_schema::job::{self as written, Place, Ring, Written};
 use lanewright_schema::quantity::{GeoPoint, Length};
 use lanewright_schema::survey::Survey;
@@ -72,6 +74,15 @@ fn crossings(file: &written::Field) -> Crossings {
     }
 }
 
+fn quality(file: &written::Field) -> Quality {
+    match file.fix_quality.as_ref().map(|quality| quality.value) {
+        None | Some(written::FixQuality::RtkFixed) => Quality::RtkFixed,
+        Some(written::FixQuality::RtkFloat) => Quality::RtkFloat,
+        Some(written::FixQuality::Differential) => Quality::Differential,
+        Some(written::FixQuality::Any) => Quality::Any,
+    }
+}
+
 fn from_corners(
     file: &written::Field,
     corners: &Ring,
@@ -113,7 +124,7 @@ fn from_survey(
         into: frame.cloned(),
         tolerance,
         crossings: crossings(file),
-        quality: survey::Quality::default(),
+        quality: quality(file),
     };
     let told = survey::field(&survey.value, &asked);
     findings.0.extend(told.findings.into_iter().map(|mut finding| {

@@ -12,7 +12,7 @@ use lanewright_schema::quantity::GeoPoint;
 /// Points nearer than this to the one before are the same point, metres.
 const SAME_POINT_M: f64 = 0.001;
 /// A ring whose mean width is less is a sliver, metres.
-const SLIVER_M: f64 = 0.5;
+pub const SLIVER_M: f64 = 0.5;
 /// At most so many crossings of one ring are told.
 const MEETINGS_TOLD: usize = 5;
 
@@ -26,6 +26,17 @@ pub struct Rules {
     pub self_crossing: &'static str,
     /// Zero area, or a sliver.
     pub zero_area: &'static str,
+    /// What becomes of slivers.
+    pub slivers: Slivers,
+}
+
+/// What becomes of a ring that is too narrow to be worked.
+#[derive(Copy, Clone, Debug, PartialEq, Eq)]
+pub enum Slivers {
+    /// It is refused.
+    Refused,
+    /// It is kept: a ditch in a field is narrow and there.
+    Kept,
 }
 
 /// The rules for a field's boundary.
@@ -34,7 +45,11 @@ pub const BOUNDARY: Rules = Rules {
     few_corners: "field/few-corners",
     self_crossing: "field/self-crossing",
     zero_area: "field/zero-area",
+    slivers: Slivers::Refused,
 };
+
+/// The rules for a hole of a boundary.
+pub const HOLE: Rules = Rules { thing: "hole", slivers: Slivers::Kept, ..BOUNDARY };
 
 /// The rules for a keep-out.
 pub const KEEP_OUT: Rules = Rules {
@@ -42,6 +57,7 @@ pub const KEEP_OUT: Rules = Rules {
     few_corners: "keep-out/few-corners",
     self_crossing: "keep-out/self-crossing",
     zero_area: "keep-out/zero-area",
+    slivers: Slivers::Refused,
 };
 
 /// Checks a ring; the corners that are left, the first not given again.
@@ -72,7 +88,7 @@ pub fn ring(ring: &Ring, rules: &Rules, findings: &mut Findings) -> Option<Vec<G
     let square_metres = area(&outline).abs();
     let mean_width = 2.0 * square_metres / perimeter(&outline);
     let thin = square_metres < 1.0 || mean_width < SLIVER_M;
-    if thin && meetings.iter().all(|meeting| meeting.overlap) {
+    if thin && rules.slivers == Slivers::Refused && meetings.iter().all(|meeting| meeting.overlap) {
         findings
             .raise(
                 rules.zero_area,

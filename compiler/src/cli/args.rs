@@ -60,9 +60,10 @@ pub enum Command {
     },
     /// Read surveys in any format and write a clean field file
     ///
-    /// Reads GeoJSON, KML and CSV tables of corners: the field's boundary, obstacles (points with a
-    /// code such as `pole` and a radius) and ways in (`gate`). Tells what was read and every change
-    /// with its place and size. The clean file is GeoJSON (RFC 7946), for a job's `boundary`.
+    /// Reads GeoJSON, KML, KMZ, Shapefile, GeoPackage, GPX, CSV tables of corners, NMEA 0183 logs and
+    /// ISO 11783-10 task data sets, zipped or not: the field's boundary, obstacles (points with a code
+    /// such as `pole` and a radius) and ways in (`gate`). Tells what was read and every change with
+    /// its place and size. The clean file is GeoJSON (RFC 7946), for a job's `boundary`.
     Survey(Survey),
     /// Print the JSON Schema of a format
     Schema {
@@ -97,7 +98,7 @@ pub enum Command {
 /// What `survey` is asked for.
 #[derive(Debug, Args)]
 pub struct Survey {
-    /// Survey files; `-` reads one from standard input
+    /// Survey files, or folders with a task data set; `-` reads one file from standard input
     #[arg(required = true, value_name = "FILE")]
     pub files: Vec<String>,
     /// Clean field file to write, `-` for standard output; without it the survey is only read
@@ -127,9 +128,25 @@ pub struct Survey {
     /// Cut a boundary that crosses itself, and tell what was cut
     #[arg(long)]
     pub repair: bool,
+    /// Poorest fixes of a receiver's log that are taken
+    #[arg(long, value_enum, default_value_t = Quality::RtkFixed)]
+    pub quality: Quality,
     /// How findings are told
     #[arg(long, value_enum, default_value_t = Format::Text)]
     pub format: Format,
+}
+
+/// Qualities of a fix, by the indicator of NMEA 0183.
+#[derive(Copy, Clone, Debug, PartialEq, Eq, ValueEnum)]
+pub enum Quality {
+    /// 4: carrier-phase ambiguities fixed
+    RtkFixed,
+    /// 5: floating, and better
+    RtkFloat,
+    /// 2: with differential corrections, and better
+    Differential,
+    /// 1: by satellite alone, and better
+    Any,
 }
 
 fn key_value(text: &str) -> Result<(String, String), String> {

@@ -1,7 +1,7 @@
 //! `lanewright survey`: reads surveys, says what they hold and what was changed, writes the clean
 //! field file.
 
-use super::args::{Format, Survey as Arguments};
+use super::args::{self, Format, Survey as Arguments};
 use super::disk::Disk;
 use super::{Ending, console};
 use lanewright::check::{ReferenceFrame, named_frame};
@@ -18,6 +18,10 @@ pub fn run(arguments: &Arguments) -> Result<(), Ending> {
     let into = arguments.into.as_deref().map(frame).transpose()?;
     if !(0.0..=100.0).contains(&arguments.tolerance) {
         return Err(Ending::Usage("the tolerance lies from 0 to 100 cm".to_owned()));
+    }
+    if arguments.out.as_deref() == Some("-") && arguments.format == Format::Json {
+        let why = "findings and the field file would both go to standard output; name a file with --out";
+        return Err(Ending::Usage(why.to_owned()));
     }
     let mut fields = Vec::new();
     let mut refused = false;
@@ -59,7 +63,7 @@ fn one(
 ) -> Result<Option<Vec<FieldSurvey>>, Ending> {
     say(arguments, &format!("{}: {}, {}", survey.file, survey.format, holdings(survey)))?;
     for oddity in &survey.oddities {
-        say(arguments, &format!("  odd: {oddity}"))?;
+        say(arguments, &format!("  note: {oddity}"))?;
     }
     let mut fields: Vec<Option<FieldSurvey>> = Vec::new();
     for choice in choices(arguments, survey) {
@@ -92,7 +96,16 @@ fn asked(arguments: &Arguments, choice: Choice, into: Option<&ReferenceFrame>) -
         into: into.cloned(),
         tolerance: Length::cm(arguments.tolerance),
         crossings: if arguments.repair { Crossings::Cut } else { Crossings::Refused },
-        quality: Quality::default(),
+        quality: quality(arguments.quality),
+    }
+}
+
+const fn quality(asked: args::Quality) -> Quality {
+    match asked {
+        args::Quality::RtkFixed => Quality::RtkFixed,
+        args::Quality::RtkFloat => Quality::RtkFloat,
+        args::Quality::Differential => Quality::Differential,
+        args::Quality::Any => Quality::Any,
     }
 }
 

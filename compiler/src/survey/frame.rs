@@ -64,7 +64,7 @@ pub fn georeference(
         }
         (Some(asked), _) => asked,
         (None, StatedFrame::Named(stated)) => stated,
-        (None, StatedFrame::Metres) => return Err(missing(survey)),
+        (None, StatedFrame::Unnamed) => return Err(missing(survey)),
         (None, StatedFrame::ByFormat | StatedFrame::Degrees) => {
             if let Some(far) = sample.iter().find(|v| v.x.abs() > 360.0 || v.y.abs() > 360.0) {
                 return Err(not_degrees(far));
@@ -167,11 +167,9 @@ fn base_frame(crs: &Value) -> Option<ReferenceFrame> {
 fn missing(survey: &Survey) -> Finding {
     rules::finding(
         "survey/frame-missing",
-        format!("`{}` gives eastings and northings, and nobody says of which map grid", survey.file),
+        format!("`{}` does not say in which frame its positions are", survey.file),
     )
-    .with_hint(
-        "name the grid by its EPSG code, such as `\"EPSG:25832\"`, in `boundary_frame` or with --frame",
-    )
+    .with_hint("name it by its EPSG code, such as `\"EPSG:25832\"`, in `boundary_frame` or with --frame")
 }
 
 fn not_degrees(vertex: &Vertex) -> Finding {

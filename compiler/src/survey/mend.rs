@@ -11,6 +11,7 @@
 //! twice is an overlap. Only corners that were there come out, but for those at crossings.
 
 use super::plane::{self, Plane, distance, nearest_on};
+use crate::check::ring::SLIVER_M;
 use i_overlay::core::fill_rule::FillRule;
 use i_overlay::core::overlay::{Overlay, ShapeType};
 use i_overlay::core::overlay_rule::OverlayRule;
@@ -31,8 +32,6 @@ const THINNED_M: f64 = 0.01;
 const WAY_ROUND: f64 = 50.0;
 /// A lobe smaller than this share of the whole is a slip of the survey, and is cut.
 const SLIP: f64 = 0.01;
-/// A piece whose mean width is less is a sliver, metres.
-const SLIVER_M: f64 = 0.5;
 /// Pieces of less than a hand's breadth go untold, square metres.
 const SEEN_M2: f64 = 0.01;
 /// So many joined stretches are measured; of more only the count is told.

@@ -33,6 +33,8 @@ use points::Role;
 /// Spikes, slits and overlaps that are narrower are mended: two and a half times the 2 cm that a
 /// fixed solution is good for at a walk.
 pub const TOLERANCE: Length = Length::cm(5.0);
+/// A smaller hole is a slip of drawing, square metres.
+const SMALLEST_HOLE_M2: f64 = 0.01;
 /// At most so many changes of one kind are told one by one.
 const TOLD: usize = 5;
 /// Ways in further from the field are another field's, metres.
@@ -188,8 +190,7 @@ impl Reader<'_> {
         polygons: Vec<Vec<Vec<Vertex>>>,
         findings: &mut Vec<Finding>,
     ) -> Result<Option<Vec<GeoPolygon>>, Finding> {
-        let mut parts = Vec::new();
-        let mut sound = true;
+        let mut placed_polygons = Vec::new();
         for rings in polygons {
             let mut placed = Vec::new();
             for ring in rings {
@@ -200,6 +201,12 @@ impl Reader<'_> {
                     Outline::Walked(_) | Outline::Fixes(_) => walk::ring(corners, findings)?,
                 });
             }
+            placed_polygons.push(placed);
+        }
+        without_slivers(&mut placed_polygons, findings);
+        let mut parts = Vec::new();
+        let mut sound = true;
+        for placed in placed_polygons {
             match self.mending(self.asked.crossings).polygon(placed, findings) {
                 Some(polygons) => parts.extend(polygons),
                 None => sound = false,
@@ -281,6 +288,27 @@ impl Reader<'_> {
     }
 }
 
+/// Leaves out parts that no machine can work, beside a larger one.
+fn without_slivers(polygons: &mut Vec<Vec<Vec<Corner>>>, findings: &mut Vec<Finding>) {
+    let extents: Vec<[f64; 2]> =
+        polygons.iter().map(|rings| rings.first().map_or([0.0; 2], |ring| extent(ring))).collect();
+    let largest = extents.iter().map(|[area_m2, _]| *area_m2).fold(0.0, f64::max);
+    let mut extents = extents.into_iter();
+    polygons.retain(|rings| {
+        let Some([area_m2, width_m]) = extents.next() else { return true };
+        let stays = area_m2 == largest || (area_m2 >= 1.0 && width_m >= judge::SLIVER_M);
+        if !stays {
+            let mut finding = rules::finding(
+                "survey/cut",
+                format!("a part of {area_m2:.2} m², {width_m:.2} m wide, left out"),
+            );
+            finding.place = rings.first().and_then(|ring| ring.first()).map(|corner| corner.at);
+            findings.push(finding);
+        }
+        stays
+    });
+}
+
 fn no_place(vertex: &Vertex, file: &str, bytes: std::ops::Range<usize>) -> Finding {
     let finding = rules::finding(
         "job/no-such-place",
@@ -327,7 +355,11 @@ impl Mending<'_> {
         let mut holes: Vec<Vec<GeoPoint>> = Vec::new();
         let mut sound = true;
         for (index, ring) in rings.into_iter().enumerate() {
-            let Some(polygons) = self.ring(ring, findings) else {
+            let rules = if index == 0 { &judge::BOUNDARY } else { &judge::HOLE };
+            if index > 0 && self.is_nothing(&ring, findings) {
+                continue;
+            }
+            let Some(polygons) = self.ring(ring, rules, findings) else {
                 sound = false;
                 continue;
             };
@@ -344,8 +376,26 @@ impl Mending<'_> {
         sound.then_some(outsides)
     }
 
+    /// Whether a hole is so small that there is nothing in it; it is told.
+    fn is_nothing(&self, ring: &[Corner], findings: &mut Vec<Finding>) -> bool {
+        let [area_m2, _] = extent(ring);
+        if area_m2 >= SMALLEST_HOLE_M2 {
+            return false;
+        }
+        let mut finding = rules::finding("survey/cut", format!("a hole of {area_m2:.4} m² left out"));
+        finding.span = self.span_of(ring);
+        finding.place = ring.first().map(|corner| corner.at);
+        findings.push(finding);
+        true
+    }
+
     /// Mends one ring and judges what comes of it.
-    fn ring(&self, ring: Vec<Corner>, findings: &mut Vec<Finding>) -> Option<Vec<GeoPolygon>> {
+    fn ring(
+        &self,
+        ring: Vec<Corner>,
+        judged_by: &judge::Rules,
+        findings: &mut Vec<Finding>,
+    ) -> Option<Vec<GeoPolygon>> {
         let whole = self.whole.clone().or_else(|| self.span_of(&ring));
         let mended = mend::ring(ring, self.tolerance, self.crossings);
         tell(&mended.changes, self.tolerance, whole.as_ref(), findings);
@@ -353,7 +403,10 @@ impl Mending<'_> {
         let mut polygons = Vec::new();
         let mut sound = true;
         for rings in mended.polygons {
-            let judged = rings.into_iter().map(|ring| self.simple(ring, whole.as_ref(), findings));
+            let judged = rings.into_iter().enumerate().map(|(index, ring)| {
+                let rules = if index == 0 { judged_by } else { &judge::HOLE };
+                self.simple(ring, rules, whole.as_ref(), findings)
+            });
             match judged.collect::<Option<Vec<_>>>() {
                 Some(mut rings) => {
                     let exterior = rings.remove(0);
@@ -389,6 +442,7 @@ impl Mending<'_> {
     fn simple(
         &self,
         ring: Vec<Corner>,
+        rules: &judge::Rules,
         whole: Option<&Span>,
         findings: &mut Vec<Finding>,
     ) -> Option<Vec<GeoPoint>> {
@@ -397,13 +451,22 @@ impl Mending<'_> {
         let corners = ring.into_iter().map(|corner| Written { value: corner.at, place: place(corner.bytes) });
         let written: Ring = Written { value: corners.collect(), place: at };
         let mut judged = Findings::default();
-        let simple = judge::ring(&written, &judge::BOUNDARY, &mut judged);
+        let simple = judge::ring(&written, rules, &mut judged);
         findings.extend(judged.0.into_iter().map(|mut finding| {
             finding.span = finding.span.filter(|span| !span.bytes.is_empty()).or_else(|| whole.cloned());
             finding
         }));
         simple
     }
+}
+
+/// Square metres that a ring encloses, and its mean width in metres.
+fn extent(ring: &[Corner]) -> [f64; 2] {
+    let Some(first) = ring.first() else { return [0.0; 2] };
+    let plane = plane::Plane::about(first.at);
+    let outline: Vec<[f64; 2]> = ring.iter().map(|corner| plane.metres(corner.at)).collect();
+    let (area_m2, around_m) = (plane::area(&outline).abs(), plane::perimeter(&outline));
+    [area_m2, if around_m > 0.0 { 2.0 * area_m2 / around_m } else { 0.0 }]
 }
 
 /// Gives a hole to the outside that it lies in.

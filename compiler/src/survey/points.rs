@@ -4,7 +4,7 @@
 //! `code` says it, in plain words of the trade; a code may carry the radius behind the word, as in
 //! `pole 0.4`.
 
-use lanewright_schema::survey::Shape;
+use lanewright_schema::survey::{Geometry, Shape};
 
 /// What a shape stands for.
 #[derive(Copy, Clone, Debug, PartialEq, Eq)]
@@ -71,8 +71,17 @@ pub fn title(shape: &Shape) -> String {
     }
 }
 
+/// Its kind, its code, or a name that begins with one of the words.
 fn code(shape: &Shape) -> Option<&str> {
-    shape.attribute("kind").or_else(|| shape.attribute("code"))
+    let begins = |name: &&str| {
+        let first = name.split_whitespace().next().unwrap_or_default().to_lowercase();
+        [OBSTACLES, ENTRANCES].iter().any(|words| words.contains(&first.as_str()))
+    };
+    let named = || match shape.geometry {
+        Geometry::Point(_) => shape.attribute("name").filter(begins),
+        _ => None,
+    };
+    shape.attribute("kind").or_else(|| shape.attribute("code")).or_else(named)
 }
 
 fn word(shape: &Shape) -> String {

@@ -174,8 +174,9 @@ table! {
         name: Written<String> = "\"Long Acre\"";
         /// The boundary's corners in walking order, each latitude and longitude in degrees.
         corners: Option<Ring> = "[[52.1, 5.2], [52.1, 5.203], [52.102, 5.203]]";
-        /// Path of a survey with the boundary, in place of `corners`: GeoJSON, KML, or a CSV table
-        /// of corners.
+        /// Path of a survey with the boundary, in place of `corners`: GeoJSON, KML, KMZ, Shapefile,
+        /// GeoPackage, GPX, a CSV table of corners, an NMEA 0183 log, or an ISO 11783-10 task data
+        /// set; zipped or not.
         boundary: Option<Written<Survey>> = "\"long-acre.geojson\"";
         /// Which shape of the survey is meant, by its name or `id`.
         boundary_name: Option<Written<String>> = "\"Long Acre\"";
@@ -192,6 +193,9 @@ table! {
         /// Whether a boundary that crosses itself is cut at its crossings, which is told. Left out:
         /// it is refused.
         repair: Option<Written<bool>> = "false";
+        /// The poorest fixes of a receiver's log that are taken: `rtk-fixed`, `rtk-float`,
+        /// `differential`, `any`. Left out: `rtk-fixed`.
+        fix_quality: Option<Written<FixQuality>> = "\"rtk-fixed\"";
         /// How far from the survey's own obstacles body and antennas stay, where it does not say,
         /// in m.
         obstacle_clearance: Option<Written<Length>> = "\"1 m\"";
@@ -215,6 +219,20 @@ table! {
         guidance: Option<Written<GuidanceChoice>> = "{ along_edge = 1 }";
         /// The lattice on which the seeds stand.
         spacing: Spacing = "{ between_rows = \"45 cm\", between_seeds = \"18 cm\" }";
+    }
+}
+
+words! {
+    /// How good a fix is, by the quality indicator of NMEA 0183.
+    pub enum FixQuality {
+        /// Carrier-phase ambiguities fixed: 4.
+        RtkFixed = "rtk-fixed";
+        /// Floating, and better: 5 too.
+        RtkFloat = "rtk-float";
+        /// With differential corrections, and better: 2 and 3 too.
+        Differential = "differential";
+        /// By satellite, and better: 1 too.
+        Any = "any";
     }
 }
 

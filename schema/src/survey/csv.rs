@@ -263,7 +263,7 @@ fn stated_frame(text: &str, rows: &[StringRecord], table: &Table, shapes: &[Shap
     match code.filter(|code| !code.is_empty()) {
         Some(code) => StatedFrame::Named(format!("EPSG:{code}")),
         None if table.columns.in_degrees && !shapes.is_empty() => StatedFrame::Degrees,
-        None => StatedFrame::Metres,
+        None => StatedFrame::Unnamed,
     }
 }
 

@@ -7,10 +7,17 @@
 //! alone. Nothing here computes: positions are as written, x east and y north, in whatever unit and
 //! frame the file has.
 
+mod archive;
 pub mod clean;
 mod csv;
 mod geojson;
+mod geopackage;
+mod gpx;
 mod kml;
+mod nmea;
+mod shapefile;
+mod sqlite;
+mod taskdata;
 mod xml;
 
 use crate::job::{Place, Problem, ProblemKind, SourceError};
@@ -43,8 +50,18 @@ pub enum Format {
     GeoJson,
     /// OGC 12-007.
     Kml,
+    /// `.shp` with `.dbf`, `.prj`, `.cpg`.
+    Shapefile,
+    /// OGC 12-128.
+    GeoPackage,
+    /// GPX 1.0 and 1.1.
+    Gpx,
     /// A table of points.
     Csv,
+    /// A receiver's log.
+    Nmea,
+    /// ISO 11783-10.
+    TaskData,
 }
 
 impl fmt::Display for Format {
@@ -52,7 +69,12 @@ impl fmt::Display for Format {
         out.write_str(match self {
             Self::GeoJson => "GeoJSON",
             Self::Kml => "KML",
+            Self::Shapefile => "Shapefile",
+            Self::GeoPackage => "GeoPackage",
+            Self::Gpx => "GPX",
             Self::Csv => "CSV",
+            Self::Nmea => "NMEA 0183",
+            Self::TaskData => "ISO 11783-10 task data",
         })
     }
 }
@@ -66,8 +88,8 @@ pub enum StatedFrame {
     Named(String),
     /// Longitude and latitude by their headings, in a frame that nobody names.
     Degrees,
-    /// Eastings and northings, in a frame that nobody names.
-    Metres,
+    /// Numbers in a frame that nobody names.
+    Unnamed,
 }
 
 /// Something with a place.
@@ -126,6 +148,18 @@ impl Vertex {
     }
 }
 
+impl Geometry {
+    /// Every vertex, to change.
+    fn vertices_mut(&mut self, change: &mut dyn FnMut(&mut Vertex)) {
+        match self {
+            Self::Polygons(polygons) => polygons.iter_mut().flatten().flatten().for_each(change),
+            Self::Line(line) => line.iter_mut().for_each(change),
+            Self::Fixes(fixes) => fixes.iter_mut().for_each(|fix| change(&mut fix.vertex)),
+            Self::Point(vertex) => change(vertex),
+        }
+    }
+}
+
 impl Shape {
     /// What people would call it: its name, its id and the like.
     pub fn names(&self) -> impl Iterator<Item = &str> {
@@ -149,15 +183,29 @@ const NAME_KEYS: [&str; 3] = ["name", "designator", "id"];
 /// A way to files: at most `limit` bytes of the one at a path.
 pub type Open<'a> = dyn FnMut(&str, usize) -> Result<Vec<u8>, SourceError> + 'a;
 
-/// Reads the survey at a path.
+/// A way to what lies beside a file, by name.
+type Beside<'a> = dyn FnMut(&str) -> Option<Vec<u8>> + 'a;
+
+/// Reads the survey at a path, which may be a folder with a task data set.
 pub fn read(path: &str, open: &mut Open<'_>) -> Result<Survey, Problem> {
-    let bytes = open(path, SIZE_LIMIT).map_err(|error| unreadable(path, &error))?;
-    let file: Arc<str> = Arc::from(path);
-    let content = read_bytes(path, &bytes).map_err(|refusal| refusal.at(&file, bytes.len()))?;
+    let (path, bytes) = match open(path, SIZE_LIMIT) {
+        Ok(bytes) => (path.to_owned(), bytes),
+        Err(error) => task_data_folder(path, open).ok_or_else(|| unreadable(path, &error))?,
+    };
+    let file: Arc<str> = Arc::from(path.as_str());
+    let refused = |refusal: Refusal| refusal.at(&file, bytes.len());
+    let folder = path.rfind('/').map_or("", |slash| &path[..=slash]);
+    let mut beside = |name: &str| open(&format!("{folder}{name}"), SIZE_LIMIT).ok();
+    let content = if bytes.starts_with(b"PK") {
+        archive::read(&bytes)
+    } else {
+        read_member(&path, &bytes, &mut beside)
+    };
+    let mut content = content.map_err(refused)?;
     if content.shapes.is_empty() {
-        let refusal = Refusal::new("holds no polygon, line or point").hint(HOLDS_NOTHING);
-        return Err(refusal.at(&file, bytes.len()));
+        return Err(refused(Refusal::new("holds no polygon, line or point").hint(HOLDS_NOTHING)));
     }
+    content.oddities.extend(misnamed(&path, content.format));
     Ok(Survey {
         file,
         format: content.format,
@@ -167,8 +215,18 @@ pub fn read(path: &str, open: &mut Open<'_>) -> Result<Survey, Problem> {
     })
 }
 
+/// The task data set of a folder, where it usually lies.
+fn task_data_folder(folder: &str, open: &mut Open<'_>) -> Option<(String, Vec<u8>)> {
+    let folder = folder.trim_end_matches('/');
+    let names = ["TASKDATA.XML", "TASKDATA/TASKDATA.XML", "TaskData.xml", "taskdata.xml"];
+    names.iter().find_map(|name| {
+        let path = format!("{folder}/{name}");
+        open(&path, SIZE_LIMIT).ok().map(|bytes| (path, bytes))
+    })
+}
+
 const HOLDS_NOTHING: &str = "a boundary is a polygon, a walked line that ends where it began, or its corners";
-const FORMATS: &str = "GeoJSON, KML, CSV";
+const FORMATS: &str = "GeoJSON, KML, KMZ, Shapefile, GeoPackage, GPX, CSV, NMEA 0183, ISO 11783-10 task data";
 
 /// What a format's reader gives.
 struct Content {
@@ -178,33 +236,56 @@ struct Content {
     oddities: Vec<String>,
 }
 
-fn read_bytes(path: &str, bytes: &[u8]) -> Result<Content, Refusal> {
-    let start = &bytes[..bytes.len().min(SNIFFED)];
-    let text_start = String::from_utf8_lossy(start);
-    let text_start = text_start.trim_start_matches('\u{feff}').trim_start();
-    let mut content = if text_start.is_empty() {
-        return Err(Refusal::new("is empty"));
-    } else if text_start.starts_with(['{', '[']) {
-        geojson::read(utf8(bytes)?)?
-    } else if text_start.starts_with('<') {
-        read_xml(bytes, text_start)?
-    } else if start.contains(&0) {
-        return Err(Refusal::new("is in no format that is read here")
-            .hint(format!("save the boundary in one of these: {FORMATS}")));
-    } else {
-        csv::read(bytes)?
-    };
-    content.oddities.extend(misnamed(path, content.format));
-    Ok(content)
+impl Content {
+    /// Two members of one file as one, if their frames are one.
+    fn and(mut self, other: Self, member: &str) -> Result<Self, Refusal> {
+        if other.frame != self.frame && !other.shapes.is_empty() && !self.shapes.is_empty() {
+            return Err(Refusal::new(format!("holds surveys in different frames, one of them `{member}`"))
+                .hint("unpack it, and name the one that is meant"));
+        }
+        self.frame = if self.shapes.is_empty() { other.frame } else { self.frame };
+        self.shapes.extend(other.shapes);
+        self.oddities.extend(other.oddities.into_iter().map(|oddity| format!("`{member}`: {oddity}")));
+        Ok(self)
+    }
 }
 
 /// So much of a file tells its format.
 const SNIFFED: usize = 4096;
+/// A shapefile begins with this number, most significant byte first.
+const SHAPEFILE: [u8; 4] = 9994_u32.to_be_bytes();
 
-fn read_xml(bytes: &[u8], start: &str) -> Result<Content, Refusal> {
+/// Reads a file that is not packed, by what it begins with.
+fn read_member(name: &str, bytes: &[u8], beside: &mut Beside<'_>) -> Result<Content, Refusal> {
+    let start = &bytes[..bytes.len().min(SNIFFED)];
+    let text_start = String::from_utf8_lossy(start);
+    let text_start = text_start.trim_start_matches('\u{feff}').trim_start();
+    if text_start.is_empty() {
+        Err(Refusal::new("is empty"))
+    } else if start.starts_with(&SHAPEFILE) {
+        shapefile::read(name, bytes, beside)
+    } else if sqlite::is_database(start) {
+        geopackage::read(bytes)
+    } else if text_start.starts_with(['{', '[']) {
+        geojson::read(utf8(bytes)?)
+    } else if text_start.starts_with('<') {
+        read_xml(bytes, text_start, beside)
+    } else if nmea::is_log(start) {
+        nmea::read(bytes)
+    } else if start.contains(&0) {
+        Err(Refusal::new("is in no format that is read here")
+            .hint(format!("save the boundary in one of these: {FORMATS}")))
+    } else {
+        csv::read(bytes)
+    }
+}
+
+fn read_xml(bytes: &[u8], start: &str, beside: &mut Beside<'_>) -> Result<Content, Refusal> {
     let text = utf8(bytes)?;
     match xml::root_name(start).as_deref() {
         Some("kml") => kml::read(text),
+        Some("gpx") => gpx::read(text),
+        Some("ISO11783_TaskData") => taskdata::read(text, beside),
         Some(other) => Err(Refusal::new(format!("is XML with `{other}` outermost, which is not read here"))
             .hint(format!("save the boundary in one of these: {FORMATS}"))),
         None => Err(Refusal::new("begins like XML and has no element")),
@@ -217,10 +298,15 @@ fn misnamed(path: &str, format: Format) -> Option<String> {
     let extension = extension.to_ascii_lowercase();
     let promised: &[&str] = match format {
         Format::GeoJson => &["geojson", "json"],
-        Format::Kml => &["kml"],
+        Format::Kml => &["kml", "kmz"],
+        Format::Shapefile => &["shp"],
+        Format::GeoPackage => &["gpkg"],
+        Format::Gpx => &["gpx"],
+        Format::Nmea => &["nmea", "log", "txt", "nma", "ubx"],
+        Format::TaskData => &["xml"],
         Format::Csv => &["csv", "txt", "tsv", "asc", "xyz", "pnt", "dat"],
     };
-    (!promised.contains(&extension.as_str()))
+    (extension != "zip" && !promised.contains(&extension.as_str()))
         .then(|| format!("the file is called `.{extension}` and holds {format}"))
 }
 
@@ -241,6 +327,11 @@ impl Refusal {
 
     fn hint(self, hint: impl Into<String>) -> Self {
         Self { hint: Some(hint.into()), ..self }
+    }
+
+    /// The same of a member of a packed file, whose text nobody can be shown.
+    fn within(self, member: &str) -> Self {
+        Self { place: None, message: format!("holds `{member}`, which {}", self.message), ..self }
     }
 
     fn place(self, offset: usize) -> Self {

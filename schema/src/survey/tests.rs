@@ -143,7 +143,7 @@ fn tables_keep_names_codes_radii_and_places() {
     let text =
         "Point;Code;Easting;Northing;Radius\nA1;corner;500000,5;5700000,25;\nM1;mast;500010,0;5700010;0,4\n";
     let survey = read_text("corners.csv", text).unwrap();
-    assert_eq!(survey.frame, StatedFrame::Metres);
+    assert_eq!(survey.frame, StatedFrame::Unnamed);
     assert_eq!(points(&survey), [(500_000.5, 5_700_000.25), (500_010.0, 5_700_010.0)]);
     let mast = &survey.shapes[1];
     assert_eq!((mast.attribute("name"), mast.attribute("code")), (Some("M1"), Some("mast")));
@@ -176,6 +176,214 @@ fn content_counts_and_not_the_name() {
     assert_eq!(read_all(&[], "gone.kml").unwrap_err().kind, ProblemKind::MissingFile);
     assert!(read_text("a.html", "<html><body/></html>").unwrap_err().message.contains("`html`"));
     assert!(read_all(&[("a.bin", &[1, 2, 0, 4])], "a.bin").unwrap_err().message.contains("no format"));
+}
+
+/// The same square of a field, whatever the format.
+const CORNERS: [(f64, f64); 5] = [(5.25, 52.125), (5.5, 52.125), (5.5, 52.25), (5.25, 52.25), (5.25, 52.125)];
+
+/// Written by the library that reads it, with an attribute table of the library's too.
+fn shapefile() -> [Vec<u8>; 2] {
+    use ::shapefile::{Point, Polygon, PolygonRing, ShapeWriter};
+    use std::io::Cursor;
+    let mut shp = Cursor::new(Vec::new());
+    let mut writer = ShapeWriter::new(&mut shp);
+    let outer: Vec<Point> = CORNERS.iter().rev().map(|&(x, y)| Point::new(x, y)).collect();
+    let inner = [(5.3, 52.2), (5.35, 52.2), (5.35, 52.22), (5.3, 52.2)];
+    let inner = inner.iter().map(|&(x, y)| Point::new(x, y)).collect();
+    let polygon = Polygon::with_rings(vec![PolygonRing::Outer(outer), PolygonRing::Inner(inner)]);
+    writer.write_shape(&polygon).unwrap();
+    drop(writer);
+    let mut dbf = Cursor::new(Vec::new());
+    let mut table = dbase::TableWriterBuilder::new()
+        .add_character_field("NAME".try_into().unwrap(), 20)
+        .add_numeric_field("HA".try_into().unwrap(), 10, 2)
+        .build_with_dest(&mut dbf);
+    let mut record = dbase::Record::default();
+    record.insert("NAME".into(), dbase::FieldValue::Character(Some("Long Acre".into())));
+    record.insert("HA".into(), dbase::FieldValue::Numeric(Some(12.5)));
+    table.write_record(&record).unwrap();
+    drop(table);
+    [shp.into_inner(), dbf.into_inner()]
+}
+
+#[test]
+fn a_shapefile_is_read_with_what_lies_beside_it() {
+    let [shp, dbf] = shapefile();
+    let prj = b"GEOGCS[\"GCS_WGS_1984\"]";
+    let survey =
+        read_all(&[("f/a.shp", &shp), ("f/a.dbf", &dbf), ("f/a.prj", prj), ("f/a.cpg", b"UTF-8")], "f/a.shp")
+            .unwrap();
+    let rings = only_polygon(&survey);
+    assert_eq!(rings.len(), 2);
+    assert_eq!(rings[0].iter().rev().copied().collect::<Vec<_>>(), CORNERS);
+    assert_eq!(survey.shapes[0].attribute("name"), Some("Long Acre"));
+    assert_eq!(survey.shapes[0].attribute("ha"), Some("12.5"));
+    assert_eq!(survey.frame, StatedFrame::Named("GEOGCS[\"GCS_WGS_1984\"]".into()));
+    assert_eq!(survey.oddities, [""; 0]);
+    let alone = read_all(&[("a.shp", &shp)], "a.shp").unwrap();
+    assert_eq!(alone.frame, StatedFrame::Unnamed);
+    assert!(alone.oddities[0].contains("no `a.dbf`"), "{:?}", alone.oddities);
+    for cut in 0..shp.len() {
+        let _ = read_all(&[("a.shp", &shp[..cut]), ("a.dbf", &dbf)], "a.shp");
+    }
+    for cut in 0..dbf.len() {
+        let _ = read_all(&[("a.shp", &shp), ("a.dbf", &dbf[..cut])], "a.shp");
+    }
+}
+
+fn zipped(members: &[(&str, &[u8])]) -> Vec<u8> {
+    use std::io::Write;
+    let mut writer = zip::ZipWriter::new(std::io::Cursor::new(Vec::new()));
+    for (name, bytes) in members {
+        writer.start_file(*name, zip::write::SimpleFileOptions::default()).unwrap();
+        writer.write_all(bytes).unwrap();
+    }
+    writer.finish().unwrap().into_inner()
+}
+
+#[test]
+fn packed_surveys_are_read_and_the_rest_is_told() {
+    let [shp, dbf] = shapefile();
+    let packed = zipped(&[
+        ("farm/a.shp", &shp),
+        ("farm/A.DBF", &dbf),
+        ("__MACOSX/farm/._a.shp", b"junk"),
+        ("farm/a.shx", b""),
+    ]);
+    let survey = read_all(&[("a.zip", &packed)], "a.zip").unwrap();
+    assert_eq!((survey.format, survey.shapes[0].attribute("NAME")), (Format::Shapefile, Some("Long Acre")));
+
+    let packed = zipped(&[("doc.kml", b"<kml/>"), ("layers/k.kml", KML.as_bytes()), ("photo.png", b"png")]);
+    let survey = read_all(&[("a.kmz", &packed)], "a.kmz").unwrap();
+    assert_eq!((survey.format, survey.shapes.len()), (Format::Kml, 1));
+    assert_eq!(survey.oddities, ["1 other file in it is passed over"]);
+
+    let letter = zipped(&[("letter.docx", b"x")]);
+    assert!(
+        read_all(&[("a.zip", &letter)], "a.zip")
+            .unwrap_err()
+            .message
+            .contains("no survey, but `letter.docx`")
+    );
+    for cut in (0..packed.len()).step_by(3) {
+        let _ = read_all(&[("a.kmz", &packed[..cut])], "a.kmz");
+    }
+}
+
+#[test]
+fn what_unpacks_to_gigabytes_is_refused() {
+    let packed = zipped(&[("a.kml", &vec![b' '; SIZE_LIMIT + 1])]);
+    assert!(packed.len() < 1 << 20);
+    assert!(read_all(&[("a.kmz", &packed)], "a.kmz").unwrap_err().message.contains("more than 256 MiB"));
+}
+
+#[test]
+fn gpx_gives_tracks_and_waypoints() {
+    let points: String = CORNERS.iter().map(|(x, y)| format!("<trkpt lat=\"{y}\" lon=\"{x}\"/>")).collect();
+    let text = format!(
+        "<?xml version=\"1.0\"?><gpx version=\"1.1\" creator=\"walk\" xmlns=\"http://www.topografix.com/GPX/1/1\"><wpt lat=\"52.2\" lon=\"5.3\"><name>7</name><type>pole 0.4</type></wpt><trk><name>Long Acre</name><trkseg>{points}</trkseg></trk></gpx>"
+    );
+    let survey = read_text("a.gpx", &text).unwrap();
+    assert_eq!(survey.format, Format::Gpx);
+    let Geometry::Line(line) = &survey.shapes[0].geometry else { panic!() };
+    assert_eq!(line.iter().map(|v| (v.x, v.y)).collect::<Vec<_>>(), CORNERS);
+    assert_eq!(survey.shapes[0].attribute("name"), Some("Long Acre"));
+    assert_eq!(survey.shapes[1].attribute("code"), Some("pole 0.4"));
+    for cut in 0..text.len() {
+        let _ = read_text("a.gpx", &text[..cut]);
+    }
+}
+
+/// The example sentence of many receivers' manuals, with its checksum; degrees by hand:
+/// 48 + 7.038 / 60, 11 + 31.000 / 60.
+#[test]
+fn a_log_gives_fixes_with_quality_and_height() {
+    let good = "$GPGGA,123519,4807.038,N,01131.000,E,1,08,0.9,545.4,M,46.9,M,,*47";
+    let text = format!(
+        "# a walk\r\n{good}\r\n$GPRMC,123519,A,4807.038,N,01131.000,E,022.4,084.4,230394,003.1,W*6A\r\n{}\r\n$GPGGA,123520,,,,,0,00,,,M,,M,,*61\r\n",
+        good.replace("*47", "*48")
+    );
+    let survey = read_text("walk.log", &text).unwrap();
+    let Geometry::Fixes(fixes) = &survey.shapes[0].geometry else { panic!() };
+    assert_eq!(fixes.len(), 1);
+    let fix = &fixes[0];
+    assert!((fix.vertex.y - 48.1173).abs() < 1e-12 && (fix.vertex.x - (11.0 + 31.0 / 60.0)).abs() < 1e-12);
+    assert_eq!((fix.quality, fix.height_m.map(f64::round)), (1, Some(545.0)));
+    assert_eq!(&text[fix.vertex.bytes.start as usize..fix.vertex.bytes.end as usize], good);
+    assert!(survey.oddities[0].starts_with("1 of 3 GGA sentences are damaged"), "{:?}", survey.oddities);
+    assert!(survey.oddities[1].starts_with("1 of 3 GGA sentences are without"), "{:?}", survey.oddities);
+    let none = good.replace("*47", "*48");
+    assert!(read_text("walk.log", &none).unwrap_err().message.contains("without a position"));
+}
+
+const TASK_DATA: &str = r#"<?xml version="1.0" encoding="UTF-8"?>
+<ISO11783_TaskData VersionMajor="3" VersionMinor="0" DataTransferOrigin="1">
+<PFD A="PFD1" B="7" C="Long Acre" D="100"><PLN A="1"><LSG A="1"><PNT A="2" C="52.125" D="5.25"/><PNT A="2" C="52.125" D="5.5"/><PNT A="2" C="52.25" D="5.5"/><PNT A="2" C="52.25" D="5.25"/><PNT A="2" C="52.125" D="5.25"/></LSG></PLN>
+<PLN A="6" B="silo"><LSG A="1"><PNT A="2" C="52.2" D="5.3"/><PNT A="2" C="52.2" D="5.31"/><PNT A="2" C="52.21" D="5.31"/></LSG></PLN>
+<PNT A="3" B="gate" C="52.125" D="5.3"/><GGP A="GGP1"><GPN A="GPN1" C="1"><LSG A="5"><PNT A="6" C="52" D="5"/></LSG></GPN></GGP></PFD>
+<XFR A="PFD00001" B="1"/><TSK A="TSK1" G="oops"/></ISO11783_TaskData>"#;
+const EXTERNAL: &str = r#"<XFC><PFD A="PFD2" C="Short Acre" D="1"><PLN A="1"><LSG A="1"><PNT A="10" C="52" D="5"/><PNT A="10" C="52" D="5.1"/><PNT A="10" C="52.1" D="5.1"/></LSG></PLN></PFD></XFC>"#;
+
+#[test]
+fn a_task_data_set_gives_its_partfields() {
+    let files: [(&str, &[u8]); 2] = [
+        ("set/TASKDATA/TASKDATA.XML", TASK_DATA.as_bytes()),
+        ("set/TASKDATA/PFD00001.XML", EXTERNAL.as_bytes()),
+    ];
+    for path in ["set", "set/", "set/TASKDATA", "set/TASKDATA/TASKDATA.XML"] {
+        let survey = read_all(&files, path).unwrap();
+        assert_eq!((survey.format, survey.shapes.len()), (Format::TaskData, 4), "{path}");
+        let Geometry::Polygons(polygons) = &survey.shapes[0].geometry else { panic!() };
+        assert_eq!(polygons[0][0].iter().map(|v| (v.x, v.y)).collect::<Vec<_>>(), CORNERS);
+        assert_eq!(survey.shapes[0].names().collect::<Vec<_>>(), ["Long Acre", "PFD1"]);
+        assert_eq!(survey.shapes[1].attribute("kind"), Some("obstacle"));
+        assert_eq!(
+            (survey.shapes[2].attribute("kind"), survey.shapes[2].attribute("name")),
+            (Some("entrance"), Some("gate"))
+        );
+        assert_eq!(survey.shapes[3].attribute("name"), Some("Short Acre"));
+    }
+    let packed =
+        zipped(&[("TASKDATA/TASKDATA.XML", TASK_DATA.as_bytes()), ("TASKDATA/._TASKDATA.XML", b"junk")]);
+    let survey = read_all(&[("set.zip", &packed)], "set.zip").unwrap();
+    assert_eq!(survey.shapes.len(), 3);
+    assert!(survey.oddities[0].contains("PFD00001"), "{:?}", survey.oddities);
+    for cut in 0..TASK_DATA.len() {
+        let _ = read_text("TASKDATA.XML", &TASK_DATA[..cut]);
+    }
+}
+
+/// Written by GDAL (pyogrio), with a page of 512 bytes so that rows overflow their pages.
+const PACKAGE: &[u8] = include_bytes!("long-acre.gpkg");
+
+#[test]
+fn a_geopackage_is_read() {
+    let survey = read_all(&[("a.gpkg", PACKAGE)], "a.gpkg").unwrap();
+    assert_eq!((survey.format, &survey.frame), (Format::GeoPackage, &StatedFrame::Named("EPSG:4258".into())));
+    assert_eq!(survey.shapes.len(), 3);
+    let Geometry::Polygons(polygons) = &survey.shapes[0].geometry else { panic!() };
+    assert_eq!(polygons[0][0].iter().map(|v| (v.x, v.y)).collect::<Vec<_>>(), CORNERS);
+    assert_eq!((polygons[0].len(), survey.shapes[0].attribute("name")), (2, Some("Long Acre")));
+    assert!(matches!(&survey.shapes[1].geometry, Geometry::Polygons(parts) if parts.len() == 2));
+    let Geometry::Polygons(polygons) = &survey.shapes[2].geometry else { panic!() };
+    assert_eq!(polygons[0][0].len(), 201, "a row of several pages");
+}
+
+#[test]
+fn a_damaged_geopackage_is_answered() {
+    for cut in (0..PACKAGE.len()).step_by(97) {
+        let _ = read_all(&[("a.gpkg", &PACKAGE[..cut])], "a.gpkg");
+    }
+    let mut state = 1_u32;
+    for _ in 0..300 {
+        let mut damaged = PACKAGE.to_vec();
+        for _ in 0..8 {
+            state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            let at = state as usize % damaged.len();
+            damaged[at] = (state >> 24) as u8;
+        }
+        let _ = read_all(&[("a.gpkg", &damaged)], "a.gpkg");
+    }
 }
 
 proptest::proptest! {
