@@ -150,6 +150,54 @@ fn a_job_may_come_through_standard_input() {
     assert_eq!(entries(&dir.path().join("out")), ["job"]);
 }
 
+const CORNERS: &str = "name,code,lat,lon,radius\nA,,48.61,-27.41,\nB,,48.61,-27.407,\nC,,48.612,-27.407,\nC,,48.612,-27.407,\nD,,48.612,-27.41,\n7,pole,48.611,-27.4085,0.4\n";
+
+#[test]
+fn a_survey_becomes_a_clean_file_that_is_read_back() {
+    let dir = tempfile::tempdir().expect("a temporary folder");
+    fs::write(dir.path().join("corners.csv"), CORNERS).expect("written");
+    let told = text(&run(dir.path(), &["survey", "corners.csv", "-o", "field.geojson"], 0).stderr);
+    for words in ["corners.csv: CSV, 6 shapes", "4 of 5 corners read", "1 obstacle", "field/repeated-point"] {
+        assert!(told.contains(words), "{told}");
+    }
+    let again = run(dir.path(), &["survey", "field.geojson", "-o", "-"], 0);
+    assert_eq!(again.stdout, fs::read(dir.path().join("field.geojson")).expect("written"));
+    assert!(text(&again.stderr).contains("nothing was changed"), "{}", text(&again.stderr));
+    assert_eq!(entries(dir.path()), ["corners.csv", "field.geojson"]);
+}
+
+#[test]
+fn a_survey_of_several_fields_lists_them_until_one_is_chosen() {
+    let dir = tempfile::tempdir().expect("a temporary folder");
+    let ring = |west: f64| {
+        format!("[[{west},48.61],[{},48.61],[{},48.612],[{west},48.61]]", west + 0.003, west + 0.003)
+    };
+    let feature = |name: &str, west: f64| {
+        format!(
+            r#"{{"type":"Feature","properties":{{"name":"{name}"}},"geometry":{{"type":"Polygon","coordinates":[{}]}}}}"#,
+            ring(west)
+        )
+    };
+    let both = format!(
+        r#"{{"type":"FeatureCollection","features":[{},{}]}}"#,
+        feature("West Piece", -27.41),
+        feature("East Piece", -27.4)
+    );
+    fs::write(dir.path().join("both.geojson"), both).expect("written");
+    let refused = run(dir.path(), &["survey", "both.geojson", "-o", "field.geojson"], 1);
+    assert!(text(&refused.stderr).contains("1 `West Piece`, 2 `East Piece`"));
+    assert_eq!(entries(dir.path()), ["both.geojson"]);
+    let one = run(dir.path(), &["survey", "both.geojson", "--name", "East Piece", "-o", "-"], 0);
+    assert_eq!(text(&one.stdout).matches("\"kind\":\"boundary\"").count(), 1);
+    let all = run(dir.path(), &["survey", "both.geojson", "--all", "-o", "-"], 0);
+    assert_eq!(text(&all.stdout).matches("\"kind\":\"boundary\"").count(), 2);
+    run(dir.path(), &["survey", "both.geojson", "--all", "--index", "1"], 2);
+    run(dir.path(), &["survey", "both.geojson", "--where", "name"], 2);
+    run(dir.path(), &["survey", "both.geojson", "--into", "no such frame"], 2);
+    run(dir.path(), &["survey", "both.geojson", "-o", "-", "--format", "json"], 2);
+    run(dir.path(), &["survey", "gone.geojson"], 1);
+}
+
 #[test]
 fn schemas_and_rules_are_told() {
     let dir = tempfile::tempdir().expect("a temporary folder");

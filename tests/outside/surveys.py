@@ -1,7 +1,7 @@
 """surveys.py PROGRAM [FOLDER]: surveys written by other programs, read by `lanewright survey`.
 
 Invented fields are written by GDAL (pyogrio through geopandas) as GeoJSON, Shapefile, zipped
-Shapefile, GeoPackage, KML, GPX and CSV, in degrees and in map grids; the clean file that the program
+Shapefile, GeoPackage, GML, KML, GPX and CSV, in degrees and in map grids; the clean file that the program
 makes of each must have the same polygons: to 1e-9 degrees from degrees, to 1 mm (1e-8 degrees) from
 a map grid, since its metres went through the projection of one program and came back through that of
 another. With a FOLDER of real files, counts and geodesic areas must be those that geopandas and
@@ -78,6 +78,8 @@ def write(fields, folder):
         yield folder / f"{name}-shp.zip", tolerance, options
         layer.to_file(folder / f"{name}.gpkg", driver="GPKG", layer="fields")
         yield folder / f"{name}.gpkg", tolerance, options
+    fields.to_file(folder / "a.gml", driver="GML", FORMAT="GML3.2")
+    yield folder / "a.gml", degrees, []
     fields.to_crs("EPSG:4326").to_file(folder / "a.kml", driver="KML")
     yield folder / "a.kml", degrees, []
     with zipfile.ZipFile(folder / "a.kmz", "w", zipfile.ZIP_DEFLATED) as packed:
@@ -185,7 +187,7 @@ def main():
         check_lines_and_points(program, Path(folder), report)
     with tempfile.TemporaryDirectory() as kept:
         for path in sorted(path for folder in sys.argv[2:] for path in Path(folder).rglob("*")):
-            if path.suffix in {".zip", ".gpkg", ".geojson", ".kml", ".kmz"} and ".gml" not in path.name:
+            if path.suffix in {".zip", ".gpkg", ".geojson", ".kml", ".kmz"}:
                 check_real(program, path, Path(kept), report)
     sys.exit(0 if report.print() else 1)
 

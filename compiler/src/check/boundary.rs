@@ -203,3 +203,123 @@ fn obstacles(
     }
     Some(keep_outs)
 }
+
+#[cfg(test)]
+mod tests {
+    use crate::check::tests::{BOUNDARY, SOUND};
+    use crate::check::{Field, check};
+    use crate::diagnostic::Finding;
+    use crate::read::read;
+    use std::collections::BTreeMap;
+
+    const CORNERS: &str = "name;code;lat;lon;radius
+A;corner;48,610;-27,410;
+B;corner;48,610;-27,407;
+C;corner;48,612;-27,407;
+D;corner;48,612;-27,410;
+7;mast;48,6112;-27,4080;0,5
+road;gate;48,610;-27,4085;
+";
+
+    /// The sound job with these lines in place of its corners, and one file beside it.
+    fn told(lines: &str, path: &str, text: &str) -> (Vec<Finding>, Option<Field>) {
+        let job = SOUND.replace(BOUNDARY, lines);
+        let files: BTreeMap<String, Vec<u8>> = [("job.toml", job.as_str()), (path, text)]
+            .map(|(path, text)| (path.to_owned(), text.as_bytes().to_vec()))
+            .into();
+        let read = read(&files, "job.toml");
+        let mut findings = read.findings;
+        let job = read.draft.and_then(|draft| check(&draft).tell(&mut findings));
+        (findings, job.and_then(|mut job| job.fields.pop()))
+    }
+
+    #[track_caller]
+    fn refused(lines: &str, text: &str) -> Finding {
+        let (mut findings, field) = told(lines, "a.csv", text);
+        assert!(field.is_none() && findings.len() == 1, "{findings:#?}");
+        findings.remove(0)
+    }
+
+    #[test]
+    fn a_table_of_corners_gives_boundary_keep_outs_and_entrances() {
+        let lines = "boundary = \"a.csv\"\nobstacle_clearance = \"1.5 m\"";
+        let (findings, field) = told(lines, "a.csv", CORNERS);
+        assert_eq!(findings, []);
+        let field = field.unwrap();
+        assert_eq!(field.parts[0].exterior.len(), 4);
+        let keep_outs: Vec<(&str, f64)> =
+            field.keep_outs.iter().map(|k| (k.name.as_str(), k.clearance.to_m())).collect();
+        assert_eq!(keep_outs, [("pole", 1.0), ("mast 7", 1.5)], "the job's own first");
+        assert_eq!(field.entrances[0].name, "gate road");
+    }
+
+    #[test]
+    fn an_obstacle_needs_a_clearance_and_the_hint_is_good() {
+        let finding = refused("boundary = \"a.csv\"", CORNERS);
+        assert_eq!(finding.rule, "survey/obstacle-clearance");
+        assert!(finding.hint.unwrap().contains("obstacle_clearance = \"1 m\""));
+        assert!(told("boundary = \"a.csv\"\nobstacle_clearance = \"1 m\"", "a.csv", CORNERS).1.is_some());
+    }
+
+    #[test]
+    fn an_attribute_is_named_with_its_value() {
+        let finding = refused("boundary = \"a.csv\"\nboundary_where = \"oats\"", CORNERS);
+        assert_eq!(finding.rule, "field/boundary-choice");
+        assert!(finding.hint.unwrap().contains("\"crop=oats\""));
+    }
+
+    /// Zone 26 of UTM; a rectangle of 220 m by 221 m, about the sound job's field by PROJ.
+    const GRID: &str =
+        "easting,northing\n469778.0,5384184.0\n469998.0,5384184.0\n469998.0,5384405.0\n469778.0,5384405.0\n";
+
+    #[test]
+    fn a_map_grid_is_named_by_the_job() {
+        let lines = "boundary = \"a.csv\"\nboundary_frame = \"EPSG:32626\"";
+        let job = told(lines, "a.csv", GRID);
+        let corner = job.1.unwrap_or_else(|| panic!("{:#?}", job.0)).parts[0].exterior[0];
+        assert!(
+            (corner.latitude - 48.61).abs() < 0.001 && (corner.longitude + 27.41).abs() < 0.001,
+            "{corner:?}"
+        );
+        assert_eq!(refused("boundary = \"a.csv\"", GRID).rule, "survey/frame-missing");
+    }
+
+    #[test]
+    fn exchanged_eastings_and_northings_are_known_by_the_base_station() {
+        let exchanged = GRID.replace("easting,northing", "northing,easting");
+        let lines = "boundary = \"a.csv\"\nboundary_frame = \"EPSG:32626\"";
+        let (findings, field) = told(lines, "a.csv", &exchanged);
+        assert!(field.is_none());
+        let finding = findings.last().unwrap();
+        assert_eq!(finding.rule, "field/swapped");
+        assert!(finding.message.contains("easting and northing exchanged"), "{}", finding.message);
+    }
+
+    #[test]
+    fn a_walk_with_poor_fixes_is_refused_unless_the_job_takes_them() {
+        let places = [(48.61, 27.41), (48.61, 27.407), (48.612, 27.407), (48.612, 27.41), (48.61, 27.41)];
+        let minutes = |degrees: f64| (degrees.fract() * 60.0, degrees.trunc());
+        let sentence = |(latitude, longitude): (f64, f64)| {
+            let ((north, n), (west, w)) = (minutes(latitude), minutes(longitude));
+            let body = format!(
+                "GPGGA,120000,{n:02.0}{north:010.7},N,{w:03.0}{west:010.7},W,5,12,0.6,80.0,M,50.0,M,,"
+            );
+            let sum = body.bytes().fold(0, |sum, byte| sum ^ byte);
+            format!("${body}*{sum:02X}\r\n")
+        };
+        let log: String = places.into_iter().map(sentence).collect();
+        assert_eq!(refused("boundary = \"a.csv\"", &log).rule, "survey/no-good-fix");
+        let (_, field) = told("boundary = \"a.log\"\nfix_quality = \"rtk-float\"", "a.log", &log);
+        assert_eq!(field.unwrap().parts[0].exterior.len(), 4);
+    }
+
+    #[test]
+    fn a_crossing_is_cut_where_the_job_asks_for_it() {
+        let tie = "lat,lon\n48.610,-27.410\n48.612,-27.407\n48.610,-27.407\n48.612,-27.410\n";
+        let finding = refused("boundary = \"a.csv\"", tie);
+        assert_eq!(finding.rule, "field/self-crossing");
+        let (findings, field) = told("boundary = \"a.csv\"\nrepair = true", "a.csv", tie);
+        assert_eq!(findings[0].rule, "survey/parted");
+        assert_eq!(field.unwrap().parts.len(), 2);
+    }
+}

@@ -8,7 +8,7 @@ use std::fmt::Write as _;
 use std::path::Path;
 
 /// A job with nothing wrong in it.
-const SOUND: &str = r#"
+pub(super) const SOUND: &str = r#"
 [order]
 title = "Chicory on Lower Sallow"
 issued = 2027-04-12
@@ -100,7 +100,7 @@ impl Slip {
     }
 }
 
-const BOUNDARY: &str = "corners = [
+pub(super) const BOUNDARY: &str = "corners = [
     [48.610, -27.410],
     [48.610, -27.407],
     [48.612, -27.407],

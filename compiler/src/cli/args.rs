@@ -60,8 +60,8 @@ pub enum Command {
     },
     /// Read surveys in any format and write a clean field file
     ///
-    /// Reads GeoJSON, KML, KMZ, Shapefile, GeoPackage, GPX, CSV tables of corners, NMEA 0183 logs and
-    /// ISO 11783-10 task data sets, zipped or not: the field's boundary, obstacles (points with a code
+    /// Reads GeoJSON, KML, KMZ, GML, Shapefile, GeoPackage, GPX, CSV tables of corners, NMEA 0183
+    /// logs and ISO 11783-10 task data sets, zipped or not: the field's boundary, obstacles (points with a code
     /// such as `pole` and a radius) and ways in (`gate`). Tells what was read and every change with
     /// its place and size. The clean file is GeoJSON (RFC 7946), for a job's `boundary`.
     Survey(Survey),

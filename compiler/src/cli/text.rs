@@ -1,7 +1,7 @@
 //! Findings for people: the fact, the place in the job with the text underlined, the figures
 //! beside it, the place on the ground, and after a blank line the hint.
 
-use super::place::excerpt;
+use super::place::{excerpt, place};
 use annotate_snippets::renderer::DecorStyle;
 use annotate_snippets::{AnnotationKind, Group, Level, Renderer, Snippet};
 use lanewright::diagnostic::{Finding, Severity};
@@ -16,6 +16,9 @@ pub enum Colour {
     Plain,
 }
 
+/// Longer lines, such as a whole survey without a line break, are named and not shown.
+const LONGEST_SHOWN: usize = 64 << 10;
+
 /// The finding as text that ends with a newline. `source` is the file that it points into.
 pub fn render(finding: &Finding, source: Option<&[u8]>, colour: Colour) -> String {
     let renderer = match colour {
@@ -27,6 +30,10 @@ pub fn render(finding: &Finding, source: Option<&[u8]>, colour: Colour) -> Strin
     let mut group = Group::with_title(title);
     if let Some(snippet) = snippet(finding, source) {
         group = group.element(snippet);
+    } else if let (Some(span), Some(source)) = (&finding.span, source) {
+        let at = place(source, &span.bytes);
+        let words = format!("line {}, column {}", at.line, at.column);
+        group = group.element(Level::NOTE.with_name(&span.file).message(words));
     }
     if let Some(place) = finding.place {
         group = group.element(Level::NOTE.with_name("place").message(coordinates(place)));
@@ -53,6 +60,9 @@ fn snippet<'a>(
 ) -> Option<Snippet<'a, annotate_snippets::Annotation<'a>>> {
     let span = finding.span.as_ref()?;
     let shown = excerpt(source?, &span.bytes);
+    if shown.text.len() > LONGEST_SHOWN {
+        return None;
+    }
     let mut annotation = AnnotationKind::Primary.span(shown.span);
     if !finding.label.is_empty() {
         annotation = annotation.label(&finding.label);

@@ -8,6 +8,7 @@ use super::points::{Role, role};
 use crate::diagnostic::Finding;
 use crate::rules;
 use lanewright_schema::survey::{Fix, Geometry, Shape, Survey, Vertex};
+use std::collections::BTreeSet;
 
 /// Which shape is asked for.
 #[derive(Clone, Debug, PartialEq)]
@@ -49,17 +50,6 @@ pub enum Outline {
     Fixes(Vec<Fix>),
     /// As its corners in order.
     Corners(Vec<Vertex>),
-}
-
-impl Candidate {
-    /// How it is listed: its name, or its first attribute.
-    pub fn label(&self) -> String {
-        match (self.names.first(), self.attributes.first()) {
-            (Some(name), _) => format!("`{name}`"),
-            (None, Some((key, value))) => format!("with {key}={value}"),
-            (None, None) => "without a name".to_owned(),
-        }
-    }
 }
 
 /// Everything in the survey that could be the field.
@@ -155,8 +145,16 @@ fn only<'c>(mut found: impl Iterator<Item = &'c Candidate>) -> Result<&'c Candid
 const LISTED: usize = 12;
 
 fn listed(candidates: &[Candidate]) -> String {
-    let labels = candidates.iter().enumerate().take(LISTED);
-    let labels: Vec<String> = labels.map(|(index, one)| format!("{} {}", index + 1, one.label())).collect();
+    let telling = telling_attribute(candidates);
+    let label = |(index, one): (usize, &Candidate)| {
+        let told = telling.and_then(|key| one.attributes.iter().find(|(known, _)| known == key));
+        match (one.names.first(), told) {
+            (Some(name), _) => format!("{} `{name}`", index + 1),
+            (None, Some((key, value))) => format!("{} with {key}={value}", index + 1),
+            (None, None) => format!("{} without a name", index + 1),
+        }
+    };
+    let labels: Vec<String> = candidates.iter().enumerate().take(LISTED).map(label).collect();
     let more = match candidates.len().saturating_sub(LISTED) {
         0 => String::new(),
         more => format!(" and {more} more"),
@@ -165,4 +163,17 @@ fn listed(candidates: &[Candidate]) -> String {
         "choose with `boundary_name`, `boundary_where` or `boundary_index` (--name, --where, --index); the file holds {}{more}",
         labels.join(", ")
     )
+}
+
+/// The attribute that tells the listed shapes apart best.
+fn telling_attribute(candidates: &[Candidate]) -> Option<&str> {
+    let shown = &candidates[..candidates.len().min(LISTED)];
+    let values = |key: &str| {
+        let value =
+            |one: &Candidate| one.attributes.iter().find(|(known, _)| known == key).map(|(_, v)| v.clone());
+        shown.iter().filter_map(value).collect::<BTreeSet<String>>().len()
+    };
+    let keys = shown.first()?.attributes.iter().map(|(key, _)| key.as_str());
+    // Of several that tell them apart alike, the first: it is most often the key.
+    keys.rev().max_by_key(|key| values(key))
 }

@@ -25,6 +25,7 @@ pub struct Georeference {
     pub frame: ReferenceFrame,
     /// How people call the frame of the file.
     pub stated: String,
+    northing_first: bool,
     unproject: Option<Proj>,
     shift: Option<DatumShift>,
 }
@@ -32,9 +33,10 @@ pub struct Georeference {
 impl Georeference {
     /// The place of a position; `None` where there is no such place.
     pub fn place(&self, vertex: &Vertex) -> Option<GeoPoint> {
+        let (x, y) = if self.northing_first { (vertex.y, vertex.x) } else { (vertex.x, vertex.y) };
         let (longitude, latitude) = match &self.unproject {
-            Some(proj) => proj.convert((vertex.x, vertex.y)).ok()?,
-            None => (vertex.x, vertex.y),
+            Some(proj) => proj.convert((x, y)).ok()?,
+            None => (x, y),
         };
         let place = GeoPoint { longitude, latitude };
         let place = match &self.shift {
@@ -55,7 +57,7 @@ pub fn georeference(
     findings: &mut Vec<Finding>,
 ) -> Result<Georeference, Finding> {
     let text = match (asked, &survey.frame) {
-        (Some(asked), StatedFrame::Named(stated)) => {
+        (Some(asked), StatedFrame::Named(stated) | StatedFrame::NamedInOwnOrder(stated)) => {
             findings.push(rules::finding(
                 "survey/frame-overruled",
                 format!("the file states the frame `{}`; `{asked}` is taken instead", brief(stated)),
@@ -63,7 +65,7 @@ pub fn georeference(
             asked
         }
         (Some(asked), _) => asked,
-        (None, StatedFrame::Named(stated)) => stated,
+        (None, StatedFrame::Named(stated) | StatedFrame::NamedInOwnOrder(stated)) => stated,
         (None, StatedFrame::Unnamed) => return Err(missing(survey)),
         (None, StatedFrame::ByFormat | StatedFrame::Degrees) => {
             if let Some(far) = sample.iter().find(|v| v.x.abs() > 360.0 || v.y.abs() > 360.0) {
@@ -71,14 +73,25 @@ pub fn georeference(
             }
             let frame = into.cloned().unwrap_or_else(wgs84);
             let stated = "longitude and latitude, no frame stated".to_owned();
-            return Ok(Georeference { frame, stated, unproject: None, shift: None });
+            return Ok(Georeference { frame, stated, northing_first: false, unproject: None, shift: None });
         }
     };
-    described(text, into, sample, findings)
+    let own_order = matches!(survey.frame, StatedFrame::NamedInOwnOrder(_));
+    described(text, if own_order { Axes::OfTheFrame } else { Axes::EastFirst }, into, sample, findings)
+}
+
+/// Which axis a file's positions give first.
+#[derive(Copy, Clone, PartialEq)]
+enum Axes {
+    /// Easting or longitude.
+    EastFirst,
+    /// The one that the frame's definition has first.
+    OfTheFrame,
 }
 
 fn described(
     text: &str,
+    axes: Axes,
     into: Option<&ReferenceFrame>,
     sample: &[Vertex],
     findings: &mut Vec<Finding>,
@@ -94,7 +107,9 @@ fn described(
     } else {
         None
     };
-    let mut way = Georeference { frame: base.clone(), stated, unproject, shift: None };
+    let northing_first =
+        axes == Axes::OfTheFrame && crs["coordinate_system"]["axis"][0]["direction"] == "north";
+    let mut way = Georeference { frame: base.clone(), stated, northing_first, unproject, shift: None };
     let near: Vec<GeoPoint> = sample.iter().filter_map(|vertex| way.place(vertex)).collect();
     if near.is_empty() {
         return Err(rules::finding(
@@ -115,7 +130,7 @@ fn described(
         findings.push(rules::finding(
             "survey/frame-taken",
             format!(
-                "the file says WGS 84, which any receiver's file does; its positions are taken as {}",
+                "the file's frame is on WGS 84, as any receiver's file says; its positions are taken as {}",
                 target.name
             ),
         ));

@@ -433,7 +433,7 @@ impl Outline {
         {
             return Err(self.change(ChangeKind::Cut, fault).at);
         }
-        let whole: f64 = field.iter().chain(&lobes).map(|shape| size(shape)).sum();
+        let whole: f64 = field.iter().chain(&lobes).map(size).sum();
         for shape in twice.iter().filter(true_fault) {
             changes.push(self.change(ChangeKind::Overlap, shape));
         }

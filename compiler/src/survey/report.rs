@@ -24,7 +24,9 @@ pub fn size(field: &FieldSurvey) -> Result<Size, Finding> {
     let geodesic = Datum::of(&field.frame)?.geodesic();
     let ring = |corners: &[GeoPoint]| {
         let mut polygon = PolygonArea::new(&geodesic, Winding::CounterClockwise);
-        corners.iter().for_each(|corner| polygon.add_point(corner.latitude, corner.longitude));
+        for corner in corners {
+            polygon.add_point(corner.latitude, corner.longitude);
+        }
         let (perimeter_m, area_m2, _) = polygon.compute(true);
         (area_m2.abs(), perimeter_m)
     };

@@ -72,6 +72,23 @@ fn a_map_grid_is_taken_back_to_its_degrees() {
     assert_eq!(refused(&survey("a.csv", text), &nowhere), ["survey/frame-unknown"]);
 }
 
+/// A frame named by its address gives its positions in the order of its own axes, latitude first.
+#[test]
+fn axes_follow_the_frame_where_the_file_says_so() {
+    let gml = |frame: &str, list: &str| {
+        format!(
+            "<FeatureCollection><featureMember><Polygon srsName=\"{frame}\"><exterior><LinearRing><posList>{list}</posList></LinearRing></exterior></Polygon></featureMember></FeatureCollection>"
+        )
+    };
+    let address = "http://www.opengis.net/def/crs/EPSG/0/4258";
+    let by_address = gml(address, "52.125 5.25 52.125 5.252 52.126 5.252 52.125 5.25");
+    let by_code = gml("EPSG:4258", "5.25 52.125 5.252 52.125 5.252 52.126 5.25 52.125");
+    let (first, _) = sound(&survey("a.gml", &by_address), &asked());
+    let (second, _) = sound(&survey("a.gml", &by_code), &asked());
+    assert_eq!(first.parts, second.parts);
+    assert_eq!((first.parts[0].exterior[1].longitude, first.frame.name.as_str()), (5.252, "ETRS89"));
+}
+
 const TWO: &str = r#"{"type":"FeatureCollection","features":[
 {"type":"Feature","properties":{"name":"North","crop":"oats"},"geometry":{"type":"Polygon","coordinates":[[[5.25,52.125],[5.252,52.125],[5.252,52.126],[5.25,52.125]]]}},
 {"type":"Feature","properties":{"name":"South","crop":"rye"},"geometry":{"type":"Polygon","coordinates":[[[5.25,52.115],[5.252,52.115],[5.252,52.116],[5.25,52.115]]]}}]}"#;

@@ -115,7 +115,7 @@ pub fn good_enough<'f>(
 /// The ring that a walk means.
 pub fn ring(walk: Vec<Corner>, findings: &mut Vec<Finding>) -> Result<Vec<Corner>, Finding> {
     let walk = without_outliers(walk, findings);
-    let walk = without_stands(walk, findings);
+    let walk = without_stands(&walk, findings);
     let walk = once_round(walk, findings);
     tell_gap(&walk, findings);
     closed(walk, findings)
@@ -173,8 +173,8 @@ fn without_outliers(walk: Vec<Corner>, findings: &mut Vec<Finding>) -> Vec<Corne
     walk.into_iter().zip(out).filter(|(_, out)| !out).map(|(corner, _)| corner).collect()
 }
 
-fn without_stands(walk: Vec<Corner>, findings: &mut Vec<Finding>) -> Vec<Corner> {
-    let metres = in_metres(&walk);
+fn without_stands(walk: &[Corner], findings: &mut Vec<Finding>) -> Vec<Corner> {
+    let metres = in_metres(walk);
     let mut kept = Vec::with_capacity(walk.len());
     let (mut stands, mut collapsed, mut start) = (0, 0, 0);
     let mut longest: Option<(usize, GeoPoint)> = None;

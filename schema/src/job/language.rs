@@ -174,8 +174,8 @@ table! {
         name: Written<String> = "\"Long Acre\"";
         /// The boundary's corners in walking order, each latitude and longitude in degrees.
         corners: Option<Ring> = "[[52.1, 5.2], [52.1, 5.203], [52.102, 5.203]]";
-        /// Path of a survey with the boundary, in place of `corners`: GeoJSON, KML, KMZ, Shapefile,
-        /// GeoPackage, GPX, a CSV table of corners, an NMEA 0183 log, or an ISO 11783-10 task data
+        /// Path of a survey with the boundary, in place of `corners`: GeoJSON, KML, KMZ, GML,
+        /// Shapefile, GeoPackage, GPX, a CSV table of corners, an NMEA 0183 log, or an ISO 11783-10 task data
         /// set; zipped or not.
         boundary: Option<Written<Survey>> = "\"long-acre.geojson\"";
         /// Which shape of the survey is meant, by its name or `id`.

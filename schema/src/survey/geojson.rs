@@ -89,17 +89,21 @@ impl<'t> Reader<'t> {
         attributes: &[(String, String)],
     ) -> Result<(), Refusal> {
         let geometries = match kind {
-            "Polygon" => vec![Geometry::Polygons(vec![self.lines(self.coordinates(text, raw)?)?])],
+            "Polygon" => {
+                vec![Geometry::Polygons(vec![self.lines(&self.coordinates::<Vec<RawLine<'t>>>(text, raw)?)?])]
+            }
             "MultiPolygon" => {
                 let polygons: Vec<Vec<RawLine<'t>>> = self.coordinates(text, raw)?;
                 let polygons: Result<Vec<_>, _> =
-                    polygons.into_iter().map(|rings| self.lines(rings)).collect();
+                    polygons.into_iter().map(|rings| self.lines(&rings)).collect();
                 vec![Geometry::Polygons(polygons?)]
             }
             "LineString" => vec![Geometry::Line(self.line(&self.coordinates::<RawLine<'t>>(text, raw)?)?)],
-            "MultiLineString" => {
-                self.lines(self.coordinates(text, raw)?)?.into_iter().map(Geometry::Line).collect()
-            }
+            "MultiLineString" => self
+                .lines(&self.coordinates::<Vec<RawLine<'t>>>(text, raw)?)?
+                .into_iter()
+                .map(Geometry::Line)
+                .collect(),
             "Point" => vec![Geometry::Point(self.position(self.coordinates::<&RawValue>(text, raw)?.get())?)],
             "MultiPoint" => self
                 .line(&self.coordinates::<RawLine<'t>>(text, raw)?)?
@@ -117,7 +121,7 @@ impl<'t> Reader<'t> {
         Ok(())
     }
 
-    fn lines(&self, lines: Vec<RawLine<'t>>) -> Result<Vec<Vec<Vertex>>, Refusal> {
+    fn lines(&self, lines: &[RawLine<'t>]) -> Result<Vec<Vec<Vertex>>, Refusal> {
         lines.iter().map(|line| self.line(line)).collect()
     }
 

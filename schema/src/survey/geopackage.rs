@@ -118,7 +118,7 @@ fn geometries(blob: &[u8]) -> Option<Vec<Geometry>> {
         _ => return None,
     };
     let mut found = Found::default();
-    let mut bytes = Bytes { bytes: rest.get(envelope..)?, little: false, width: 2 };
+    let mut bytes = Bytes { rest: rest.get(envelope..)?, little: false, width: 2 };
     bytes.geometry(&mut found, 0)?;
     let mut all = Vec::new();
     if !found.polygons.is_empty() {
@@ -140,7 +140,7 @@ struct Found {
 const DEEPEST: usize = 8;
 
 struct Bytes<'b> {
-    bytes: &'b [u8],
+    rest: &'b [u8],
     little: bool,
     /// Numbers to a position.
     width: usize,
@@ -185,7 +185,7 @@ impl Bytes<'_> {
 
     fn line(&mut self) -> Option<Vec<Vertex>> {
         let count = self.count()? as usize;
-        if count.checked_mul(8 * self.width)? > self.bytes.len() {
+        if count.checked_mul(8 * self.width)? > self.rest.len() {
             return None;
         }
         (0..count).map(|_| self.vertex()).collect()
@@ -210,8 +210,8 @@ impl Bytes<'_> {
     }
 
     fn take<const N: usize>(&mut self) -> Option<[u8; N]> {
-        let (taken, rest) = self.bytes.split_first_chunk::<N>()?;
-        self.bytes = rest;
+        let (taken, rest) = self.rest.split_first_chunk::<N>()?;
+        self.rest = rest;
         Some(*taken)
     }
 }

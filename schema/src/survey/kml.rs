@@ -28,14 +28,20 @@ pub fn read(text: &str) -> Result<Content, Refusal> {
 fn gather(node: Kml<f64>, folder: Option<&str>, shapes: &mut Vec<Shape>, links: &mut usize) {
     match node {
         Kml::KmlDocument(document) => {
-            document.elements.into_iter().for_each(|inner| gather(inner, folder, shapes, links));
+            for inner in document.elements {
+                gather(inner, folder, shapes, links);
+            }
         }
         Kml::Document { elements, .. } => {
-            elements.into_iter().for_each(|inner| gather(inner, folder, shapes, links));
+            for inner in elements {
+                gather(inner, folder, shapes, links);
+            }
         }
         Kml::Folder(inside) => {
             let name = inside.name.as_deref().map(str::trim).filter(|name| !name.is_empty()).or(folder);
-            inside.elements.into_iter().for_each(|inner| gather(inner, name, shapes, links));
+            for inner in inside.elements {
+                gather(inner, name, shapes, links);
+            }
         }
         Kml::Placemark(placemark) => place(placemark, folder, shapes),
         Kml::Element(element) if element.name == "NetworkLink" => *links += 1,

@@ -12,6 +12,7 @@ pub mod clean;
 mod csv;
 mod geojson;
 mod geopackage;
+mod gml;
 mod gpx;
 mod kml;
 mod nmea;
@@ -54,6 +55,8 @@ pub enum Format {
     Shapefile,
     /// OGC 12-128.
     GeoPackage,
+    /// OGC 07-036.
+    Gml,
     /// GPX 1.0 and 1.1.
     Gpx,
     /// A table of points.
@@ -71,6 +74,7 @@ impl fmt::Display for Format {
             Self::Kml => "KML",
             Self::Shapefile => "Shapefile",
             Self::GeoPackage => "GeoPackage",
+            Self::Gml => "GML",
             Self::Gpx => "GPX",
             Self::Csv => "CSV",
             Self::Nmea => "NMEA 0183",
@@ -86,6 +90,8 @@ pub enum StatedFrame {
     ByFormat,
     /// As the file names it: an EPSG code, a URN, or a description in well-known text.
     Named(String),
+    /// As the file names it; `x` and `y` are its first and second axis, whichever those are.
+    NamedInOwnOrder(String),
     /// Longitude and latitude by their headings, in a frame that nobody names.
     Degrees,
     /// Numbers in a frame that nobody names.
@@ -226,7 +232,8 @@ fn task_data_folder(folder: &str, open: &mut Open<'_>) -> Option<(String, Vec<u8
 }
 
 const HOLDS_NOTHING: &str = "a boundary is a polygon, a walked line that ends where it began, or its corners";
-const FORMATS: &str = "GeoJSON, KML, KMZ, Shapefile, GeoPackage, GPX, CSV, NMEA 0183, ISO 11783-10 task data";
+const FORMATS: &str =
+    "GeoJSON, KML, KMZ, GML, Shapefile, GeoPackage, GPX, CSV, NMEA 0183, ISO 11783-10 task data";
 
 /// What a format's reader gives.
 struct Content {
@@ -285,6 +292,7 @@ fn read_xml(bytes: &[u8], start: &str, beside: &mut Beside<'_>) -> Result<Conten
     match xml::root_name(start).as_deref() {
         Some("kml") => kml::read(text),
         Some("gpx") => gpx::read(text),
+        Some(root) if gml::is_root(root) => gml::read(text),
         Some("ISO11783_TaskData") => taskdata::read(text, beside),
         Some(other) => Err(Refusal::new(format!("is XML with `{other}` outermost, which is not read here"))
             .hint(format!("save the boundary in one of these: {FORMATS}"))),
@@ -301,6 +309,7 @@ fn misnamed(path: &str, format: Format) -> Option<String> {
         Format::Kml => &["kml", "kmz"],
         Format::Shapefile => &["shp"],
         Format::GeoPackage => &["gpkg"],
+        Format::Gml => &["gml", "xml"],
         Format::Gpx => &["gpx"],
         Format::Nmea => &["nmea", "log", "txt", "nma", "ubx"],
         Format::TaskData => &["xml"],

@@ -116,7 +116,8 @@ fn nest(rings: Vec<Vec<Vertex>>) -> Vec<Vec<Vec<Vertex>>> {
         })
         .collect();
     let mut polygons: Vec<(usize, Vec<Vec<Vertex>>)> = Vec::new();
-    for (index, ring) in rings.iter().enumerate().filter(|(index, _)| around[*index].len() % 2 == 0) {
+    for (index, ring) in rings.iter().enumerate().filter(|(index, _)| around[*index].len().is_multiple_of(2))
+    {
         polygons.push((index, vec![ring.clone()]));
     }
     for (index, ring) in rings.into_iter().enumerate().filter(|(index, _)| around[*index].len() % 2 == 1) {

@@ -1,8 +1,8 @@
 //! The tables of an SQLite 3 database, read from its bytes.
 //!
 //! In: the whole file. Out: a table's column names and its rows. Source: "Database File Format",
-//! sqlite.org/fileformat2.html. A library of SQLite's own would be second-hand better, but reads
-//! from a disk and not from bytes unless it is built anew with every dependency that shares it. Not
+//! sqlite.org/fileformat2.html. The
+//! library of SQLite reads from a disk, and from bytes only where PROJ is built anew with it. Not
 //! read: indices, tables without row ids, write-ahead logs, texts in UTF-16.
 
 /// A value of a row.
@@ -299,7 +299,6 @@ fn split_outside_brackets(list: &str) -> Vec<&str> {
     for (at, c) in list.char_indices() {
         match (quoted, c) {
             (Some(end), c) if c == end => quoted = None,
-            (Some(_), _) => {}
             (None, '"' | '`' | '\'') => quoted = Some(c),
             (None, '[') => quoted = Some(']'),
             (None, '(') => depth += 1,

@@ -294,6 +294,25 @@ fn gpx_gives_tracks_and_waypoints() {
     }
 }
 
+#[test]
+fn gml_gives_features_and_the_order_of_their_axes() {
+    let text = |frame: &str| {
+        let list: String = CORNERS.iter().map(|(x, y)| format!("{y} {x} ")).collect();
+        format!(
+            "<w:FeatureCollection xmlns:w=\"w\" xmlns:gml=\"g\"><gml:boundedBy><gml:Envelope srsName=\"{frame}\"><gml:lowerCorner>52 5</gml:lowerCorner></gml:Envelope></gml:boundedBy><gml:featureMember><f><n:name xmlns:n=\"n\">Long Acre</n:name><gml:MultiSurface><gml:surfaceMember><gml:Surface><gml:patches><gml:PolygonPatch><gml:exterior><gml:LinearRing><gml:posList>{list}</gml:posList></gml:LinearRing></gml:exterior></gml:PolygonPatch></gml:patches></gml:Surface></gml:surfaceMember></gml:MultiSurface></f></gml:featureMember></w:FeatureCollection>"
+        )
+    };
+    let address = text("http://www.opengis.net/def/crs/EPSG/0/4258");
+    let survey = read_text("a.gml", &address).unwrap();
+    assert_eq!(survey.frame, StatedFrame::NamedInOwnOrder("EPSG:4258".into()));
+    assert_eq!(only_polygon(&survey)[0], CORNERS.map(|(x, y)| (y, x)));
+    assert_eq!(survey.shapes[0].attribute("name"), Some("Long Acre"));
+    assert_eq!(read_text("a.gml", &text("EPSG:4258")).unwrap().frame, StatedFrame::Named("EPSG:4258".into()));
+    for cut in 0..address.len() {
+        let _ = read_text("a.gml", &address[..cut]);
+    }
+}
+
 /// The example sentence of many receivers' manuals, with its checksum; degrees by hand:
 /// 48 + 7.038 / 60, 11 + 31.000 / 60.
 #[test]
