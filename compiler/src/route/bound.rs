@@ -9,8 +9,6 @@
 
 use super::order::{BARRED_S, Costs, Node};
 
-/// Steps of the ascent.
-const STEPS: usize = 600;
 /// Steps without progress after which the stride is halved.
 const PATIENCE: usize = 12;
 /// The ascent ends when the gap is below this share.
@@ -22,29 +20,20 @@ const ROUNDING: f64 = 1e-9;
 pub(super) struct Bound {
     /// At most the seconds of the order at hand.
     pub seconds: f64,
-    charges: Charges,
+    pub charges: Charges,
 }
 
-impl Bound {
-    /// What a way costs with the charges at its ends: near the same for all ways that good orders
-    /// use, more for others.
-    pub fn reduced(&self, costs: &Costs, from: Node, to: Node) -> f64 {
-        let at_end = &self.charges.at_end;
-        costs.get(from, to) + at_end[from.flipped().index()] + at_end[to.index()]
-    }
-}
-
-/// The bound; `known` is the seconds of an order at hand.
-pub(super) fn held_karp(costs: &Costs, known: f64) -> Bound {
+/// The bound after so many steps; `known` is the seconds of an order at hand.
+pub(super) fn held_karp(costs: &Costs, known: f64, begin: &Charges, steps: usize) -> Bound {
     let ends = Ends::of(costs);
     let goal = known.min(BARRED_S);
-    let mut charges = Charges { at_end: vec![0.0; ends.count], at_passage: 0.0 };
-    let mut slope = charges.clone();
+    let mut charges = begin.clone();
+    let mut slope = Charges::none(costs);
     let mut best = 0.0_f64;
     let mut proving = charges.clone();
     let mut stride = 1.0;
     let mut waited = 0;
-    for _ in 0..STEPS {
+    for _ in 0..steps {
         let tree = ends.cheapest_tree(&charges);
         waited = if tree.value > best + CLOSED * goal { 0 } else { waited + 1 };
         if tree.value > best {
@@ -68,12 +57,22 @@ pub(super) fn held_karp(costs: &Costs, known: f64) -> Bound {
 
 /// What is charged for each way at an end, and for each way between stages.
 #[derive(Clone, Debug)]
-struct Charges {
+pub(super) struct Charges {
     at_end: Vec<f64>,
     at_passage: f64,
 }
 
 impl Charges {
+    pub(super) fn none(costs: &Costs) -> Self {
+        Self { at_end: vec![0.0; costs.side()], at_passage: 0.0 }
+    }
+
+    /// What a way costs with the charges at its ends: near the same for all ways that good orders
+    /// use, more for others.
+    pub(super) fn reduced(&self, costs: &Costs, from: Node, to: Node) -> f64 {
+        costs.get(from, to) + self.at_end[from.flipped().index()] + self.at_end[to.index()]
+    }
+
     fn mix(&mut self, newer: &Self) {
         for (own, new) in self.at_end.iter_mut().zip(&newer.at_end) {
             *own = 0.3 * *own + 0.7 * new;

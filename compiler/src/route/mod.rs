@@ -2,9 +2,9 @@
 //!
 //! In: the lanes, the fence, the machine and where it stands. Out: every lane once, the ways
 //! between, and a proven lower bound on their time. The order is found on the unobstructed minima
-//! of all ways; then the ways that it uses are planned inside the fence, their true times take the
-//! place of the minima, and the order is found again, until it uses planned ways only. Since the
-//! minima are never above the true times, nothing is lost by planning few ways.
+//! of most ways; then the ways that it uses are planned inside the fence, their true times take
+//! the place of the minima, and the order is mended, until it uses planned ways only. Since the
+//! minima are never above the true times, little is lost by planning few ways.
 //!
 //! Refill stops are no part of it.
 
@@ -26,7 +26,8 @@ use crate::rules;
 use crate::site::FieldSite;
 use crate::turns::{Drive, FreeSpace, Manoeuvre, footprint};
 use geo::{Closest, ClosestPoint};
-use order::{Costs, Node, Order, best_order, lower_bound_s};
+use order::{Costs, Node, Order, Solver, lower_bound_s};
+use std::borrow::Cow;
 use ways::{Link, Ways};
 
 /// One lane as driven.
@@ -115,38 +116,64 @@ fn best_drivable(mut ways: Ways, plan: &LanePlan) -> Option<Route> {
 }
 
 /// The best order of these lanes that uses planned ways only, or the order that is stuck.
+///
+/// First the order is only mended as times become known; when it needs no more ways it is searched
+/// for thoroughly, once, and mended again.
 fn settled(ways: &mut Ways, lanes: &[usize]) -> Result<Order, Order> {
-    let mut warm: Option<Order> = None;
+    let solver = Solver::new(&of_lanes(ways.costs(), lanes));
+    let mut order = solver.first(&of_lanes(ways.costs(), lanes));
+    let mut polished = false;
     for _ in 0..ROUNDS {
-        let order = best_of(ways.costs(), lanes, warm.as_ref());
+        let used = in_all(lanes, &order);
         let open: Vec<Link> =
-            links(ways.costs(), &order.nodes).filter(|&link| !ways.is_planned(link)).collect();
+            links(ways.costs(), &used.nodes).filter(|&link| !ways.is_planned(link)).collect();
+        if !polished && (open.is_empty() || !order.seconds.is_finite()) {
+            polished = true;
+            order = solver.polished(&of_lanes(ways.costs(), lanes), &order);
+            continue;
+        }
         if !order.seconds.is_finite() {
-            return Err(order);
+            return Err(used);
         }
         if open.is_empty() {
-            return Ok(order);
+            return Ok(used);
         }
-        let hoped: Vec<f64> = open.iter().map(|&(from, to)| ways.costs().get(from, to)).collect();
-        ways.plan(open.clone());
-        let longer =
-            open.iter().zip(hoped).filter(|&(&(from, to), hoped)| ways.costs().get(from, to) > 1.02 * hoped);
-        let beside: Vec<Node> = longer.flat_map(|(&(from, to), _)| [from, to]).collect();
-        let near = ways.nearest(beside.into_iter().filter(|&node| node != ways.costs().depot()), BESIDE);
-        ways.plan(near);
-        warm = Some(order);
+        look_closer(ways, open);
+        if ways.has_searched_enough() {
+            let firm = solver.polished(&of_lanes(&ways.without_guesses(), lanes), &order);
+            if firm.seconds.is_finite() {
+                ways.bar_guesses();
+                order = firm;
+            }
+        }
+        order = solver.repaired(&of_lanes(ways.costs(), lanes), &order);
     }
-    let order = best_of(&ways.only_planned(), lanes, warm.as_ref());
+    let order = in_all(lanes, &solver.polished(&of_lanes(&ways.only_planned(), lanes), &order));
     if order.seconds.is_finite() { Ok(order) } else { Err(order) }
 }
 
-/// The best order of some of the lanes, in nodes of all.
-fn best_of(costs: &Costs, lanes: &[usize], warm: Option<&Order>) -> Order {
-    if lanes.len() == costs.lanes() {
-        return best_order(costs, warm.map(|order| order.nodes.as_slice()));
+/// Plans ways that an order uses: those in closed form, or where that was tried for all of them,
+/// by search. Beside one that turned out longer than it seemed its neighbours are planned too.
+fn look_closer(ways: &mut Ways, open: Vec<Link>) {
+    let hoped: Vec<f64> = open.iter().map(|&(from, to)| ways.costs().get(from, to)).collect();
+    if ways.plan(open.clone()) == 0 {
+        ways.search(open.clone());
     }
-    let order = best_order(&costs.only(lanes), None);
-    Order { nodes: order.nodes.iter().map(|node| node.of(lanes[node.lane()])).collect(), ..order }
+    let longer =
+        open.iter().zip(hoped).filter(|&(&(from, to), hoped)| ways.costs().get(from, to) > 1.02 * hoped);
+    let beside: Vec<Node> = longer.flat_map(|(&(from, to), _)| [from, to]).collect();
+    let near = ways.nearest(beside.into_iter().filter(|&node| node != ways.costs().depot()), BESIDE);
+    ways.plan(near);
+}
+
+/// The costs of some of the lanes.
+fn of_lanes<'a>(costs: &'a Costs, lanes: &[usize]) -> Cow<'a, Costs> {
+    if lanes.len() == costs.lanes() { Cow::Borrowed(costs) } else { Cow::Owned(costs.only(lanes)) }
+}
+
+/// An order of some of the lanes, in nodes of all.
+fn in_all(lanes: &[usize], order: &Order) -> Order {
+    Order { nodes: order.nodes.iter().map(|node| node.of(lanes[node.lane()])).collect(), ..*order }
 }
 
 /// Every way of an order, from the depot to the depot.
@@ -157,7 +184,7 @@ fn links(costs: &Costs, nodes: &[Node]) -> impl Iterator<Item = Link> {
 }
 
 fn route_of(ways: &Ways, lanes: &[usize], order: &Order, count: usize) -> Route {
-    let bound_s = lower_bound_s(&ways.costs().only(lanes), order.seconds);
+    let bound_s = lower_bound_s(&of_lanes(&ways.at_least(), lanes), order.seconds);
     let visit = |node: &Node| Visit { lane: LaneIdx(node.lane()), along: node.is_along() };
     Route {
         visits: order.nodes.iter().map(visit).collect(),

@@ -9,7 +9,8 @@
 //! It knows no geometry, and it uses no clock: the effort is counted in steps, so that the same
 //! costs give the same order on any machine.
 
-use super::{bound, exact, search};
+use super::bound::{Charges, held_karp};
+use super::{exact, search};
 
 /// Up to this many lanes the optimum is found.
 pub const EXACT_LANES: usize = 14;
@@ -170,11 +171,54 @@ pub struct Order {
     pub seconds: f64,
 }
 
-/// The best order that is found; `warm`, if given, is an order to begin from.
-pub fn best_order(costs: &Costs, warm: Option<&[Node]>) -> Order {
-    let nodes =
-        if costs.lanes() <= EXACT_LANES { exact::optimum(costs) } else { search::local_optimum(costs, warm) };
-    Order { seconds: costs.total(&nodes), nodes }
+/// Finds orders of the same lanes while their costs become better known.
+///
+/// What the bound charges for each lane end guides the search. It is worked out once, since costs
+/// that change here and there hardly change it.
+pub struct Solver {
+    charges: Charges,
+}
+
+/// Steps of the ascent to charges that guide, and to those that prove.
+const GUIDING_STEPS: usize = 100;
+const PROVING_STEPS: usize = 600;
+
+impl Solver {
+    /// For these lanes.
+    pub fn new(costs: &Costs) -> Self {
+        let charges = Charges::none(costs);
+        if costs.lanes() <= EXACT_LANES {
+            return Self { charges };
+        }
+        let known = sequential(costs).seconds;
+        Self { charges: held_karp(costs, known, &charges, GUIDING_STEPS).charges }
+    }
+
+    /// A good order, soon found.
+    pub fn first(&self, costs: &Costs) -> Order {
+        self.found(costs, || search::constructed(costs, &self.charges))
+    }
+
+    /// An order no worse than this one, which was found for other costs; mended where it pays.
+    pub fn repaired(&self, costs: &Costs, order: &Order) -> Order {
+        self.found(costs, || search::repaired(costs, &self.charges, &order.nodes))
+    }
+
+    /// An order no worse than this one, searched for thoroughly.
+    pub fn polished(&self, costs: &Costs, order: &Order) -> Order {
+        self.found(costs, || search::polished(costs, &self.charges, &order.nodes))
+    }
+
+    fn found(&self, costs: &Costs, search: impl FnOnce() -> Vec<Node>) -> Order {
+        let nodes = if costs.lanes() <= EXACT_LANES { exact::optimum(costs) } else { search() };
+        Order { seconds: costs.total(&nodes), nodes }
+    }
+}
+
+/// The best order that is found.
+pub fn best_order(costs: &Costs) -> Order {
+    let solver = Solver::new(costs);
+    solver.polished(costs, &solver.first(costs))
 }
 
 /// Seconds that no order can undercut. `known` is the seconds of an order at hand.
@@ -182,7 +226,7 @@ pub fn lower_bound_s(costs: &Costs, known: f64) -> f64 {
     if costs.lanes() <= EXACT_LANES {
         return costs.total(&exact::optimum(costs));
     }
-    bound::held_karp(costs, known).seconds
+    held_karp(costs, known, &Charges::none(costs), PROVING_STEPS).seconds
 }
 
 /// The lanes as they are numbered, stage by stage, each in the direction that suits best.
@@ -260,6 +304,11 @@ mod tests {
         costs
     }
 
+    fn local_optimum(costs: &Costs) -> Vec<Node> {
+        let charges = held_karp(costs, sequential(costs).seconds, &Charges::none(costs), 100).charges;
+        search::polished(costs, &charges, &search::constructed(costs, &charges))
+    }
+
     fn lanes_of(order: &Order) -> Vec<usize> {
         let mut lanes: Vec<usize> = order.nodes.iter().map(|node| node.lane()).collect();
         lanes.sort_unstable();
@@ -283,7 +332,7 @@ mod tests {
     fn few_lanes_are_driven_in_the_optimal_order() {
         for (width, radius, lanes, in_sequence, optimum) in SOLVED {
             let costs = parallel_field(lanes, width, radius);
-            let best = best_order(&costs, None);
+            let best = best_order(&costs);
             assert!((sequential(&costs).seconds - in_sequence).abs() < 1e-3, "{lanes} × {width} m");
             assert!((best.seconds - optimum).abs() < 1e-3, "{lanes} × {width} m: {}", best.seconds);
             assert!((lower_bound_s(&costs, best.seconds) - optimum).abs() < 1e-3);
@@ -295,7 +344,7 @@ mod tests {
     fn local_search_comes_near_the_optimum_of_few_lanes() {
         for (width, radius, lanes, _, optimum) in SOLVED {
             let costs = parallel_field(lanes, width, radius);
-            let found = costs.total(&search::local_optimum(&costs, None));
+            let found = costs.total(&local_optimum(&costs));
             assert!(found < 1.06 * optimum, "{lanes} × {width} m: {found} against {optimum}");
         }
     }
@@ -303,12 +352,12 @@ mod tests {
     #[test]
     fn two_hundred_lanes_come_near_the_bound() {
         let costs = parallel_field(200, 2.7, 2.5);
-        let best = best_order(&costs, None);
+        let best = best_order(&costs);
         let bound = lower_bound_s(&costs, best.seconds);
         assert_eq!(lanes_of(&best), (0..200).collect::<Vec<_>>());
         assert!(bound <= best.seconds);
         assert!(best.seconds < 1.03 * bound, "{} against {bound}", best.seconds);
-        assert_eq!(best, best_order(&costs, None));
+        assert_eq!(best, best_order(&costs));
     }
 
     #[test]
@@ -324,7 +373,7 @@ mod tests {
                 costs.set(from, to, 1.0 + from.lane().abs_diff(to.lane()) as f64);
             }
         }
-        let best = best_order(&costs, None);
+        let best = best_order(&costs);
         assert!(best.seconds.is_finite());
         assert!(best.nodes[..3].iter().all(|node| node.lane() >= 20));
         assert!(lower_bound_s(&costs, best.seconds) > 0.99 * best.seconds);
@@ -334,7 +383,7 @@ mod tests {
     fn no_lane_is_no_way() {
         let mut costs = Costs::barred(Vec::new());
         costs.set(costs.depot(), costs.depot(), 0.0);
-        assert_eq!(best_order(&costs, None), Order { nodes: Vec::new(), seconds: 0.0 });
+        assert_eq!(best_order(&costs), Order { nodes: Vec::new(), seconds: 0.0 });
     }
 
     /// Any costs, some ways barred, some lanes of a later stage.
@@ -379,7 +428,7 @@ mod tests {
         #[test]
         fn exact_order_is_the_cheapest_of_all(costs in any_costs(1..6)) {
             let cheapest = cheapest_by_trying_all(&costs, &mut Vec::new());
-            let best = best_order(&costs, None);
+            let best = best_order(&costs);
             if cheapest.is_finite() {
                 prop_assert!((best.seconds - cheapest).abs() < 1e-6);
             } else {
@@ -389,19 +438,21 @@ mod tests {
 
         #[test]
         fn bound_is_never_above_the_optimum(costs in any_costs(5..11)) {
-            let optimum = best_order(&costs, None).seconds;
+            let optimum = best_order(&costs).seconds;
             let loose = if optimum.is_finite() { 1.5 * optimum } else { optimum };
-            prop_assert!(bound::held_karp(&costs, loose).seconds <= optimum);
-            prop_assert!(bound::held_karp(&costs, optimum).seconds <= optimum);
+            for known in [loose, optimum] {
+                let bound = held_karp(&costs, known, &Charges::none(&costs), PROVING_STEPS);
+                prop_assert!(bound.seconds <= optimum);
+            }
         }
 
         #[test]
         fn local_search_is_never_worse_than_in_sequence(costs in any_costs(14..40)) {
-            let best = best_order(&costs, None);
+            let best = best_order(&costs);
             prop_assert_eq!(lanes_of(&best), (0..costs.lanes()).collect::<Vec<_>>());
             prop_assert!(best.seconds <= sequential(&costs).seconds);
             prop_assert!(lower_bound_s(&costs, best.seconds) <= best.seconds);
-            let again = best_order(&costs, Some(&best.nodes));
+            let again = Solver::new(&costs).repaired(&costs, &best);
             prop_assert!(again.seconds <= best.seconds);
         }
     }

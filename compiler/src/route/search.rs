@@ -14,7 +14,7 @@
 //!
 //! The random numbers have a fixed seed and the steps are counted: no clock decides anything.
 
-use super::bound::{Bound, held_karp};
+use super::bound::Charges;
 use super::order::{BARRED_S, Costs, Node, best_directions, sequential};
 use super::tour::{Exchange, Move, Tour};
 
@@ -24,35 +24,40 @@ const NEAREST: usize = 8;
 const SHORT: usize = 3;
 /// The longest stretch that a random exchange moves.
 const SHAKEN: usize = 30;
-/// Random exchanges for each lane, from nothing and from an order at hand.
-const SHAKES_PER_LANE: usize = 60;
-const SHAKES_PER_LANE_WARM: usize = 20;
+/// Random exchanges for each lane, repaired by single moves, then by chains too.
+const SHAKES_PER_LANE: usize = 12;
+const SHAKES_PER_LANE_CHAINED: usize = 3;
 /// Fewer lanes than this are searched as thoroughly as so many.
 const FEW: usize = 130;
-/// The search ends when its moves have touched so many places of the order.
-const EFFORT: u64 = 60_000_000;
 /// How many reversals a chain tries first, and how long it may grow.
 const BREADTH: usize = 5;
 const DEPTH: usize = 25;
 /// A move is worth making above this, seconds; below it is rounding.
 const WORTH_S: f64 = 1e-6;
 
-/// The best order found; never worse than the sequential one nor than `warm`.
-pub(super) fn local_optimum(costs: &Costs, warm: Option<&[Node]>) -> Vec<Node> {
-    let begin = warm.map_or_else(|| best_construction(costs), <[Node]>::to_vec);
-    let bound = held_karp(costs, penalised_total(costs, &begin));
-    let begins =
-        if warm.is_some() { vec![begin.clone()] } else { vec![begin.clone(), greedy(costs, &bound)] };
-    let shakes = if warm.is_some() { SHAKES_PER_LANE_WARM } else { SHAKES_PER_LANE };
-    let settled = begins.iter().map(|begin| {
-        let mut search = Search::new(costs, &bound, begin);
-        search.settle();
-        search.tour.order()
-    });
-    let best = cheapest(costs, settled.collect());
-    let mut search = Search::new(costs, &bound, &best);
-    search.shake(shakes * costs.lanes().max(FEW));
-    cheapest(costs, vec![search.tour.order(), begin, sequential(costs).nodes])
+/// An order from nothing: the best of the constructions, improved; never worse than in sequence.
+pub(super) fn constructed(costs: &Costs, charges: &Charges) -> Vec<Node> {
+    let begins = [best_construction(costs), greedy(costs, charges)];
+    cheapest(costs, begins.iter().map(|begin| repaired(costs, charges, begin)).collect())
+}
+
+/// An order no worse, in which no single move or chain improves anything.
+pub(super) fn repaired(costs: &Costs, charges: &Charges, order: &[Node]) -> Vec<Node> {
+    let mut search = Search::new(costs, charges, order);
+    search.settle(Repair::Chains);
+    cheapest(costs, vec![search.tour.order(), order.to_vec(), sequential(costs).nodes])
+}
+
+/// An order no worse, searched for thoroughly.
+pub(super) fn polished(costs: &Costs, charges: &Charges, order: &[Node]) -> Vec<Node> {
+    let lanes = costs.lanes().max(FEW);
+    let mut search = Search::new(costs, charges, order);
+    search.settle(Repair::Chains);
+    search.shake(SHAKES_PER_LANE * lanes, Repair::Moves);
+    search.mark_all();
+    search.settle(Repair::Chains);
+    search.shake(SHAKES_PER_LANE_CHAINED * lanes, Repair::Chains);
+    cheapest(costs, vec![search.tour.order(), order.to_vec()])
 }
 
 /// The cheapest of the sequential order, of patterns that skip lanes, and of nearest neighbour.
@@ -70,13 +75,13 @@ fn best_construction(costs: &Costs) -> Vec<Node> {
 
 /// The ways with the least charged cost, each taken where it joins two stretches of lanes; the
 /// last one closes the order (greedy edge, on the costs that the bound has charged).
-fn greedy(costs: &Costs, bound: &Bound) -> Vec<Node> {
-    let all: Vec<Node> = costs.nodes().chain([costs.depot()]).collect();
-    let mut ways: Vec<(f64, Node, Node)> = Vec::new();
-    for &from in &all {
-        let onward = all.iter().filter(|to| to.lane() != from.lane() && costs.get(from, **to).is_finite());
-        ways.extend(onward.map(|&to| (bound.reduced(costs, from, to), from, to)));
-    }
+fn greedy(costs: &Costs, charges: &Charges) -> Vec<Node> {
+    let nearest = Nearest::of(costs, charges);
+    let all = costs.nodes().chain([costs.depot()]);
+    let mut ways: Vec<(f64, Node, Node)> = all
+        .flat_map(|from| nearest.after[from.index()].iter().map(move |&to| (from, to)))
+        .map(|(from, to)| (charges.reduced(costs, from, to), from, to))
+        .collect();
     ways.sort_by(|a, b| a.0.total_cmp(&b.0).then((a.1, a.2).cmp(&(b.1, b.2))));
     let mut stretches = Stretches::of(costs.lanes());
     for (_, from, to) in ways {
@@ -207,23 +212,45 @@ struct Nearest {
 }
 
 impl Nearest {
-    fn of(costs: &Costs, bound: &Bound) -> Self {
+    fn of(costs: &Costs, charges: &Charges) -> Self {
         let all: Vec<Node> = costs.nodes().chain([costs.depot()]).collect();
-        let list = |seconds: &dyn Fn(Node) -> f64| {
-            let mut near: Vec<(f64, Node)> = all.iter().map(|&node| (seconds(node), node)).collect();
-            near.retain(|&(seconds, _)| seconds < BARRED_S);
-            near.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
-            let far = near.split_off(NEAREST.min(near.len()));
-            near.extend(far.into_iter().filter(|&(_, node)| node == costs.depot()));
-            near.into_iter().map(|(_, node)| node).collect::<Vec<Node>>()
+        let other = |a: Node, b: Node| {
+            if a.lane() == b.lane() { f64::INFINITY } else { charges.reduced(costs, a, b) }
         };
-        let other =
-            |a: Node, b: Node| if a.lane() == b.lane() { f64::INFINITY } else { bound.reduced(costs, a, b) };
+        let list = |seconds: &dyn Fn(Node) -> f64| {
+            let priced = all.iter().map(|&node| (seconds(node), node));
+            nearest_of(priced.filter(|&(seconds, _)| seconds < BARRED_S).collect(), costs.depot())
+        };
         Self {
             after: all.iter().map(|&from| list(&|to| other(from, to))).collect(),
             before: all.iter().map(|&to| list(&|from| other(from, to))).collect(),
         }
     }
+}
+
+/// The [`NEAREST`], nearest first, and the depot.
+fn nearest_of(mut priced: Vec<(f64, Node)>, depot: Node) -> Vec<Node> {
+    let nearer = |a: &(f64, Node), b: &(f64, Node)| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1));
+    let reachable = priced.iter().any(|&(_, node)| node == depot);
+    if priced.len() > NEAREST {
+        priced.select_nth_unstable_by(NEAREST, nearer);
+        priced.truncate(NEAREST);
+    }
+    priced.sort_by(nearer);
+    let mut nodes: Vec<Node> = priced.into_iter().map(|(_, node)| node).collect();
+    if reachable && !nodes.contains(&depot) {
+        nodes.push(depot);
+    }
+    nodes
+}
+
+/// What mends an order around lanes that were moved.
+#[derive(Copy, Clone)]
+enum Repair {
+    /// The best single move, over and over.
+    Moves,
+    /// Chains of reversals too.
+    Chains,
 }
 
 struct Search {
@@ -236,9 +263,9 @@ struct Search {
 }
 
 impl Search {
-    fn new(costs: &Costs, bound: &Bound, order: &[Node]) -> Self {
+    fn new(costs: &Costs, charges: &Charges, order: &[Node]) -> Self {
         let tour = Tour::new(costs, order);
-        let nearest = Nearest::of(costs, bound);
+        let nearest = Nearest::of(costs, charges);
         let lanes = costs.lanes();
         Self {
             tour,
@@ -250,11 +277,14 @@ impl Search {
     }
 
     /// Improves until no lane's neighbourhood holds a better order.
-    fn settle(&mut self) {
+    fn settle(&mut self, repair: Repair) {
         while let Some(lane) = self.dirty.pop() {
             self.is_dirty[lane] = false;
             while let Some(step) = self.best_move_around(lane) {
                 self.make(step);
+            }
+            if matches!(repair, Repair::Moves) {
+                continue;
             }
             for side in [Side::After, Side::Before] {
                 if self.chain(lane, side) {
@@ -268,6 +298,10 @@ impl Search {
         for lane in self.tour.apply(step) {
             self.mark(lane);
         }
+    }
+
+    fn mark_all(&mut self) {
+        (0..=self.tour.lanes()).rev().for_each(|lane| self.mark(lane));
     }
 
     fn mark(&mut self, lane: usize) {
@@ -383,13 +417,10 @@ impl Search {
     }
 
     /// Exchanges two short stretches at random and repairs, over and over; keeps what is not worse.
-    fn shake(&mut self, times: usize) {
+    fn shake(&mut self, times: usize, repair: Repair) {
         let lanes = self.tour.lanes();
         let mut kept = self.tour.clone();
         for _ in 0..times {
-            if self.tour.touched() > EFFORT {
-                break;
-            }
             let longest = SHAKEN.min(lanes / 2);
             let (a, b) = (1 + self.random.below(longest), 1 + self.random.below(longest));
             let first = 1 + self.random.below(lanes + 1 - a - b);
@@ -403,7 +434,7 @@ impl Search {
                 continue;
             }
             self.make(step);
-            self.settle();
+            self.settle(repair);
             if self.tour.seconds() <= kept.seconds() + WORTH_S {
                 kept.clone_from(&self.tour);
             } else {

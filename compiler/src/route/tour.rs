@@ -40,8 +40,6 @@ pub(super) struct Tour {
     /// Seconds of ways from each place back to place 1, lanes driven from their other ends.
     against: Vec<f64>,
     scratch: Vec<Node>,
-    /// Places renewed by all moves so far: the work done, where no clock may count it.
-    touched: u64,
 }
 
 impl Clone for Tour {
@@ -54,7 +52,6 @@ impl Clone for Tour {
             along: self.along.clone(),
             against: self.against.clone(),
             scratch: Vec::new(),
-            touched: self.touched,
         }
     }
     fn clone_from(&mut self, other: &Self) {
@@ -77,9 +74,8 @@ impl Tour {
             against: vec![0.0; nodes.len()],
             nodes,
             scratch: Vec::new(),
-            touched: 0,
         };
-        tour.renew_from(1);
+        tour.renew(1, costs.lanes());
         tour
     }
 
@@ -91,9 +87,6 @@ impl Tour {
     }
     pub(super) fn seconds(&self) -> f64 {
         self.along[self.lanes() + 1]
-    }
-    pub(super) fn touched(&self) -> u64 {
-        self.touched
     }
     pub(super) fn at(&self, place: usize) -> Node {
         self.nodes[place]
@@ -152,7 +145,7 @@ impl Tour {
                 self.exchange(e)
             }
         };
-        self.renew_from(first);
+        self.renew(first, last);
         [first - 1, first, cut, cut + 1, last, last + 1].map(|place| self.nodes[place].lane())
     }
 
@@ -184,16 +177,28 @@ impl Tour {
         (e.first, cut - 1, e.last)
     }
 
-    fn renew_from(&mut self, first: usize) {
-        self.touched += (self.nodes.len() - first) as u64;
-        for place in first..self.nodes.len() {
+    /// Renews places and sums of a stretch that has changed, and of what comes after it.
+    fn renew(&mut self, first: usize, last: usize) {
+        let end = self.lanes() + 1;
+        let onward = (last + 1).min(end);
+        let (along, against) = (self.along[onward], self.against[onward]);
+        for place in first..=onward {
             let (before, node) = (self.nodes[place - 1], self.nodes[place]);
             if let Some(own) = self.places.get_mut(node.lane()) {
                 *own = place;
             }
             self.along[place] = self.along[place - 1] + self.way(before, node);
-            if place > 1 && place <= self.lanes() {
+            if place > 1 && place < end {
                 self.against[place] = self.against[place - 1] + self.way(node.flipped(), before.flipped());
+            }
+        }
+        let (longer, back) = (self.along[onward] - along, self.against[onward] - against);
+        for sum in &mut self.along[onward + 1..] {
+            *sum += longer;
+        }
+        if onward < end {
+            for sum in &mut self.against[onward + 1..end] {
+                *sum += back;
             }
         }
     }

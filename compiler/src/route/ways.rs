@@ -4,12 +4,17 @@
 //! way counts the unobstructed minimum until it is planned, and its true time afterwards; a way
 //! that cannot be driven is barred. Planning runs in parallel and is remembered; the outcome does
 //! not depend on the threads.
+//!
+//! A way is planned in closed form first. Where none fits, a search through the free space would
+//! take hundreds of times as long, and the way that it finds is seldom a good one: until an order
+//! insists on it, the way counts a guess. Searches are counted, and beyond [`MOST_SEARCHES`] what
+//! was not searched is done without where that leaves an order.
 
 use super::order::{Costs, Node};
 use crate::geometry::{Point, Pose};
 use crate::lanes::Lane;
 use crate::num;
-use crate::turns::{Drive, FreeSpace, Manoeuvre, lower_bound_s, manoeuvre};
+use crate::turns::{Drive, FreeSpace, Manoeuvre, closed_form, lower_bound_s, searched};
 use geo::{Contains, MultiPolygon};
 use rayon::prelude::*;
 use std::collections::BTreeMap;
@@ -17,7 +22,12 @@ use std::collections::BTreeMap;
 /// Headings that the machine may have where it stands before and after the work.
 const STANDING_HEADINGS: u32 = 16;
 /// After so many failures and no success, an end is taken to be out of reach.
-const GIVE_UP: u32 = 20;
+const GIVE_UP: u32 = 8;
+/// Searches through the free space in one field, unless no order exists without more.
+const MOST_SEARCHES: usize = 48;
+/// What a way without a closed form is guessed to take: this multiple of its minimum and so many
+/// seconds.
+const GUESSED: (f64, f64) = (1.5, 30.0);
 
 /// A way from one node to another.
 pub(super) type Link = (Node, Node);
@@ -36,6 +46,9 @@ pub(super) struct Ways<'a> {
     standing_part: Option<usize>,
     costs: Costs,
     planned: BTreeMap<Link, Option<Manoeuvre>>,
+    /// Minimum of each way that has no closed form and was not searched.
+    guessed: BTreeMap<Link, f64>,
+    searches: usize,
     leaving: Vec<Tried>,
     entering: Vec<Tried>,
 }
@@ -78,6 +91,8 @@ impl<'a> Ways<'a> {
             standing_part: standing.and_then(part_of),
             costs: Costs::barred(stages),
             planned: BTreeMap::new(),
+            guessed: BTreeMap::new(),
+            searches: 0,
             leaving: vec![Tried::default(); count],
             entering: vec![Tried::default(); count],
         };
@@ -99,6 +114,24 @@ impl<'a> Ways<'a> {
         self.is_free(link) || self.way(link).is_some()
     }
 
+    /// The costs with the minimum for each way that is only guessed.
+    pub(super) fn at_least(&self) -> Costs {
+        self.with_guesses(|minimum_s| minimum_s)
+    }
+
+    /// The costs with every way barred that is only guessed.
+    pub(super) fn without_guesses(&self) -> Costs {
+        self.with_guesses(|_| f64::INFINITY)
+    }
+
+    fn with_guesses(&self, seconds: impl Fn(f64) -> f64) -> Costs {
+        let mut costs = self.costs.clone();
+        for (&(from, to), &minimum_s) in &self.guessed {
+            costs.set(from, to, seconds(minimum_s));
+        }
+        costs
+    }
+
     /// The costs with every way barred that is not planned.
     pub(super) fn only_planned(&self) -> Costs {
         let mut costs = self.costs.clone();
@@ -109,6 +142,16 @@ impl<'a> Ways<'a> {
             }
         }
         costs
+    }
+
+    /// Whether as many searches were made as a field is worth.
+    pub(super) const fn has_searched_enough(&self) -> bool {
+        self.searches >= MOST_SEARCHES
+    }
+
+    /// Does without the ways that are only guessed.
+    pub(super) fn bar_guesses(&mut self) {
+        self.costs = self.without_guesses();
     }
 
     /// The cheapest ways to and from each node that are not planned yet, `most` each.
@@ -123,21 +166,46 @@ impl<'a> Ways<'a> {
         links
     }
 
-    /// Plans those of the ways that are not planned yet.
-    pub(super) fn plan(&mut self, mut links: Vec<Link>) {
-        links.retain(|&link| self.is_open(link));
+    /// Plans in closed form those of the ways for which that was not tried yet; tells how many
+    /// these were.
+    pub(super) fn plan(&mut self, mut links: Vec<Link>) -> usize {
+        links.retain(|&link| self.is_open(link) && !self.guessed.contains_key(&link));
         links.sort_unstable();
         links.dedup();
-        let found: Vec<Option<Manoeuvre>> = links.par_iter().map(|&link| self.found(link)).collect();
+        let found: Vec<Option<Manoeuvre>> = links.par_iter().map(|&link| self.fitting(link)).collect();
+        let count = links.len();
         for (link, way) in links.into_iter().zip(found) {
-            let seconds = way.as_ref().map_or(f64::INFINITY, |way| way.time_s);
-            self.costs.set(link.0, link.1, seconds);
-            for tried in [&mut self.leaving[link.0.index()], &mut self.entering[link.1.index()]] {
-                if seconds.is_finite() { tried.done += 1 } else { tried.failed += 1 }
+            if way.is_some() {
+                self.settle(link, way);
+            } else {
+                let minimum_s = self.costs.get(link.0, link.1);
+                self.costs.set(link.0, link.1, GUESSED.0 * minimum_s + GUESSED.1);
+                self.guessed.insert(link, minimum_s);
             }
-            self.planned.insert(link, way);
+        }
+        count
+    }
+
+    /// Searches for those of the ways that have no closed form.
+    pub(super) fn search(&mut self, mut links: Vec<Link>) {
+        links.retain(|link| self.guessed.contains_key(link));
+        self.searches += links.len();
+        let found: Vec<Option<Manoeuvre>> = links.par_iter().map(|&link| self.searched(link)).collect();
+        for (link, way) in links.into_iter().zip(found) {
+            self.guessed.remove(&link);
+            self.settle(link, way);
         }
         self.give_up();
+    }
+
+    /// Puts a way's true time in the place of its minimum.
+    fn settle(&mut self, link: Link, way: Option<Manoeuvre>) {
+        let seconds = way.as_ref().map_or(f64::INFINITY, |way| way.time_s);
+        self.costs.set(link.0, link.1, seconds);
+        for tried in [&mut self.leaving[link.0.index()], &mut self.entering[link.1.index()]] {
+            if seconds.is_finite() { tried.done += 1 } else { tried.failed += 1 }
+        }
+        self.planned.insert(link, way);
     }
 
     /// Neither planned nor known to be barred.
@@ -198,35 +266,47 @@ impl<'a> Ways<'a> {
             .map_or(0.0, |at| num::hypot(at.x - pose.at.x, at.y - pose.at.y) / self.transit.speed_m_per_s)
     }
 
-    fn found(&self, (from, to): Link) -> Option<Manoeuvre> {
-        match (self.leaves(from), self.enters(to), self.standing) {
-            (Some(leave), Some(enter), _) => manoeuvre(self.space, &self.turning, leave, enter),
-            (None, Some(enter), Some(at)) => {
-                self.quickest(standing_poses(at, enter).map(|pose| (pose, enter)))
-            }
-            (Some(leave), None, Some(at)) => {
-                self.quickest(standing_poses(at, leave).map(|pose| (leave, pose)))
-            }
-            _ => None,
-        }
-    }
-
-    /// The quickest transit over several choices of a heading.
-    fn quickest(&self, choices: impl Iterator<Item = (Pose, Pose)>) -> Option<Manoeuvre> {
-        let mut priced: Vec<(f64, Pose, Pose)> =
-            choices.map(|(from, to)| (lower_bound_s(&self.transit, from, to), from, to)).collect();
-        priced.sort_by(|a, b| a.0.total_cmp(&b.0));
+    /// The quickest way in closed form.
+    fn fitting(&self, link: Link) -> Option<Manoeuvre> {
         let mut best: Option<Manoeuvre> = None;
-        for (minimum, from, to) in priced {
-            if best.as_ref().is_some_and(|best| best.time_s <= minimum) {
+        for (drive, minimum_s, from, to) in self.choices(link) {
+            if best.as_ref().is_some_and(|best| best.time_s <= minimum_s) {
                 break;
             }
-            let Some(way) = manoeuvre(self.space, &self.transit, from, to) else { continue };
+            let Some(way) = closed_form(self.space, drive, from, to) else { continue };
             if best.as_ref().is_none_or(|best| way.time_s < best.time_s) {
                 best = Some(way);
             }
         }
         best
+    }
+
+    /// A way by search: the first found of the choices that promise most.
+    fn searched(&self, link: Link) -> Option<Manoeuvre> {
+        /// Headings at the depot that are worth a search.
+        const MOST: usize = 4;
+        let mut choices = self.choices(link).into_iter().take(MOST);
+        choices.find_map(|(drive, _, from, to)| searched(self.space, drive, from, to))
+    }
+
+    /// Between which poses the way may lead, with its minimum; the quickest first. At the depot
+    /// the machine may stand in several headings.
+    fn choices(&self, (from, to): Link) -> Vec<(&Drive, f64, Pose, Pose)> {
+        let (drive, pairs): (&Drive, Vec<(Pose, Pose)>) =
+            match (self.leaves(from), self.enters(to), self.standing) {
+                (Some(leave), Some(enter), _) => (&self.turning, vec![(leave, enter)]),
+                (None, Some(enter), Some(at)) => {
+                    (&self.transit, standing_poses(at, enter).map(|pose| (pose, enter)).collect())
+                }
+                (Some(leave), None, Some(at)) => {
+                    (&self.transit, standing_poses(at, leave).map(|pose| (leave, pose)).collect())
+                }
+                _ => return Vec::new(),
+            };
+        let priced = pairs.into_iter().map(|(from, to)| (drive, lower_bound_s(drive, from, to), from, to));
+        let mut choices: Vec<(&Drive, f64, Pose, Pose)> = priced.collect();
+        choices.sort_by(|a, b| a.1.total_cmp(&b.1));
+        choices
     }
 
     fn enters(&self, node: Node) -> Option<Pose> {
