@@ -1,178 +1,256 @@
-//! What no order can undercut: the Held–Karp bound (Held & Karp 1970, 1971).
+//! What no order can undercut: a Held–Karp bound (Held & Karp 1970, 1971) for lanes that have two
+//! ends and ways that have a direction.
 //!
-//! A lane has two ends; a way joins two of them, at the smaller of its costs in either direction.
-//! A route is then a tour over the ends in which each lane is an edge that must be driven. Every
-//! such tour is a 1-tree with two edges at each end, so the cheapest 1-tree that holds the lanes
-//! costs no more. Charges at the ends, which every tour pays alike, drive its degrees towards two
-//! (subgradient ascent with Polyak's step), and the best value on the way is the bound. One more
-//! charge makes the tree pass exactly once from one stage to the next.
+//! In: costs and the seconds of an order at hand. Out: a proven bound, the charges that prove it,
+//! and the ways that orders near the bound use.
+//!
+//! A way joins two ends of lanes; a route is then a tour over the ends in which each lane is an
+//! edge that must be driven. Every such tour is a 1-tree, so the cheapest 1-tree that holds the
+//! lanes costs no more ([`relaxation`]). It keeps to these rules of tours only as far as charges
+//! make it, which every tour pays alike:
+//!
+//! - one way at each end;
+//! - of the two ways of a lane one enters and one leaves: so a way in the wrong direction does not
+//!   count the smaller of both costs for long;
+//! - one way from each stage of the work to the next;
+//! - at least one way out of any odd set of ends (Edmonds 1965; found as the trees go, [`odd`]).
+//!
+//! Subgradient ascent with Polyak's step drives the charges, and the best value on the way is the
+//! bound. The trees are sought among the promising ways; between times all ways are looked at, and
+//! only such a tree proves anything.
 
 use super::order::{BARRED_S, Costs, Node};
+use odd::{OddSet, add_violated};
+use relaxation::{Relaxation, Tree};
+use std::collections::BTreeSet;
 
-/// Steps without progress after which the stride is halved.
-const PATIENCE: usize = 12;
+mod odd;
+mod relaxation;
+
+/// Steps without progress after which the stride is shortened.
+const PATIENCE: usize = 10;
+/// By how much it is shortened, and below which it is not worth a step.
+const SHORTENED: f64 = 0.7;
+const SHORTEST: f64 = 0.002;
+/// The stride at first, and at least where odd sets were found.
+const STRIDE: f64 = 1.5;
+const STRIDE_ON_NEWS: f64 = 0.6;
+/// The share of the last direction in the next: it damps the zigzag (Volgenant & Jonker 1982).
+const MOMENTUM: f64 = 0.3;
+/// The share of the newest tree in the average of trees, which comes near the relaxation's own
+/// solution (Barahona & Anbil 2000).
+const NEWEST: f64 = 0.06;
+/// Steps before the first search for odd sets, and between two.
+const ODD_AFTER: usize = 60;
+const ODD_EVERY: usize = 20;
+/// All ways are looked at so many times.
+const PROOFS: usize = 3;
 /// The ascent ends when the gap is below this share.
 const CLOSED: f64 = 1e-6;
 /// Taken off for rounding, as a share.
 const ROUNDING: f64 = 1e-9;
+/// A way with this share in the average of trees is one that orders near the bound use.
+const LIKELY: f64 = 0.02;
 
 /// The bound with the charges that prove it.
 pub(super) struct Bound {
     /// At most the seconds of the order at hand.
     pub seconds: f64,
-    pub charges: Charges,
+    /// Ways that orders near the bound use, with the share that they have in its trees.
+    pub likely: Vec<(f64, Node, Node)>,
+    charges: Charges,
+    odd: Vec<OddSet>,
+}
+
+impl Bound {
+    /// What the charges add to each way, row by row: with it, all ways that good orders use cost
+    /// near the same, others more.
+    pub(super) fn added(&self) -> Vec<f64> {
+        let ends = self.charges.at_end.len();
+        let mut added = Vec::with_capacity(ends * ends);
+        for from in 0..ends {
+            let leaving = from ^ 1;
+            let mut row: Vec<f64> =
+                (0..ends).map(|to| self.charges.leaving(leaving) + self.charges.entering(to)).collect();
+            for (set, paid_out) in self.odd.iter().zip(&self.charges.odd).filter(|(_, paid)| **paid > 0.0) {
+                for (seconds, _) in row.iter_mut().zip(set).filter(|&(_, &inside)| inside != set[leaving]) {
+                    *seconds -= paid_out;
+                }
+            }
+            added.extend(row);
+        }
+        added
+    }
 }
 
 /// The bound after so many steps; `known` is the seconds of an order at hand.
-pub(super) fn held_karp(costs: &Costs, known: f64, begin: &Charges, steps: usize) -> Bound {
-    let ends = Ends::of(costs);
+pub(super) fn held_karp(costs: &Costs, known: f64, steps: usize) -> Bound {
     let goal = known.min(BARRED_S);
-    let mut charges = begin.clone();
-    let mut slope = Charges::none(costs);
-    let mut best = 0.0_f64;
-    let mut proving = charges.clone();
-    let mut stride = 1.0;
-    let mut waited = 0;
-    for _ in 0..steps {
-        let tree = ends.cheapest_tree(&charges);
-        waited = if tree.value > best + CLOSED * goal { 0 } else { waited + 1 };
-        if tree.value > best {
-            best = tree.value;
-            proving.clone_from(&charges);
-        }
-        if waited >= PATIENCE {
-            stride *= 0.5;
-            waited = 0;
-        }
-        // Mixing in the last direction damps the zigzag (Volgenant & Jonker 1982).
-        slope.mix(&tree.excess);
-        let steepness = slope.squared();
-        if goal - best <= CLOSED * goal || steepness <= 0.0 || stride < 1e-4 {
+    let mut relaxation = Relaxation::of(costs);
+    let mut ascent = Ascent::from_nothing(costs, goal);
+    let mut proven = 0.0_f64;
+    for _ in 0..PROOFS {
+        ascent.climb(&mut relaxation, steps / PROOFS);
+        let seconds = relaxation.prove(&ascent.best.charges, &ascent.odd);
+        proven = proven.max(seconds);
+        if ascent.best.seconds > seconds {
+            ascent.best.seconds = seconds;
+        } else if goal - proven <= CLOSED * goal {
             break;
         }
-        charges.add(&slope, stride * (goal - tree.value).max(0.0) / steepness);
     }
-    Bound { seconds: (best * (1.0 - ROUNDING)).min(known), charges: proving }
+    let seconds = (proven * (1.0 - ROUNDING)).min(known).max(0.0);
+    let likely = relaxation.directed(&ascent.best.charges, &ascent.average, LIKELY);
+    let Ascent { best, odd, .. } = ascent;
+    Bound { seconds, likely, charges: best.charges, odd }
 }
 
-/// What is charged for each way at an end, and for each way between stages.
+/// What is charged, or paid out, for ways.
 #[derive(Clone, Debug)]
-pub(super) struct Charges {
+struct Charges {
+    /// For each way at an end.
     at_end: Vec<f64>,
+    /// Half of it for each way that enters a lane; half paid out for each that leaves it.
+    into_lane: Vec<f64>,
+    /// For each way between stages.
     at_passage: f64,
+    /// Paid out for each way out of an odd set; never negative.
+    odd: Vec<f64>,
 }
 
 impl Charges {
-    pub(super) fn none(costs: &Costs) -> Self {
-        Self { at_end: vec![0.0; costs.side()], at_passage: 0.0 }
+    fn none(costs: &Costs) -> Self {
+        let ends = costs.side();
+        Self { at_end: vec![0.0; ends], into_lane: vec![0.0; ends / 2], at_passage: 0.0, odd: Vec::new() }
     }
 
-    /// What a way costs with the charges at its ends: near the same for all ways that good orders
-    /// use, more for others.
-    pub(super) fn reduced(&self, costs: &Costs, from: Node, to: Node) -> f64 {
-        costs.get(from, to) + self.at_end[from.flipped().index()] + self.at_end[to.index()]
+    /// For a way that enters at an end.
+    fn entering(&self, end: usize) -> f64 {
+        self.at_end[end] + 0.5 * self.into_lane[end / 2]
     }
 
-    fn mix(&mut self, newer: &Self) {
-        for (own, new) in self.at_end.iter_mut().zip(&newer.at_end) {
-            *own = 0.3 * *own + 0.7 * new;
+    /// For a way that leaves at an end.
+    fn leaving(&self, end: usize) -> f64 {
+        self.at_end[end] - 0.5 * self.into_lane[end / 2]
+    }
+
+    /// What every tour pays.
+    fn paid_by_all(&self) -> f64 {
+        self.at_end.iter().sum::<f64>() + self.at_passage - self.odd.iter().sum::<f64>()
+    }
+
+    fn all(&self) -> impl Iterator<Item = &f64> {
+        self.at_end.iter().chain(&self.into_lane).chain([&self.at_passage]).chain(&self.odd)
+    }
+
+    fn all_mut(&mut self) -> impl Iterator<Item = &mut f64> {
+        self.at_end.iter_mut().chain(&mut self.into_lane).chain([&mut self.at_passage]).chain(&mut self.odd)
+    }
+}
+
+/// Charges and the value of the cheapest tree with them.
+struct Reached {
+    charges: Charges,
+    seconds: f64,
+}
+
+/// The climb to charges that prove most.
+struct Ascent {
+    goal: f64,
+    charges: Charges,
+    slope: Charges,
+    best: Reached,
+    odd: Vec<OddSet>,
+    known_odd: BTreeSet<Vec<bool>>,
+    /// The average of the trees: the share of each way among the promising ones.
+    average: Vec<f64>,
+    stride: f64,
+    waited: usize,
+    steps: usize,
+}
+
+impl Ascent {
+    fn from_nothing(costs: &Costs, goal: f64) -> Self {
+        let charges = Charges::none(costs);
+        Self {
+            goal,
+            slope: charges.clone(),
+            best: Reached { charges: charges.clone(), seconds: f64::NEG_INFINITY },
+            charges,
+            odd: Vec::new(),
+            known_odd: BTreeSet::new(),
+            average: Vec::new(),
+            stride: STRIDE,
+            waited: 0,
+            steps: 0,
         }
-        self.at_passage = 0.3 * self.at_passage + 0.7 * newer.at_passage;
     }
-    fn squared(&self) -> f64 {
-        self.at_end.iter().map(|x| x * x).sum::<f64>() + self.at_passage * self.at_passage
+
+    fn climb(&mut self, relaxation: &mut Relaxation, steps: usize) {
+        for _ in 0..steps {
+            let tree = relaxation.cheapest_tree(&self.charges);
+            self.remember(&tree, relaxation.len());
+            if self.waited >= PATIENCE {
+                self.stride *= SHORTENED;
+                self.waited = 0;
+            }
+            let closed = self.goal - self.best.seconds <= CLOSED * self.goal;
+            if closed || self.stride < SHORTEST || !self.step(&tree) {
+                return;
+            }
+            self.steps += 1;
+            if self.steps >= ODD_AFTER && self.steps.is_multiple_of(ODD_EVERY) {
+                self.look_for_odd_sets(relaxation);
+            }
+        }
     }
-    fn add(&mut self, slope: &Self, length: f64) {
-        for (own, along) in self.at_end.iter_mut().zip(&slope.at_end) {
+
+    fn remember(&mut self, tree: &Tree, ways: usize) {
+        let newest = if self.average.is_empty() { 1.0 } else { NEWEST };
+        self.average.resize(ways, 0.0);
+        self.average.iter_mut().for_each(|share| *share *= 1.0 - newest);
+        tree.ways.iter().for_each(|&way| self.average[way] += newest);
+        let progress = 10.0 * CLOSED * self.goal;
+        self.waited = if tree.value > self.best.seconds + progress { 0 } else { self.waited + 1 };
+        if tree.value > self.best.seconds {
+            self.best = Reached { charges: self.charges.clone(), seconds: tree.value };
+        }
+    }
+
+    /// Changes the charges towards the tree's excess; false where there is none.
+    fn step(&mut self, tree: &Tree) -> bool {
+        self.slope.odd.resize(tree.excess.odd.len(), 0.0);
+        for (own, new) in self.slope.all_mut().zip(tree.excess.all()) {
+            *own = MOMENTUM * *own + (1.0 - MOMENTUM) * new;
+        }
+        let idle = self
+            .charges
+            .odd
+            .iter()
+            .zip(&self.slope.odd)
+            .filter(|(paid, slope)| **paid <= 0.0 && **slope < 0.0);
+        let idle: f64 = idle.map(|(_, slope)| slope * slope).sum();
+        let steepness = self.slope.all().map(|x| x * x).sum::<f64>() - idle;
+        if steepness <= 1e-9 {
+            return false;
+        }
+        let length = self.stride * (self.goal - tree.value).max(0.0) / steepness;
+        for (own, along) in self.charges.all_mut().zip(self.slope.all()) {
             *own += length * along;
         }
-        self.at_passage += length * slope.at_passage;
-    }
-}
-
-struct Tree {
-    /// A lower bound, whatever the charges.
-    value: f64,
-    /// Ways at each end beyond one; ways between stages beyond one.
-    excess: Charges,
-}
-
-/// The symmetric relaxation: ends of lanes and the ways between them.
-///
-/// A node begins at the end of its own index and leaves at the end of its other direction's.
-struct Ends {
-    count: usize,
-    way: Vec<f64>,
-    /// Stage of each end; the depot's ends have none.
-    stage: Vec<Option<u8>>,
-    staged: bool,
-}
-
-impl Ends {
-    fn of(costs: &Costs) -> Self {
-        let count = costs.side();
-        let leaving = |end: usize| Node::from_index(end).flipped();
-        let entering = Node::from_index;
-        let way = (0..count * count)
-            .map(|k| (k / count, k % count))
-            .map(|(a, b)| costs.get(leaving(a), entering(b)).min(costs.get(leaving(b), entering(a))))
-            .map(|seconds| seconds.min(BARRED_S))
-            .collect();
-        let stage: Vec<Option<u8>> =
-            (0..count).map(|end| (end / 2 < costs.lanes()).then(|| costs.stage(end / 2))).collect();
-        let staged = (0..costs.lanes()).any(|lane| costs.stage(lane) != costs.stage(0));
-        Self { count, way, stage, staged }
+        self.charges.odd.iter_mut().for_each(|paid| *paid = paid.max(0.0));
+        true
     }
 
-    fn passes(&self, a: usize, b: usize) -> bool {
-        matches!((self.stage[a], self.stage[b]), (Some(one), Some(other)) if one != other)
-    }
-
-    fn charged(&self, charges: &Charges, a: usize, b: usize) -> f64 {
-        let passage = if self.staged && self.passes(a, b) { charges.at_passage } else { 0.0 };
-        self.way[a * self.count + b] + charges.at_end[a] + charges.at_end[b] + passage
-    }
-
-    /// The cheapest 1-tree that holds every lane: a spanning tree of all ends but the depot's
-    /// second (Prim 1957), and that one's cheapest way.
-    fn cheapest_tree(&self, charges: &Charges) -> Tree {
-        let special = self.count - 1;
-        let mut value = -charges.at_end.iter().sum::<f64>();
-        let mut excess = Charges { at_end: vec![-1.0; self.count], at_passage: 0.0 };
-        if self.staged {
-            value -= charges.at_passage;
-            excess.at_passage = -1.0;
+    fn look_for_odd_sets(&mut self, relaxation: &mut Relaxation) {
+        let before = self.odd.len();
+        add_violated(relaxation.ways(), &self.average, &mut self.odd, &mut self.known_odd);
+        if self.odd.len() > before {
+            relaxation.cross(&self.odd, before);
+            self.charges.odd.resize(self.odd.len(), 0.0);
+            self.best.charges.odd.resize(self.odd.len(), 0.0);
+            self.stride = self.stride.max(STRIDE_ON_NEWS);
+            self.waited = 0;
         }
-        let mut hold = |a: usize, b: usize| {
-            value += self.charged(charges, a, b);
-            excess.at_end[a] += 1.0;
-            excess.at_end[b] += 1.0;
-            if self.staged && self.passes(a, b) {
-                excess.at_passage += 1.0;
-            }
-        };
-        let mut open: Vec<usize> = (0..special - 1).collect();
-        let mut nearest = vec![(f64::INFINITY, 0); special];
-        let mut joined = vec![special - 1];
-        while !open.is_empty() {
-            for &from in &joined {
-                for &end in &open {
-                    let seconds = self.charged(charges, from, end);
-                    if seconds < nearest[end].0 {
-                        nearest[end] = (seconds, from);
-                    }
-                }
-            }
-            let next = cheapest(open.iter().map(|&end| (nearest[end].0, end)));
-            hold(nearest[next].1, next);
-            joined = vec![next, next ^ 1];
-            open.retain(|&end| end / 2 != next / 2);
-        }
-        hold(special, cheapest((0..special - 1).map(|end| (self.charged(charges, special, end), end))));
-        Tree { value, excess }
     }
-}
-
-fn cheapest(options: impl Iterator<Item = (f64, usize)>) -> usize {
-    options.fold((f64::INFINITY, 0), |best, option| if option.0 < best.0 { option } else { best }).1
 }

@@ -26,7 +26,7 @@ use crate::rules;
 use crate::site::FieldSite;
 use crate::turns::{Drive, FreeSpace, Manoeuvre, footprint};
 use geo::{Closest, ClosestPoint};
-use order::{Costs, Node, Order, Solver, lower_bound_s};
+use order::{Costs, Node, Order, Solver, links, lower_bound};
 use std::borrow::Cow;
 use ways::{Link, Ways};
 
@@ -56,10 +56,12 @@ pub struct Route {
 
 /// Orders that are found before the search contents itself with the ways planned by then.
 const ROUNDS: usize = 40;
+/// Bounds that are worked out, each with more ways planned.
+const PROOFS: usize = 2;
 /// Ways planned ahead to and from each lane end.
 const AHEAD: usize = 3;
 /// Ways planned in addition beside one that turned out longer than its minimum.
-const BESIDE: usize = 4;
+const BESIDE: usize = 6;
 
 /// Finds the route over one field.
 pub fn route(site: &FieldSite, machine: &Machine, headland: HeadlandSown, plan: &LanePlan) -> Told<Route> {
@@ -100,7 +102,10 @@ fn best_drivable(mut ways: Ways, plan: &LanePlan) -> Option<Route> {
     ways.plan(near);
     while !lanes.is_empty() {
         match settled(&mut ways, &lanes) {
-            Ok(order) => return Some(route_of(&ways, &lanes, &order, plan.lanes.len())),
+            Ok(order) => {
+                let bound_s = proven_s(&mut ways, &lanes, &order);
+                return Some(route_of(&ways, &lanes, &order, bound_s));
+            }
             Err(stuck) => {
                 let length = |lane: usize| plan.lanes[lane].line.length();
                 let kept = reach::drivable_together(ways.costs(), &lanes, length);
@@ -121,6 +126,7 @@ fn best_drivable(mut ways: Ways, plan: &LanePlan) -> Option<Route> {
 /// for thoroughly, once, and mended again.
 fn settled(ways: &mut Ways, lanes: &[usize]) -> Result<Order, Order> {
     let solver = Solver::new(&of_lanes(ways.costs(), lanes));
+    ways.plan(solver.likely().map(|link| in_lanes(ways.costs(), lanes, link)).collect());
     let mut order = solver.first(&of_lanes(ways.costs(), lanes));
     let mut polished = false;
     for _ in 0..ROUNDS {
@@ -138,7 +144,7 @@ fn settled(ways: &mut Ways, lanes: &[usize]) -> Result<Order, Order> {
         if open.is_empty() {
             return Ok(used);
         }
-        look_closer(ways, open);
+        look_closer(ways, &open);
         if ways.has_searched_enough() {
             let firm = solver.polished(&of_lanes(&ways.without_guesses(), lanes), &order);
             if firm.seconds.is_finite() {
@@ -152,13 +158,12 @@ fn settled(ways: &mut Ways, lanes: &[usize]) -> Result<Order, Order> {
     if order.seconds.is_finite() { Ok(order) } else { Err(order) }
 }
 
-/// Plans ways that an order uses: those in closed form, or where that was tried for all of them,
-/// by search. Beside one that turned out longer than it seemed its neighbours are planned too.
-fn look_closer(ways: &mut Ways, open: Vec<Link>) {
+/// Plans ways that an order uses: in closed form, or by search where it insists on a way that has
+/// none. Beside one that turned out longer than it seemed its neighbours are planned too.
+fn look_closer(ways: &mut Ways, open: &[Link]) {
     let hoped: Vec<f64> = open.iter().map(|&(from, to)| ways.costs().get(from, to)).collect();
-    if ways.plan(open.clone()) == 0 {
-        ways.search(open.clone());
-    }
+    ways.search(open.to_vec());
+    ways.plan(open.to_vec());
     let longer =
         open.iter().zip(hoped).filter(|&(&(from, to), hoped)| ways.costs().get(from, to) > 1.02 * hoped);
     let beside: Vec<Node> = longer.flat_map(|(&(from, to), _)| [from, to]).collect();
@@ -176,19 +181,32 @@ fn in_all(lanes: &[usize], order: &Order) -> Order {
     Order { nodes: order.nodes.iter().map(|node| node.of(lanes[node.lane()])).collect(), ..*order }
 }
 
-/// Every way of an order, from the depot to the depot.
-fn links(costs: &Costs, nodes: &[Node]) -> impl Iterator<Item = Link> {
-    let depot = costs.depot();
-    let from = std::iter::once(depot).chain(nodes.iter().copied());
-    from.zip(nodes.iter().copied().chain([depot]))
+/// A way between some of the lanes, in nodes of all.
+fn in_lanes(costs: &Costs, lanes: &[usize], (from, to): Link) -> Link {
+    let in_all = |node: Node| lanes.get(node.lane()).map_or(costs.depot(), |&lane| node.of(lane));
+    (in_all(from), in_all(to))
 }
 
-fn route_of(ways: &Ways, lanes: &[usize], order: &Order, count: usize) -> Route {
-    let bound_s = lower_bound_s(&of_lanes(&ways.at_least(), lanes), order.seconds);
+/// The bound. Where it rests on ways that are not planned, they are: their true times raise it.
+/// The order stays the best, since no way becomes quicker.
+fn proven_s(ways: &mut Ways, lanes: &[usize], order: &Order) -> f64 {
+    let mut proven_s = 0.0_f64;
+    for _ in 0..PROOFS {
+        let bound = lower_bound(&of_lanes(&ways.at_least(), lanes), order.seconds);
+        proven_s = proven_s.max(bound.seconds);
+        let rests_on = bound.rests_on.into_iter();
+        if ways.plan(rests_on.map(|link| in_lanes(ways.costs(), lanes, link)).collect()) == 0 {
+            break;
+        }
+    }
+    proven_s
+}
+
+fn route_of(ways: &Ways, lanes: &[usize], order: &Order, bound_s: f64) -> Route {
     let visit = |node: &Node| Visit { lane: LaneIdx(node.lane()), along: node.is_along() };
     Route {
         visits: order.nodes.iter().map(visit).collect(),
-        cut_off: (0..count).filter(|lane| !lanes.contains(lane)).map(LaneIdx).collect(),
+        cut_off: (0..ways.costs().lanes()).filter(|lane| !lanes.contains(lane)).map(LaneIdx).collect(),
         ways: links(ways.costs(), &order.nodes).map(|link| ways.way(link).cloned()).collect(),
         bound_s,
     }

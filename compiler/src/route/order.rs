@@ -4,12 +4,13 @@
 //! In: [`Costs`], a square matrix of seconds. Out: an [`Order`] and a proven lower bound.
 //! Up to [`EXACT_LANES`] lanes the order is the optimum (Held & Karp 1962); beyond that it is
 //! found by local search, never worse than driving the lanes as they are numbered, and the bound
-//! is the Held–Karp bound (1970, 1971) of the symmetric relaxation.
+//! is a Held–Karp bound (1970, 1971) that knows of directions and of odd sets.
 //!
 //! It knows no geometry, and it uses no clock: the effort is counted in steps, so that the same
 //! costs give the same order on any machine.
 
-use super::bound::{Charges, held_karp};
+use super::bound::held_karp;
+use super::search::Guide;
 use super::{exact, search};
 
 /// Up to this many lanes the optimum is found.
@@ -173,44 +174,49 @@ pub struct Order {
 
 /// Finds orders of the same lanes while their costs become better known.
 ///
-/// What the bound charges for each lane end guides the search. It is worked out once, since costs
-/// that change here and there hardly change it.
+/// What the bound charges for ways guides the search. It is worked out once, since costs that
+/// change here and there hardly change it.
 pub struct Solver {
-    charges: Charges,
+    guide: Option<Guide>,
 }
 
 /// Steps of the ascent to charges that guide, and to those that prove.
-const GUIDING_STEPS: usize = 100;
-const PROVING_STEPS: usize = 600;
+const GUIDING_STEPS: usize = 600;
+const PROVING_STEPS: usize = 1200;
 
 impl Solver {
     /// For these lanes.
     pub fn new(costs: &Costs) -> Self {
-        let charges = Charges::none(costs);
         if costs.lanes() <= EXACT_LANES {
-            return Self { charges };
+            return Self { guide: None };
         }
-        let known = sequential(costs).seconds;
-        Self { charges: held_karp(costs, known, &charges, GUIDING_STEPS).charges }
+        let begin = search::constructed(costs, &Guide::none(costs));
+        let bound = held_karp(costs, costs.total(&begin), GUIDING_STEPS);
+        Self { guide: Some(Guide::of(costs, &bound)) }
+    }
+
+    /// Ways that good orders are likely to use.
+    pub fn likely(&self) -> impl Iterator<Item = (Node, Node)> {
+        self.guide.iter().flat_map(|guide| guide.likely.iter().map(|&(_, from, to)| (from, to)))
     }
 
     /// A good order, soon found.
     pub fn first(&self, costs: &Costs) -> Order {
-        self.found(costs, || search::constructed(costs, &self.charges))
+        self.found(costs, |guide| search::constructed(costs, guide))
     }
 
     /// An order no worse than this one, which was found for other costs; mended where it pays.
     pub fn repaired(&self, costs: &Costs, order: &Order) -> Order {
-        self.found(costs, || search::repaired(costs, &self.charges, &order.nodes))
+        self.found(costs, |guide| search::repaired(costs, guide, &order.nodes))
     }
 
     /// An order no worse than this one, searched for thoroughly.
     pub fn polished(&self, costs: &Costs, order: &Order) -> Order {
-        self.found(costs, || search::polished(costs, &self.charges, &order.nodes))
+        self.found(costs, |guide| search::polished(costs, guide, &order.nodes))
     }
 
-    fn found(&self, costs: &Costs, search: impl FnOnce() -> Vec<Node>) -> Order {
-        let nodes = if costs.lanes() <= EXACT_LANES { exact::optimum(costs) } else { search() };
+    fn found(&self, costs: &Costs, search: impl FnOnce(&Guide) -> Vec<Node>) -> Order {
+        let nodes = self.guide.as_ref().map_or_else(|| exact::optimum(costs), search);
         Order { seconds: costs.total(&nodes), nodes }
     }
 }
@@ -221,12 +227,32 @@ pub fn best_order(costs: &Costs) -> Order {
     solver.polished(costs, &solver.first(costs))
 }
 
-/// Seconds that no order can undercut. `known` is the seconds of an order at hand.
-pub fn lower_bound_s(costs: &Costs, known: f64) -> f64 {
+/// What no order can undercut.
+pub struct LowerBound {
+    /// Seconds.
+    pub seconds: f64,
+    /// Ways that keep the bound low: where one of them takes longer, the bound may rise.
+    pub rests_on: Vec<(Node, Node)>,
+}
+
+/// The bound; `known` is the seconds of an order at hand.
+pub fn lower_bound(costs: &Costs, known: f64) -> LowerBound {
     if costs.lanes() <= EXACT_LANES {
-        return costs.total(&exact::optimum(costs));
+        let nodes = exact::optimum(costs);
+        return LowerBound { seconds: costs.total(&nodes), rests_on: links(costs, &nodes).collect() };
     }
-    held_karp(costs, known, &Charges::none(costs), PROVING_STEPS).seconds
+    let bound = held_karp(costs, known, PROVING_STEPS);
+    LowerBound {
+        seconds: bound.seconds,
+        rests_on: bound.likely.iter().map(|&(_, from, to)| (from, to)).collect(),
+    }
+}
+
+/// Every way of an order, from the depot to the depot.
+pub fn links(costs: &Costs, nodes: &[Node]) -> impl Iterator<Item = (Node, Node)> {
+    let depot = costs.depot();
+    let from = std::iter::once(depot).chain(nodes.iter().copied());
+    from.zip(nodes.iter().copied().chain([depot]))
 }
 
 /// The lanes as they are numbered, stage by stage, each in the direction that suits best.
@@ -305,8 +331,8 @@ mod tests {
     }
 
     fn local_optimum(costs: &Costs) -> Vec<Node> {
-        let charges = held_karp(costs, sequential(costs).seconds, &Charges::none(costs), 100).charges;
-        search::polished(costs, &charges, &search::constructed(costs, &charges))
+        let guide = Guide::of(costs, &held_karp(costs, sequential(costs).seconds, GUIDING_STEPS));
+        search::polished(costs, &guide, &search::constructed(costs, &guide))
     }
 
     fn lanes_of(order: &Order) -> Vec<usize> {
@@ -335,7 +361,7 @@ mod tests {
             let best = best_order(&costs);
             assert!((sequential(&costs).seconds - in_sequence).abs() < 1e-3, "{lanes} × {width} m");
             assert!((best.seconds - optimum).abs() < 1e-3, "{lanes} × {width} m: {}", best.seconds);
-            assert!((lower_bound_s(&costs, best.seconds) - optimum).abs() < 1e-3);
+            assert!((lower_bound(&costs, best.seconds).seconds - optimum).abs() < 1e-3);
             assert_eq!(lanes_of(&best), (0..lanes).collect::<Vec<_>>());
         }
     }
@@ -353,7 +379,7 @@ mod tests {
     fn two_hundred_lanes_come_near_the_bound() {
         let costs = parallel_field(200, 2.7, 2.5);
         let best = best_order(&costs);
-        let bound = lower_bound_s(&costs, best.seconds);
+        let bound = lower_bound(&costs, best.seconds).seconds;
         assert_eq!(lanes_of(&best), (0..200).collect::<Vec<_>>());
         assert!(bound <= best.seconds);
         assert!(best.seconds < 1.03 * bound, "{} against {bound}", best.seconds);
@@ -376,7 +402,7 @@ mod tests {
         let best = best_order(&costs);
         assert!(best.seconds.is_finite());
         assert!(best.nodes[..3].iter().all(|node| node.lane() >= 20));
-        assert!(lower_bound_s(&costs, best.seconds) > 0.99 * best.seconds);
+        assert!(lower_bound(&costs, best.seconds).seconds > 0.99 * best.seconds);
     }
 
     #[test]
@@ -441,7 +467,7 @@ mod tests {
             let optimum = best_order(&costs).seconds;
             let loose = if optimum.is_finite() { 1.5 * optimum } else { optimum };
             for known in [loose, optimum] {
-                let bound = held_karp(&costs, known, &Charges::none(&costs), PROVING_STEPS);
+                let bound = held_karp(&costs, known, PROVING_STEPS);
                 prop_assert!(bound.seconds <= optimum);
             }
         }
@@ -451,7 +477,7 @@ mod tests {
             let best = best_order(&costs);
             prop_assert_eq!(lanes_of(&best), (0..costs.lanes()).collect::<Vec<_>>());
             prop_assert!(best.seconds <= sequential(&costs).seconds);
-            prop_assert!(lower_bound_s(&costs, best.seconds) <= best.seconds);
+            prop_assert!(lower_bound(&costs, best.seconds).seconds <= best.seconds);
             let again = Solver::new(&costs).repaired(&costs, &best);
             prop_assert!(again.seconds <= best.seconds);
         }

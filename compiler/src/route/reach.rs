@@ -34,7 +34,8 @@ pub(super) fn without_dead_ends(costs: &Costs, lanes: &[usize], stuck: &super::O
         let others = costs.nodes().filter(|&other| costs.way(node, other).is_finite()).count();
         others + costs.nodes().filter(|&other| costs.way(other, node).is_finite()).count()
     };
-    let barred = super::links(costs, &stuck.nodes).filter(|&(from, to)| !costs.get(from, to).is_finite());
+    let barred =
+        super::order::links(costs, &stuck.nodes).filter(|&(from, to)| !costs.get(from, to).is_finite());
     let lone: Vec<usize> = barred
         .map(|(from, to)| match (from == costs.depot(), to == costs.depot()) {
             (true, _) => to.lane(),

@@ -1,20 +1,21 @@
 //! A good order for many lanes: construction, then iterated local search.
 //!
 //! Constructions are the field's own patterns (in sequence, skipping, striding), nearest neighbour,
-//! and greedy edge on the costs that the Held–Karp bound has charged. Which ways are promising is
-//! read from short lists of each node's nearest by the same charged costs, as Helsgaun (2000) does.
+//! and greedy edge, which takes the ways that the bound's trees use most often first. Which ways are
+//! promising is read from short lists of each node's nearest, by the costs that the bound has
+//! charged (as Helsgaun 2000 does with his own).
 //!
 //! An order is improved by every move that makes a promising way part of it: reversing a stretch
 //! (2-opt; the lanes in it change direction) and exchanging two neighbouring stretches, either of
 //! them reversed (3-opt without the rest; with a short stretch it is Or-opt, after Or 1976), then by
-//! chains of reversals (Lin & Kernighan 1973). Where nothing improves, two
-//! short stretches are exchanged at random and the search repairs around them; the better order is
-//! kept (Lourenço, Martin & Stützle 2003). Prefix sums of both directions make each move's worth
-//! an expression of a few terms, although the ways there and back cost differently.
+//! chains of reversals (Lin & Kernighan 1973). Where nothing improves, two short stretches are
+//! exchanged at random and the search repairs around them; what is not much worse is gone on from
+//! (Lourenço, Martin & Stützle 2003; Dueck & Scheuer 1990). Prefix sums of both directions make each
+//! move's worth an expression of a few terms, although the ways there and back cost differently.
 //!
 //! The random numbers have a fixed seed and the steps are counted: no clock decides anything.
 
-use super::bound::Charges;
+use super::bound::Bound;
 use super::order::{BARRED_S, Costs, Node, best_directions, sequential};
 use super::tour::{Exchange, Move, Tour};
 
@@ -27,6 +28,9 @@ const SHAKEN: usize = 30;
 /// Random exchanges for each lane, repaired by single moves, then by chains too.
 const SHAKES_PER_LANE: usize = 12;
 const SHAKES_PER_LANE_CHAINED: usize = 3;
+/// By how much an order may be worse at first for the search to go on from it: a share of what
+/// the average way takes.
+const ALLOWED: f64 = 0.2;
 /// Fewer lanes than this are searched as thoroughly as so many.
 const FEW: usize = 130;
 /// How many reversals a chain tries first, and how long it may grow.
@@ -35,23 +39,51 @@ const DEPTH: usize = 25;
 /// A move is worth making above this, seconds; below it is rounding.
 const WORTH_S: f64 = 1e-6;
 
+/// Where good orders are to be found, as the bound tells.
+pub(super) struct Guide {
+    side: usize,
+    /// What the bound's charges add to each way.
+    added: Vec<f64>,
+    /// Ways in its trees with their shares, those most often used first.
+    pub likely: Vec<(f64, Node, Node)>,
+}
+
+impl Guide {
+    /// Where nothing is known.
+    pub(super) fn none(costs: &Costs) -> Self {
+        let side = costs.side();
+        Self { side, added: vec![0.0; side * side], likely: Vec::new() }
+    }
+
+    pub(super) fn of(costs: &Costs, bound: &Bound) -> Self {
+        let mut likely = bound.likely.clone();
+        likely.sort_by(|a, b| b.0.total_cmp(&a.0).then((a.1, a.2).cmp(&(b.1, b.2))));
+        Self { side: costs.side(), added: bound.added(), likely }
+    }
+
+    /// What a way costs with the bound's charges.
+    fn reduced(&self, costs: &Costs, from: Node, to: Node) -> f64 {
+        costs.get(from, to) + self.added[from.index() * self.side + to.index()]
+    }
+}
+
 /// An order from nothing: the best of the constructions, improved; never worse than in sequence.
-pub(super) fn constructed(costs: &Costs, charges: &Charges) -> Vec<Node> {
-    let begins = [best_construction(costs), greedy(costs, charges)];
-    cheapest(costs, begins.iter().map(|begin| repaired(costs, charges, begin)).collect())
+pub(super) fn constructed(costs: &Costs, guide: &Guide) -> Vec<Node> {
+    let begins = [best_construction(costs), greedy(costs, guide)];
+    cheapest(costs, begins.iter().map(|begin| repaired(costs, guide, begin)).collect())
 }
 
 /// An order no worse, in which no single move or chain improves anything.
-pub(super) fn repaired(costs: &Costs, charges: &Charges, order: &[Node]) -> Vec<Node> {
-    let mut search = Search::new(costs, charges, order);
+pub(super) fn repaired(costs: &Costs, guide: &Guide, order: &[Node]) -> Vec<Node> {
+    let mut search = Search::new(costs, guide, order);
     search.settle(Repair::Chains);
     cheapest(costs, vec![search.tour.order(), order.to_vec(), sequential(costs).nodes])
 }
 
 /// An order no worse, searched for thoroughly.
-pub(super) fn polished(costs: &Costs, charges: &Charges, order: &[Node]) -> Vec<Node> {
+pub(super) fn polished(costs: &Costs, guide: &Guide, order: &[Node]) -> Vec<Node> {
     let lanes = costs.lanes().max(FEW);
-    let mut search = Search::new(costs, charges, order);
+    let mut search = Search::new(costs, guide, order);
     search.settle(Repair::Chains);
     search.shake(SHAKES_PER_LANE * lanes, Repair::Moves);
     search.mark_all();
@@ -75,16 +107,16 @@ fn best_construction(costs: &Costs) -> Vec<Node> {
 
 /// The ways with the least charged cost, each taken where it joins two stretches of lanes; the
 /// last one closes the order (greedy edge, on the costs that the bound has charged).
-fn greedy(costs: &Costs, charges: &Charges) -> Vec<Node> {
-    let nearest = Nearest::of(costs, charges);
+fn greedy(costs: &Costs, guide: &Guide) -> Vec<Node> {
+    let nearest = Nearest::of(costs, guide);
     let all = costs.nodes().chain([costs.depot()]);
     let mut ways: Vec<(f64, Node, Node)> = all
         .flat_map(|from| nearest.after[from.index()].iter().map(move |&to| (from, to)))
-        .map(|(from, to)| (charges.reduced(costs, from, to), from, to))
+        .map(|(from, to)| (guide.reduced(costs, from, to), from, to))
         .collect();
     ways.sort_by(|a, b| a.0.total_cmp(&b.0).then((a.1, a.2).cmp(&(b.1, b.2))));
     let mut stretches = Stretches::of(costs.lanes());
-    for (_, from, to) in ways {
+    for (_, from, to) in guide.likely.iter().copied().chain(ways) {
         stretches.join(from, to);
     }
     best_directions(costs, &stretches.lanes_in_order())
@@ -212,10 +244,10 @@ struct Nearest {
 }
 
 impl Nearest {
-    fn of(costs: &Costs, charges: &Charges) -> Self {
+    fn of(costs: &Costs, guide: &Guide) -> Self {
         let all: Vec<Node> = costs.nodes().chain([costs.depot()]).collect();
         let other = |a: Node, b: Node| {
-            if a.lane() == b.lane() { f64::INFINITY } else { charges.reduced(costs, a, b) }
+            if a.lane() == b.lane() { f64::INFINITY } else { guide.reduced(costs, a, b) }
         };
         let list = |seconds: &dyn Fn(Node) -> f64| {
             let priced = all.iter().map(|&node| (seconds(node), node));
@@ -263,9 +295,9 @@ struct Search {
 }
 
 impl Search {
-    fn new(costs: &Costs, charges: &Charges, order: &[Node]) -> Self {
+    fn new(costs: &Costs, guide: &Guide, order: &[Node]) -> Self {
         let tour = Tour::new(costs, order);
-        let nearest = Nearest::of(costs, charges);
+        let nearest = Nearest::of(costs, guide);
         let lanes = costs.lanes();
         Self {
             tour,
@@ -416,11 +448,13 @@ impl Search {
         near.collect()
     }
 
-    /// Exchanges two short stretches at random and repairs, over and over; keeps what is not worse.
+    /// Exchanges two short stretches at random and repairs, over and over; goes on from what is
+    /// not much worse, less and less so, and ends with the best.
     fn shake(&mut self, times: usize, repair: Repair) {
         let lanes = self.tour.lanes();
-        let mut kept = self.tour.clone();
-        for _ in 0..times {
+        let (mut kept, mut best) = (self.tour.clone(), self.tour.clone());
+        let allowed_at_first_s = ALLOWED * self.tour.seconds() / lanes as f64;
+        for time in 0..times {
             let longest = SHAKEN.min(lanes / 2);
             let (a, b) = (1 + self.random.below(longest), 1 + self.random.below(longest));
             let first = 1 + self.random.below(lanes + 1 - a - b);
@@ -435,12 +469,17 @@ impl Search {
             }
             self.make(step);
             self.settle(repair);
-            if self.tour.seconds() <= kept.seconds() + WORTH_S {
+            let allowed_s = allowed_at_first_s * (times - time) as f64 / times as f64;
+            if self.tour.seconds() <= kept.seconds() + allowed_s.max(WORTH_S) {
                 kept.clone_from(&self.tour);
+                if kept.seconds() < best.seconds() {
+                    best.clone_from(&kept);
+                }
             } else {
                 self.tour.clone_from(&kept);
             }
         }
+        self.tour.clone_from(&best);
     }
 
     /// The best move that puts a promising way beside this lane into the order.

@@ -1,0 +1,275 @@
+//! The cheapest 1-tree over the ends of lanes.
+//!
+//! In: costs and charges. Out: a tree, what it costs with the charges, and by how much it breaks
+//! each rule of tours. Most trees are sought among each end's nearest ways (Kruskal 1956); a proof
+//! looks at all ways (Prim 1957) and adds those that it needed to the near ones.
+//!
+//! A node begins at the end of its own index and leaves at the end of its other direction's.
+
+use super::odd::OddSet;
+use super::{BARRED_S, Charges, Costs, Node};
+use std::collections::BTreeSet;
+
+/// Ways kept for each end and each direction.
+const NEAR: usize = 8;
+/// Directions whose costs differ by less count half each, seconds.
+const SAME_S: f64 = 1e-7;
+
+/// A way between two ends, in both directions.
+#[derive(Clone, Debug)]
+pub(super) struct Way {
+    pub a: usize,
+    pub b: usize,
+    /// Seconds from `a` to `b`, and from `b` to `a`.
+    seconds: [f64; 2],
+    is_passage: bool,
+    /// The odd sets that it leads out of.
+    odd: Vec<u32>,
+}
+
+impl Way {
+    /// With the charges at its ends, in both directions.
+    fn directed(&self, charges: &Charges) -> [f64; 2] {
+        [
+            self.seconds[0] + charges.leaving(self.a) + charges.entering(self.b),
+            self.seconds[1] + charges.leaving(self.b) + charges.entering(self.a),
+        ]
+    }
+}
+
+/// A tree, as good as none else.
+pub(super) struct Tree {
+    /// A lower bound for tours on the ways looked at, whatever the charges.
+    pub value: f64,
+    /// By how much it breaks the rule that goes with each charge.
+    pub excess: Charges,
+    pub ways: Vec<usize>,
+}
+
+/// Ends of lanes and the ways between them.
+pub(super) struct Relaxation {
+    ends: usize,
+    /// Seconds of the way that leaves at one end and enters at the other, row by row.
+    seconds: Vec<f64>,
+    /// Stage of each end; the depot's ends have none.
+    stage: Vec<Option<u8>>,
+    staged: bool,
+    near: Vec<Way>,
+    is_near: BTreeSet<(usize, usize)>,
+    priced: Vec<(f64, usize)>,
+}
+
+impl Relaxation {
+    pub(super) fn of(costs: &Costs) -> Self {
+        let ends = costs.side();
+        let leaving = |end: usize| Node::from_index(end).flipped();
+        let seconds = (0..ends * ends)
+            .map(|k| costs.get(leaving(k / ends), Node::from_index(k % ends)).min(BARRED_S))
+            .collect();
+        let mut relaxation = Self {
+            ends,
+            seconds,
+            stage: (0..ends).map(|end| (end / 2 < costs.lanes()).then(|| costs.stage(end / 2))).collect(),
+            staged: (0..costs.lanes()).any(|lane| costs.stage(lane) != costs.stage(0)),
+            near: Vec::new(),
+            is_near: BTreeSet::new(),
+            priced: Vec::new(),
+        };
+        for end in 0..ends {
+            relaxation.add_nearest(end);
+        }
+        relaxation
+    }
+
+    /// The promising ways.
+    pub(super) fn ways(&self) -> &[Way] {
+        &self.near
+    }
+    pub(super) fn len(&self) -> usize {
+        self.near.len()
+    }
+
+    /// Notes which ways lead out of the odd sets from the given one on.
+    pub(super) fn cross(&mut self, sets: &[OddSet], first: usize) {
+        for way in &mut self.near {
+            let crossed = (first..sets.len()).filter(|&set| sets[set][way.a] != sets[set][way.b]);
+            way.odd.extend(crossed.map(|set| set as u32));
+        }
+    }
+
+    /// The ways with more than this share, in the cheaper direction.
+    pub(super) fn directed(&self, charges: &Charges, shares: &[f64], least: f64) -> Vec<(f64, Node, Node)> {
+        let link = |share: f64, from: usize, to: usize| {
+            (share, Node::from_index(from).flipped(), Node::from_index(to))
+        };
+        let chosen = self.near.iter().zip(shares).filter(|&(_, &share)| share > least);
+        chosen
+            .map(|(way, &share)| {
+                let [there, back] = way.directed(charges);
+                if there <= back { link(share, way.a, way.b) } else { link(share, way.b, way.a) }
+            })
+            .collect()
+    }
+
+    /// The cheapest 1-tree among the promising ways: a spanning tree of all lanes and the depot,
+    /// in which the depot is met at its first end, and its second end's cheapest way.
+    pub(super) fn cheapest_tree(&mut self, charges: &Charges) -> Tree {
+        let special = self.ends - 1;
+        let mut last = (f64::INFINITY, 0);
+        self.priced.clear();
+        for (index, way) in self.near.iter().enumerate() {
+            let [there, back] = way.directed(charges);
+            let passage = if way.is_passage { charges.at_passage } else { 0.0 };
+            let paid_out: f64 = way.odd.iter().map(|&set| charges.odd[set as usize]).sum();
+            let seconds = there.min(back) + passage - paid_out;
+            if way.b != special {
+                self.priced.push((seconds, index));
+            } else if seconds < last.0 {
+                last = (seconds, index);
+            }
+        }
+        self.priced.sort_unstable_by(|x, y| x.0.total_cmp(&y.0).then(x.1.cmp(&y.1)));
+        let mut joined: Vec<usize> = (0..self.ends / 2).collect();
+        let mut ways = vec![last.1];
+        let mut value = last.0 - charges.paid_by_all();
+        for &(seconds, index) in &self.priced {
+            let (a, b) =
+                (root(&mut joined, self.near[index].a / 2), root(&mut joined, self.near[index].b / 2));
+            if a != b {
+                joined[a] = b;
+                ways.push(index);
+                value += seconds;
+            }
+        }
+        value += (self.ends / 2 - ways.len()) as f64 * BARRED_S;
+        Tree { value, excess: self.excess(charges, &ways), ways }
+    }
+
+    /// The same among all ways: what it costs bounds every tour. Ways that it uses become
+    /// promising ones.
+    pub(super) fn prove(&mut self, charges: &Charges, odd: &[OddSet]) -> f64 {
+        let special = self.ends - 1;
+        let mut value = -charges.paid_by_all();
+        let mut used = Vec::with_capacity(self.ends / 2);
+        let mut nearest = vec![(f64::INFINITY, 0); special];
+        let mut open: Vec<usize> = (0..special - 1).collect();
+        let mut joined = vec![special - 1];
+        while !open.is_empty() {
+            for &from in &joined {
+                let row = self.charged_from(from, charges, odd);
+                for &end in &open {
+                    if row[end] < nearest[end].0 {
+                        nearest[end] = (row[end], from);
+                    }
+                }
+            }
+            let next = cheapest(open.iter().map(|&end| (nearest[end].0, end)));
+            open.retain(|&end| end / 2 != next.1 / 2);
+            joined = vec![next.1, next.1 ^ 1];
+            value += next.0;
+            used.push((nearest[next.1].1, next.1));
+        }
+        let row = self.charged_from(special, charges, odd);
+        let last = cheapest((0..special - 1).map(|end| (row[end], end)));
+        used.push((special, last.1));
+        let known = self.near.len();
+        for (a, b) in used {
+            self.add(a, b);
+        }
+        for way in &mut self.near[known..] {
+            let crossed = (0..odd.len()).filter(|&set| odd[set][way.a] != odd[set][way.b]);
+            way.odd = crossed.map(|set| set as u32).collect();
+        }
+        value + last.0
+    }
+
+    /// Ways from one end to every other, with all charges, in the cheaper direction.
+    fn charged_from(&self, from: usize, charges: &Charges, odd: &[OddSet]) -> Vec<f64> {
+        let mut row: Vec<f64> = (0..self.ends)
+            .map(|to| {
+                let there = self.way(from, to) + charges.leaving(from) + charges.entering(to);
+                let back = self.way(to, from) + charges.leaving(to) + charges.entering(from);
+                there.min(back) + if self.passes(from, to) { charges.at_passage } else { 0.0 }
+            })
+            .collect();
+        for (set, &paid_out) in odd.iter().zip(&charges.odd).filter(|&(_, &paid_out)| paid_out > 0.0) {
+            for (seconds, _) in row.iter_mut().zip(set).filter(|&(_, &inside)| inside != set[from]) {
+                *seconds -= paid_out;
+            }
+        }
+        row
+    }
+
+    fn excess(&self, charges: &Charges, ways: &[usize]) -> Charges {
+        let mut excess = Charges {
+            at_end: vec![-1.0; self.ends],
+            into_lane: vec![0.0; self.ends / 2],
+            at_passage: if self.staged { -1.0 } else { 0.0 },
+            odd: vec![1.0; charges.odd.len()],
+        };
+        for way in ways.iter().map(|&index| &self.near[index]) {
+            excess.at_end[way.a] += 1.0;
+            excess.at_end[way.b] += 1.0;
+            let [there, back] = way.directed(charges);
+            let forth = if (there - back).abs() < SAME_S { 0.0 } else { 0.5 * (back - there).signum() };
+            excess.into_lane[way.b / 2] += forth;
+            excess.into_lane[way.a / 2] -= forth;
+            excess.at_passage += if way.is_passage { 1.0 } else { 0.0 };
+            way.odd.iter().for_each(|&set| excess.odd[set as usize] -= 1.0);
+        }
+        // The depot is entered once and left once whatever the charge.
+        excess.into_lane[self.ends / 2 - 1] = 0.0;
+        excess
+    }
+
+    fn way(&self, from: usize, to: usize) -> f64 {
+        self.seconds[from * self.ends + to]
+    }
+
+    fn passes(&self, a: usize, b: usize) -> bool {
+        self.staged && matches!((self.stage[a], self.stage[b]), (Some(one), Some(other)) if one != other)
+    }
+
+    /// The nearest ways of an end, in either direction and out of it; all of the depot's.
+    fn add_nearest(&mut self, end: usize) {
+        let most = if end / 2 == self.ends / 2 - 1 { self.ends } else { NEAR };
+        let out_of_it = |other: usize| self.way(end, other);
+        let either = |other: usize| self.way(end, other).min(self.way(other, end));
+        let lists = [self.nearest_of(end, most, out_of_it), self.nearest_of(end, most, either)];
+        for other in lists.into_iter().flatten() {
+            self.add(end, other);
+        }
+    }
+
+    fn nearest_of(&self, end: usize, most: usize, seconds: impl Fn(usize) -> f64) -> Vec<usize> {
+        let others = (0..self.ends).filter(|&other| other / 2 != end / 2);
+        let priced = others.map(|other| (seconds(other), other));
+        let mut priced: Vec<(f64, usize)> = priced.filter(|&(seconds, _)| seconds < BARRED_S).collect();
+        if priced.len() > most {
+            priced.select_nth_unstable_by(most, |x, y| x.0.total_cmp(&y.0).then(x.1.cmp(&y.1)));
+            priced.truncate(most);
+        }
+        priced.into_iter().map(|(_, other)| other).collect()
+    }
+
+    fn add(&mut self, a: usize, b: usize) {
+        let (a, b) = (a.min(b), a.max(b));
+        if self.is_near.insert((a, b)) {
+            let seconds = [self.way(a, b), self.way(b, a)];
+            self.near.push(Way { a, b, seconds, is_passage: self.passes(a, b), odd: Vec::new() });
+        }
+    }
+}
+
+/// Which set of joined lanes a lane is in.
+fn root(joined: &mut [usize], mut lane: usize) -> usize {
+    while joined[lane] != lane {
+        joined[lane] = joined[joined[lane]];
+        lane = joined[lane];
+    }
+    lane
+}
+
+fn cheapest(options: impl Iterator<Item = (f64, usize)>) -> (f64, usize) {
+    options.fold((f64::INFINITY, 0), |best, option| if option.0 < best.0 { option } else { best })
+}
