@@ -98,6 +98,7 @@ fn from_corners(
         file: &corners.place.file,
         tolerance,
         crossings: crossings(file),
+        rules: &super::ring::BOUNDARY,
         whole: Some(span(&corners.place)),
     };
     let parts = mending.polygon(vec![ring], &mut findings.0)?;

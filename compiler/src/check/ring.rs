@@ -17,6 +17,7 @@ pub const SLIVER_M: f64 = 0.5;
 const MEETINGS_TOLD: usize = 5;
 
 /// The rules that a ring of some kind is judged by.
+#[derive(Debug)]
 pub struct Rules {
     /// What it is, for messages: `boundary`.
     pub thing: &'static str,
@@ -46,6 +47,15 @@ pub const BOUNDARY: Rules = Rules {
     self_crossing: "field/self-crossing",
     zero_area: "field/zero-area",
     slivers: Slivers::Refused,
+};
+
+/// The rules for the outline of a survey's obstacle: a pole is small and there.
+pub const OBSTACLE: Rules = Rules {
+    thing: "obstacle",
+    few_corners: "keep-out/few-corners",
+    self_crossing: "keep-out/self-crossing",
+    zero_area: "keep-out/zero-area",
+    slivers: Slivers::Kept,
 };
 
 /// The rules for a hole of a boundary.

@@ -207,7 +207,7 @@ impl Reader<'_> {
         let mut parts = Vec::new();
         let mut sound = true;
         for placed in placed_polygons {
-            match self.mending(self.asked.crossings).polygon(placed, findings) {
+            match self.mending(&judge::BOUNDARY, self.asked.crossings).polygon(placed, findings) {
                 Some(polygons) => parts.extend(polygons),
                 None => sound = false,
             }
@@ -215,8 +215,9 @@ impl Reader<'_> {
         Ok(sound.then_some(parts))
     }
 
-    fn mending(&self, crossings: Crossings) -> Mending<'_> {
-        Mending { file: &self.survey.file, tolerance: self.asked.tolerance, crossings, whole: None }
+    fn mending(&self, rules: &'static judge::Rules, crossings: Crossings) -> Mending<'_> {
+        let (file, tolerance) = (&self.survey.file, self.asked.tolerance);
+        Mending { file, tolerance, crossings, rules, whole: None }
     }
 
     fn corners(&self, ring: Vec<Vertex>) -> Result<Vec<Corner>, Finding> {
@@ -271,7 +272,8 @@ impl Reader<'_> {
 
     fn rings(&self, polygons: &[Vec<Vec<Vertex>>], findings: &mut Vec<Finding>) -> Vec<ObstacleShape> {
         let outsides = polygons.iter().filter_map(|rings| self.corners(rings.first()?.clone()).ok());
-        let mended = outsides.filter_map(|ring| self.mending(Crossings::Cut).polygon(vec![ring], findings));
+        let mended = outsides
+            .filter_map(|ring| self.mending(&judge::OBSTACLE, Crossings::Cut).polygon(vec![ring], findings));
         mended.flatten().map(|polygon| ObstacleShape::Ring(polygon.exterior)).collect()
     }
 
@@ -344,6 +346,8 @@ pub struct Mending<'s> {
     pub tolerance: Length,
     /// What becomes of a ring that crosses itself.
     pub crossings: Crossings,
+    /// The rules for the outer ring.
+    pub rules: &'static judge::Rules,
     /// Where the whole of a ring stands, where that is more than its corners.
     pub whole: Option<Span>,
 }
@@ -355,7 +359,7 @@ impl Mending<'_> {
         let mut holes: Vec<Vec<GeoPoint>> = Vec::new();
         let mut sound = true;
         for (index, ring) in rings.into_iter().enumerate() {
-            let rules = if index == 0 { &judge::BOUNDARY } else { &judge::HOLE };
+            let rules = if index == 0 { self.rules } else { &judge::HOLE };
             if index > 0 && self.is_nothing(&ring, findings) {
                 continue;
             }

@@ -270,3 +270,21 @@ fn holes_stay_with_their_part_and_strangers_are_refused() {
     );
     assert_eq!(refused(&survey("a.geojson", &stranger), &asked()), ["field/hole-outside"]);
 }
+
+/// What the program itself emits is a survey too: every demo job's task data set gives back its
+/// boundary to the last decimal, and its small obstacles as they are.
+#[test]
+fn an_emitted_task_data_set_gives_its_fields_back() {
+    let golden = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("../golden");
+    for job in ["plain-field", "pond-and-pole"] {
+        let text = std::fs::read_to_string(golden.join(job).join("TASKDATA/TASKDATA.XML")).unwrap();
+        let (field, rules) = sound(&survey("TASKDATA.XML", &text), &asked());
+        assert_eq!(rules, [""; 0], "{job}");
+        let plan = std::fs::read_to_string(golden.join(job).join("plan.geojson")).unwrap();
+        let plan = survey("plan.geojson", &plan);
+        let choice = Choice::Where { key: "kind".into(), value: "boundary".into() };
+        let (planned, _) = sound(&plan, &Asked { choice, ..asked() });
+        assert_eq!(field.parts, planned.parts, "{job}");
+        assert_eq!(field.obstacles.len(), if job == "plain-field" { 0 } else { 2 }, "{job}");
+    }
+}
