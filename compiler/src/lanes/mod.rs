@@ -4,6 +4,7 @@
 mod blocks;
 mod heading;
 mod headland;
+mod lap_rows;
 mod left_over;
 mod no_room;
 mod straight;
@@ -129,29 +130,24 @@ impl<'a> Laid<'a> {
         self.covers.push(worked);
     }
 
-    /// Each way of a lap is a block of its own, on soil that nothing before it covers.
+    /// Each lane of a lap is a block of its own, on soil that nothing before it covers.
     fn laps(&mut self, laps: &[(u32, Path)], main: &MultiPolygon) {
-        let mut swaths: Vec<(Rect, MultiPolygon)> = Vec::new();
+        let mut worked: Vec<(Rect, MultiPolygon)> = Vec::new();
         for (lap, way) in laps {
-            let length = way.length();
-            if length < self.shortest_lane {
-                continue;
-            }
             let swath = headland::swath(way, self.toolbar);
             let Some(bounds) = swath.bounding_rect() else { continue };
-            let near: Vec<Polygon> = swaths
+            let near: Vec<Polygon> = worked
                 .iter()
                 .filter(|(other, _)| other.intersects(&bounds))
-                .flat_map(|(_, swath)| swath.0.iter().cloned())
+                .flat_map(|(_, zone)| zone.0.iter().cloned())
                 .collect();
             let bare = region::difference(&region::intersection(&swath, self.fence), main);
-            let zone = region::difference(&bare, &region::union_all(&near));
-            let rows = (0..self.toolbar.row_offsets.len())
-                .map(|tool_row| RowSpan { tool_row, row: tool_row as i64, from: 0.0, to: length })
-                .collect();
-            let lane = Lane { block: BlockIdx(0), line: way.clone(), back: None, rows };
-            swaths.push((bounds, swath));
-            self.push(Block { zone: zone.clone(), course: Course::Lap { lap: *lap } }, vec![lane], zone);
+            let soil = region::difference(&bare, &region::union_all(&near));
+            for lane in lap_rows::lanes(way, self.toolbar, &soil, self.shortest_lane) {
+                let zone = region::intersection(&left_over::cover(&lane, self.toolbar), &soil);
+                worked.push((bounds, zone.clone()));
+                self.push(Block { zone: zone.clone(), course: Course::Lap { lap: *lap } }, vec![lane], zone);
+            }
         }
     }
 
