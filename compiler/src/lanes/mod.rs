@@ -154,7 +154,9 @@ impl<'a> Laid<'a> {
     /// Straight lanes on what the laps could not reach and the main field does not hold: tails,
     /// necks, corners.
     fn fill(&mut self, main: &MultiPolygon, prices: &Prices) {
-        let taken = self.covers.iter().fold(main.clone(), |all, cover| region::union(&all, cover));
+        let taken: Vec<Polygon> =
+            self.covers.iter().chain([main]).flat_map(|cover| cover.0.clone()).collect();
+        let taken = region::union_all(&taken);
         let bare = region::opened(&region::difference(self.fence, &taken), self.toolbar.row_spacing);
         for zone in bare.0 {
             let zone = MultiPolygon(vec![zone]);
