@@ -195,15 +195,14 @@ fn without_stands(walk: &[Corner], findings: &mut Vec<Finding>) -> Vec<Corner> {
         start = end;
     }
     if let Some((length, place)) = longest {
-        findings.push(
-            rules::finding(
-                "survey/stood-still",
-                format!(
-                    "{collapsed} fixes at {stands} places where the receiver stood still became one corner each, the most {length}"
-                ),
+        let message = if stands == 1 {
+            format!("{length} fixes where the receiver stood still became one corner")
+        } else {
+            format!(
+                "{collapsed} fixes at {stands} places where the receiver stood still became a corner each, the most {length}"
             )
-            .with_place(place),
-        );
+        };
+        findings.push(rules::finding("survey/stood-still", message).with_place(place));
     }
     kept
 }
