@@ -6,6 +6,7 @@ mod heading;
 mod headland;
 mod lap_rows;
 mod left_over;
+mod missed;
 mod no_room;
 mod straight;
 mod toolbar;

@@ -3,11 +3,13 @@
 //!
 //! Method: in the heading's own coordinates a row is a line across the zone, hence a list of exact
 //! intervals; a lane is the set of places where the body can slide without meeting the fence, again
-//! exact, both ways. A lane works what its rows and that set have in common.
+//! exact, both ways. A lane works what its rows and that set have in common. Rows that these lanes
+//! miss get lanes of their own where that pays.
 
+use super::missed::missed;
 use super::toolbar::{ROOM_M, Toolbar};
 use super::{Block, BlockIdx, Course, Lane, RowSpan};
-use crate::geometry::interval::{Interval, merged};
+use crate::geometry::interval::{Interval, gaps, merged};
 use crate::geometry::strip::{Axes, LocalEdges};
 use crate::geometry::{Gear, Path, Piece, Pose, heading_of_angle, region};
 use crate::num;
@@ -43,21 +45,29 @@ pub fn straight_block(
     let lattice = Lattice::new(zone, fence, toolbar, angle);
     let rows = lattice.zone.inside(lattice.first_row, toolbar.row_spacing, lattice.rows);
     let drivable = Drivable { fence, edges: &lattice.fence, axes: &lattice.axes, toolbar };
-    let mut lanes = Vec::new();
-    let mut covered = Vec::new();
+    let reference = |first: i64| lattice.row(first) - toolbar.row_offsets[0];
+    let mut taken: Vec<(i64, Vec<RowPiece>)> = Vec::new();
+    let mut unworked = rows.clone();
     for group in lattice.groups(toolbar) {
-        let reference = lattice.row(group.first) - toolbar.row_offsets[0];
-        for reach in drivable.tool_reach(reference) {
-            for pieces in group.pieces(&rows, reach) {
-                let extent = extent(&pieces);
-                if extent.length() < shortest_lane {
-                    continue;
-                }
-                covered.extend(pieces.iter().map(|p| lattice.strip(p)));
-                lanes.push(lattice.lane(&pieces, extent, reference, toolbar));
-            }
+        for reach in drivable.tool_reach(reference(group.first)) {
+            let pieces = group.pieces(&rows, reach);
+            let long_enough = pieces.into_iter().filter(|pieces| extent(pieces).length() >= shortest_lane);
+            taken.extend(long_enough.map(|pieces| (group.first, pieces)));
         }
     }
+    for piece in taken.iter().flat_map(|lane| &lane.1) {
+        let row = &mut unworked[piece.row as usize];
+        *row =
+            row.iter().flat_map(|&left| gaps(vec![piece.along], left)).filter(|i| i.length() > 0.0).collect();
+    }
+    let reach = |first: i64| drivable.tool_reach(reference(first));
+    taken.extend(missed(unworked, toolbar.row_offsets.len(), shortest_lane, reach));
+    let covered: Vec<Polygon> =
+        taken.iter().flat_map(|lane| &lane.1).map(|piece| lattice.strip(piece)).collect();
+    let lanes = taken
+        .iter()
+        .map(|(first, pieces)| lattice.lane(pieces, extent(pieces), reference(*first), toolbar))
+        .collect();
     let datum = lattice.axes.ground(lattice.zone.t.from, lattice.first_row);
     let worked = region::intersection(&lattice.on_ground(&region::union_all(&covered)), zone);
     let course = Course::Straight { heading: heading_of_angle(angle), datum };
@@ -155,24 +165,27 @@ impl Lattice {
 }
 
 /// Rows that one lane takes.
-struct Group {
+pub struct Group {
     /// Lattice row under the leftmost tool row.
-    first: i64,
+    pub first: i64,
     /// Lattice rows that it works.
-    active: std::ops::Range<i64>,
+    pub active: std::ops::Range<i64>,
 }
 
 /// A piece of a row, `along` the block's axes.
-#[derive(Clone, Copy)]
-struct RowPiece {
-    tool_row: usize,
-    row: i64,
-    along: Interval,
+#[derive(Clone, Copy, Debug)]
+pub struct RowPiece {
+    /// The tool row over it.
+    pub tool_row: usize,
+    /// Its lattice row.
+    pub row: i64,
+    /// From where to where.
+    pub along: Interval,
 }
 
 impl Group {
     /// The row pieces within reach, in runs that are a lane each.
-    fn pieces(&self, rows: &[Vec<Interval>], reach: Interval) -> Vec<Vec<RowPiece>> {
+    pub fn pieces(&self, rows: &[Vec<Interval>], reach: Interval) -> Vec<Vec<RowPiece>> {
         let pieces: Vec<RowPiece> = self
             .active
             .clone()
@@ -190,7 +203,8 @@ impl Group {
     }
 }
 
-fn extent(pieces: &[RowPiece]) -> Interval {
+/// From where to where the pieces of one lane reach.
+pub fn extent(pieces: &[RowPiece]) -> Interval {
     pieces.iter().fold(Interval::new(f64::INFINITY, f64::NEG_INFINITY), |all, p| {
         Interval::new(all.from.min(p.along.from), all.to.max(p.along.to))
     })
