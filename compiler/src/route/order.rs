@@ -202,7 +202,7 @@ impl Solver {
 
     /// A good order, soon found.
     pub fn first(&self, costs: &Costs) -> Order {
-        self.found(costs, |guide| search::constructed(costs, guide))
+        self.found(costs, |guide| search::chosen(costs, guide))
     }
 
     /// An order no worse than this one, which was found for other costs; mended where it pays.
@@ -332,7 +332,7 @@ mod tests {
 
     fn local_optimum(costs: &Costs) -> Vec<Node> {
         let guide = Guide::of(costs, &held_karp(costs, sequential(costs).seconds, GUIDING_STEPS));
-        search::polished(costs, &guide, &search::constructed(costs, &guide))
+        search::polished(costs, &guide, &search::chosen(costs, &guide))
     }
 
     fn lanes_of(order: &Order) -> Vec<usize> {

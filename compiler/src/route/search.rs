@@ -25,8 +25,10 @@ const NEAREST: usize = 8;
 const SHORT: usize = 3;
 /// The longest stretch that a random exchange moves.
 const SHAKEN: usize = 30;
-/// Random exchanges for each lane, repaired by single moves, then by chains too.
-const SHAKES_PER_LANE: usize = 12;
+/// Random exchanges for each lane: where orders are chosen from; then repaired by single moves, and
+/// by chains too.
+const SHAKES_PER_LANE_CHOOSING: usize = 3;
+const SHAKES_PER_LANE: usize = 8;
 const SHAKES_PER_LANE_CHAINED: usize = 3;
 /// By how much an order may be worse at first for the search to go on from it: a share of what
 /// the average way takes.
@@ -71,6 +73,20 @@ impl Guide {
 pub(super) fn constructed(costs: &Costs, guide: &Guide) -> Vec<Node> {
     let begins = [best_construction(costs), greedy(costs, guide)];
     cheapest(costs, begins.iter().map(|begin| repaired(costs, guide, begin)).collect())
+}
+
+/// The best of several orders from nothing, each searched for a little: with the nearest nodes as
+/// the guide tells, and as the bare costs do. Which of them leads farthest cannot be foretold.
+pub(super) fn chosen(costs: &Costs, guide: &Guide) -> Vec<Node> {
+    let bare = Guide::none(costs);
+    let begins = [best_construction(costs), greedy(costs, guide)];
+    let tried = begins.iter().flat_map(|begin| [(guide, begin), (&bare, begin)]).map(|(guide, begin)| {
+        let mut search = Search::new(costs, guide, begin);
+        search.settle(Repair::Chains);
+        search.shake(SHAKES_PER_LANE_CHOOSING * costs.lanes().max(FEW), Repair::Moves);
+        search.tour.order()
+    });
+    cheapest(costs, tried.chain([sequential(costs).nodes]).collect())
 }
 
 /// An order no worse, in which no single move or chain improves anything.

@@ -22,9 +22,9 @@ use std::collections::BTreeMap;
 /// Headings that the machine may have where it stands before and after the work.
 const STANDING_HEADINGS: u32 = 16;
 /// After so many failures and no success, an end is taken to be out of reach.
-const GIVE_UP: u32 = 8;
+const GIVE_UP: u32 = 4;
 /// Searches through the free space in one field, unless no order exists without more.
-const MOST_SEARCHES: usize = 48;
+const MOST_SEARCHES: usize = 24;
 /// What a way without a closed form is guessed to take: this multiple of its minimum and so many
 /// seconds.
 const GUESSED: (f64, f64) = (1.5, 30.0);
