@@ -43,8 +43,8 @@ const NEWEST: f64 = 0.06;
 /// Steps before the first search for odd sets, and between two.
 const ODD_AFTER: usize = 60;
 const ODD_EVERY: usize = 20;
-/// All ways are looked at so many times.
-const PROOFS: usize = 3;
+/// Odd sets times ends at most: looking at all ways takes time in proportion.
+const MOST_ODD: usize = 120_000;
 /// The ascent ends when the gap is below this share.
 const CLOSED: f64 = 1e-6;
 /// Taken off for rounding, as a share.
@@ -83,14 +83,23 @@ impl Bound {
     }
 }
 
-/// The bound after so many steps; `known` is the seconds of an order at hand.
-pub(super) fn held_karp(costs: &Costs, known: f64, steps: usize) -> Bound {
+/// How long to climb.
+#[derive(Copy, Clone)]
+pub(super) struct Effort {
+    /// Changes of the charges.
+    pub steps: usize,
+    /// How often all ways are looked at meanwhile.
+    pub proofs: usize,
+}
+
+/// The bound; `known` is the seconds of an order at hand.
+pub(super) fn held_karp(costs: &Costs, known: f64, effort: Effort) -> Bound {
     let goal = known.min(BARRED_S);
     let mut relaxation = Relaxation::of(costs);
     let mut ascent = Ascent::from_nothing(costs, goal);
     let mut proven = 0.0_f64;
-    for _ in 0..PROOFS {
-        ascent.climb(&mut relaxation, steps / PROOFS);
+    for _ in 0..effort.proofs {
+        ascent.climb(&mut relaxation, effort.steps / effort.proofs);
         let seconds = relaxation.prove(&ascent.best.charges, &ascent.odd);
         proven = proven.max(seconds);
         if ascent.best.seconds > seconds {
@@ -199,7 +208,8 @@ impl Ascent {
                 return;
             }
             self.steps += 1;
-            if self.steps >= ODD_AFTER && self.steps.is_multiple_of(ODD_EVERY) {
+            let may_find = self.odd.len() * self.charges.at_end.len() < MOST_ODD;
+            if may_find && self.steps >= ODD_AFTER && self.steps.is_multiple_of(ODD_EVERY) {
                 self.look_for_odd_sets(relaxation);
             }
         }

@@ -139,14 +139,18 @@ fn settled(ways: &mut Ways, lanes: &[usize]) -> Result<Order, Order> {
             continue;
         }
         if !order.seconds.is_finite() {
-            return Err(used);
+            if !ways.relent() {
+                return Err(used);
+            }
+            order = solver.repaired(&of_lanes(ways.costs(), lanes), &order);
+            continue;
         }
         if open.is_empty() {
             return Ok(used);
         }
         look_closer(ways, &open);
         if ways.has_searched_enough() {
-            let firm = solver.polished(&of_lanes(&ways.without_guesses(), lanes), &order);
+            let firm = solver.repaired(&of_lanes(&ways.without_guesses(), lanes), &order);
             if firm.seconds.is_finite() {
                 ways.bar_guesses();
                 order = firm;

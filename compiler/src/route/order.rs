@@ -9,7 +9,7 @@
 //! It knows no geometry, and it uses no clock: the effort is counted in steps, so that the same
 //! costs give the same order on any machine.
 
-use super::bound::held_karp;
+use super::bound::{Effort, held_karp};
 use super::search::Guide;
 use super::{exact, search};
 
@@ -180,9 +180,9 @@ pub struct Solver {
     guide: Option<Guide>,
 }
 
-/// Steps of the ascent to charges that guide, and to those that prove.
-const GUIDING_STEPS: usize = 600;
-const PROVING_STEPS: usize = 1200;
+/// The climb to charges that guide, and to those that prove.
+const GUIDING: Effort = Effort { steps: 600, proofs: 2 };
+const PROVING: Effort = Effort { steps: 1200, proofs: 5 };
 
 impl Solver {
     /// For these lanes.
@@ -191,7 +191,7 @@ impl Solver {
             return Self { guide: None };
         }
         let begin = search::constructed(costs, &Guide::none(costs));
-        let bound = held_karp(costs, costs.total(&begin), GUIDING_STEPS);
+        let bound = held_karp(costs, costs.total(&begin), GUIDING);
         Self { guide: Some(Guide::of(costs, &bound)) }
     }
 
@@ -241,7 +241,7 @@ pub fn lower_bound(costs: &Costs, known: f64) -> LowerBound {
         let nodes = exact::optimum(costs);
         return LowerBound { seconds: costs.total(&nodes), rests_on: links(costs, &nodes).collect() };
     }
-    let bound = held_karp(costs, known, PROVING_STEPS);
+    let bound = held_karp(costs, known, PROVING);
     LowerBound {
         seconds: bound.seconds,
         rests_on: bound.likely.iter().map(|&(_, from, to)| (from, to)).collect(),
@@ -331,7 +331,7 @@ mod tests {
     }
 
     fn local_optimum(costs: &Costs) -> Vec<Node> {
-        let guide = Guide::of(costs, &held_karp(costs, sequential(costs).seconds, GUIDING_STEPS));
+        let guide = Guide::of(costs, &held_karp(costs, sequential(costs).seconds, GUIDING));
         search::polished(costs, &guide, &search::chosen(costs, &guide))
     }
 
@@ -467,7 +467,7 @@ mod tests {
             let optimum = best_order(&costs).seconds;
             let loose = if optimum.is_finite() { 1.5 * optimum } else { optimum };
             for known in [loose, optimum] {
-                let bound = held_karp(&costs, known, PROVING_STEPS);
+                let bound = held_karp(&costs, known, PROVING);
                 prop_assert!(bound.seconds <= optimum);
             }
         }

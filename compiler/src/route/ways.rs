@@ -28,6 +28,8 @@ const MOST_SEARCHES: usize = 24;
 /// What a way without a closed form is guessed to take: this multiple of its minimum and so many
 /// seconds.
 const GUESSED: (f64, f64) = (1.5, 30.0);
+/// After so many ways without a closed form and none with one, an end is taken to have none.
+const NO_CLOSED_FORM: u32 = 6;
 
 /// A way from one node to another.
 pub(super) type Link = (Node, Node);
@@ -49,6 +51,9 @@ pub(super) struct Ways<'a> {
     /// Minimum of each way that has no closed form and was not searched.
     guessed: BTreeMap<Link, f64>,
     searches: usize,
+    /// Searches after which ways that are only guessed are done without.
+    enough_searches: usize,
+    does_without_guesses: bool,
     leaving: Vec<Tried>,
     entering: Vec<Tried>,
 }
@@ -56,11 +61,17 @@ pub(super) struct Ways<'a> {
 /// How planning went at one end.
 #[derive(Copy, Clone, Default)]
 struct Tried {
+    /// Ways without a closed form.
+    unfitting: u32,
+    /// Ways that a search did not find either.
     failed: u32,
     done: u32,
 }
 
 impl Tried {
+    const fn has_no_closed_form(self) -> bool {
+        self.done == 0 && self.unfitting >= NO_CLOSED_FORM
+    }
     const fn is_hopeless(self) -> bool {
         self.done == 0 && self.failed >= GIVE_UP
     }
@@ -93,6 +104,8 @@ impl<'a> Ways<'a> {
             planned: BTreeMap::new(),
             guessed: BTreeMap::new(),
             searches: 0,
+            enough_searches: MOST_SEARCHES,
+            does_without_guesses: false,
             leaving: vec![Tried::default(); count],
             entering: vec![Tried::default(); count],
         };
@@ -144,14 +157,27 @@ impl<'a> Ways<'a> {
         costs
     }
 
-    /// Whether as many searches were made as a field is worth.
-    pub(super) const fn has_searched_enough(&self) -> bool {
-        self.searches >= MOST_SEARCHES
+    /// Whether as many searches were made as the field is worth, and some ways are still guessed.
+    pub(super) fn has_searched_enough(&self) -> bool {
+        self.searches >= self.enough_searches && !self.does_without_guesses
     }
 
-    /// Does without the ways that are only guessed.
+    /// Does without the ways that are only guessed, and without those that would be.
     pub(super) fn bar_guesses(&mut self) {
         self.costs = self.without_guesses();
+        self.does_without_guesses = true;
+    }
+
+    /// Takes that back where no order is left, and allows as many searches again; tells whether
+    /// there was anything to take back.
+    pub(super) fn relent(&mut self) -> bool {
+        let did = std::mem::take(&mut self.does_without_guesses);
+        if did {
+            self.costs = self.with_guesses(guess_s);
+            self.enough_searches += MOST_SEARCHES;
+            self.give_up();
+        }
+        did
     }
 
     /// The cheapest ways to and from each node that are not planned yet, `most` each.
@@ -178,12 +204,20 @@ impl<'a> Ways<'a> {
             if way.is_some() {
                 self.settle(link, way);
             } else {
-                let minimum_s = self.costs.get(link.0, link.1);
-                self.costs.set(link.0, link.1, GUESSED.0 * minimum_s + GUESSED.1);
-                self.guessed.insert(link, minimum_s);
+                self.guess(link);
             }
         }
         count
+    }
+
+    /// Puts a guess, or a bar, in the place of a way's minimum.
+    fn guess(&mut self, link: Link) {
+        let minimum_s = self.costs.get(link.0, link.1);
+        let seconds = if self.does_without_guesses { f64::INFINITY } else { guess_s(minimum_s) };
+        self.costs.set(link.0, link.1, seconds);
+        self.guessed.insert(link, minimum_s);
+        self.leaving[link.0.index()].unfitting += 1;
+        self.entering[link.1.index()].unfitting += 1;
     }
 
     /// Searches for those of the ways that have no closed form.
@@ -268,6 +302,10 @@ impl<'a> Ways<'a> {
 
     /// The quickest way in closed form.
     fn fitting(&self, link: Link) -> Option<Manoeuvre> {
+        let (leaving, entering) = (self.leaving[link.0.index()], self.entering[link.1.index()]);
+        if leaving.has_no_closed_form() || entering.has_no_closed_form() {
+            return None;
+        }
         let mut best: Option<Manoeuvre> = None;
         for (drive, minimum_s, from, to) in self.choices(link) {
             if best.as_ref().is_some_and(|best| best.time_s <= minimum_s) {
@@ -330,6 +368,10 @@ impl<'a> Ways<'a> {
             }
         }
     }
+}
+
+fn guess_s(minimum_s: f64) -> f64 {
+    GUESSED.0 * minimum_s + GUESSED.1
 }
 
 /// Where the machine stands, in headings all round and straight towards and away from a pose.
