@@ -70,12 +70,12 @@ pub fn route(site: &FieldSite, machine: &Machine, headland: HeadlandSown, plan: 
     let mut findings = Vec::new();
     let standing = standing_place(site, &space, &mut findings);
     let stages = plan.lanes.iter().map(|lane| stage(headland, &plan.blocks[lane.block.0].course)).collect();
-    let ways = Ways::new((&space, &site.fence), drives, &plan.lanes, stages, standing);
+    let ways = Ways::new(&space, drives, &plan.lanes, stages, standing);
     let mut best = best_drivable(ways, plan);
     if standing.is_some() && best.is_none() {
         let stages =
             plan.lanes.iter().map(|lane| stage(headland, &plan.blocks[lane.block.0].course)).collect();
-        best = best_drivable(Ways::new((&space, &site.fence), drives, &plan.lanes, stages, None), plan);
+        best = best_drivable(Ways::new(&space, drives, &plan.lanes, stages, None), plan);
         let finding =
             rules::finding("route/home-cut-off", "no drivable way leads from home to any lane and back");
         findings.push(standing.map_or(finding.clone(), |at| finding.with_place(site.inverse.to_geo(at))));
@@ -101,20 +101,18 @@ fn best_drivable(mut ways: Ways, plan: &LanePlan) -> Option<Route> {
     let near = ways.nearest(ways.costs().nodes(), AHEAD);
     ways.plan(near);
     while !lanes.is_empty() {
+        let length = |lane: usize| plan.lanes[lane].line.length();
+        let kept = reach::drivable_together(ways.costs(), &lanes, length);
+        if kept.len() < lanes.len() {
+            lanes = kept;
+            continue;
+        }
         match settled(&mut ways, &lanes) {
             Ok(order) => {
                 let bound_s = proven_s(&mut ways, &lanes, &order);
                 return Some(route_of(&ways, &lanes, &order, bound_s));
             }
-            Err(stuck) => {
-                let length = |lane: usize| plan.lanes[lane].line.length();
-                let kept = reach::drivable_together(ways.costs(), &lanes, length);
-                lanes = if kept.len() < lanes.len() {
-                    kept
-                } else {
-                    reach::without_dead_ends(ways.costs(), &lanes, &stuck)
-                };
-            }
+            Err(stuck) => lanes = reach::without_dead_ends(ways.costs(), &lanes, &stuck),
         }
     }
     None

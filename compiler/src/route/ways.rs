@@ -15,7 +15,6 @@ use crate::geometry::{Point, Pose};
 use crate::lanes::Lane;
 use crate::num;
 use crate::turns::{Drive, FreeSpace, Manoeuvre, closed_form, lower_bound_s, searched};
-use geo::{Contains, MultiPolygon};
 use rayon::prelude::*;
 use std::collections::BTreeMap;
 
@@ -41,11 +40,11 @@ pub(super) struct Ways<'a> {
     transit: Drive,
     /// Pose at which each node begins and at which it ends; none where it cannot be driven.
     poses: Vec<Option<(Pose, Pose)>>,
-    /// The part of the fence that each node lies in, where it can be told.
-    parts: Vec<Option<usize>>,
-    /// Where the route begins and ends, and the part of the fence.
+    /// The part of the free space that each node begins in, where it can be told.
+    parts: Vec<Option<u32>>,
+    /// Where the route begins and ends, and the part of the free space.
     standing: Option<Point>,
-    standing_part: Option<usize>,
+    standing_part: Option<u32>,
     costs: Costs,
     planned: BTreeMap<Link, Option<Manoeuvre>>,
     /// Minimum of each way that has no closed form and was not searched.
@@ -80,7 +79,7 @@ impl Tried {
 impl<'a> Ways<'a> {
     /// All ways at their unobstructed minimum.
     pub(super) fn new(
-        (space, fence): (&'a FreeSpace, &MultiPolygon),
+        space: &'a FreeSpace,
         (turning, transit): (Drive, Drive),
         lanes: &[Lane],
         stages: Vec<u8>,
@@ -89,8 +88,7 @@ impl<'a> Ways<'a> {
         let ends = |path: &crate::geometry::Path| (path.start, path.end());
         let poses: Vec<Option<(Pose, Pose)>> =
             lanes.iter().flat_map(|lane| [Some(ends(&lane.line)), lane.back.as_ref().map(ends)]).collect();
-        let part_of = |at: Point| fence.iter().position(|part| part.contains(&at));
-        let parts = poses.iter().map(|ends| ends.and_then(|(begin, _)| part_of(begin.at)));
+        let parts = poses.iter().map(|ends| ends.and_then(|(begin, _)| space.part_of(begin)));
         let count = 2 * lanes.len() + 2;
         let mut ways = Self {
             space,
@@ -99,7 +97,7 @@ impl<'a> Ways<'a> {
             parts: parts.collect(),
             poses,
             standing,
-            standing_part: standing.and_then(part_of),
+            standing_part: standing.and_then(|at| standing_part(space, at)),
             costs: Costs::barred(stages),
             planned: BTreeMap::new(),
             guessed: BTreeMap::new(),
@@ -291,7 +289,7 @@ impl<'a> Ways<'a> {
         }
     }
 
-    fn part(&self, node: Node) -> Option<usize> {
+    fn part(&self, node: Node) -> Option<u32> {
         self.parts.get(node.index()).copied().unwrap_or(self.standing_part)
     }
 
@@ -372,6 +370,16 @@ impl<'a> Ways<'a> {
 
 fn guess_s(minimum_s: f64) -> f64 {
     GUESSED.0 * minimum_s + GUESSED.1
+}
+
+/// The part of the free space that a place is in, if it is the same at every heading that fits.
+fn standing_part(space: &FreeSpace, at: Point) -> Option<u32> {
+    let headings = (0..STANDING_HEADINGS)
+        .map(|step| num::wrap_angle(f64::from(step) * 2.0 * num::PI / f64::from(STANDING_HEADINGS)));
+    let fitting = headings.map(|angle| Pose { at, angle }).filter(|pose| space.clearance_at(*pose).is_some());
+    let mut parts = fitting.map(|pose| space.part_of(pose));
+    let first = parts.next()?;
+    if parts.all(|part| part == first) { first } else { None }
 }
 
 /// Where the machine stands, in headings all round and straight towards and away from a pose.

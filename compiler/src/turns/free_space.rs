@@ -114,9 +114,14 @@ impl FreeSpace {
     /// Whether the footprint's largest disc can get from one pose to the other: no gap between is
     /// narrower than that. Where it cannot, there is no way.
     pub fn joins(&self, a: Pose, b: Pose) -> bool {
+        self.part_of(a).is_some_and(|own| self.part_of(b) == Some(own))
+    }
+
+    /// Which part of the free space the footprint's largest disc is in: no way leads from one part
+    /// to another. None where the disc does not fit.
+    pub fn part_of(&self, pose: Pose) -> Option<u32> {
         let (forward, right) = self.footprint.inner_disc().centre;
-        let part = |pose: Pose| self.passable.part_at(pose.ground(forward, right));
-        part(a).is_some_and(|own| part(b) == Some(own))
+        self.passable.part_at(pose.ground(forward, right))
     }
 
     /// The corners of the smallest upright rectangle round the fence.
