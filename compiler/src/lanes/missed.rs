@@ -41,7 +41,7 @@ pub fn missed(
     let mut lanes = Vec::new();
     while let Some(most) = (0..offers.len())
         .filter(|&i| offers[i].is_some())
-        .max_by(|&i, &j| offered(&offers[i]).total_cmp(&offered(&offers[j])).then(j.cmp(&i)))
+        .max_by(|&i, &j| offered(offers[i].as_ref()).total_cmp(&offered(offers[j].as_ref())).then(j.cmp(&i)))
     {
         let Some(pieces) = offers[most].take() else { break };
         for piece in &pieces {
@@ -65,8 +65,8 @@ fn gain(pieces: &[RowPiece]) -> f64 {
     pieces.iter().map(|piece| piece.along.length()).sum()
 }
 
-fn offered(offer: &Option<Vec<RowPiece>>) -> f64 {
-    offer.as_deref().map_or(0.0, gain)
+fn offered(offer: Option<&Vec<RowPiece>>) -> f64 {
+    offer.map_or(0.0, |pieces| gain(pieces))
 }
 
 #[cfg(test)]

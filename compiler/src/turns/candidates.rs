@@ -90,7 +90,7 @@ const FAR: f64 = 12.0;
 /// Reeds and Shepp; one without is no shorter than the shortest of Dubins. A machine that turns
 /// on the spot either steers on arcs or turns on the spot, never both in one way.
 ///
-/// Beyond [`FAR`] radii the straight line stands for the shortest of Reeds and Shepp, which is little
+/// Beyond a dozen radii the straight line stands for the shortest of Reeds and Shepp, which is little
 /// longer there and takes ten times as long to find.
 pub fn lower_bound_s(drive: &Drive, from: Pose, to: Pose) -> f64 {
     let mut best = f64::INFINITY;
