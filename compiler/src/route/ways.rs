@@ -14,7 +14,7 @@ use super::order::{Costs, Node};
 use crate::geometry::{Point, Pose};
 use crate::lanes::Lane;
 use crate::num;
-use crate::turns::{Drive, FreeSpace, Manoeuvre, closed_form, lower_bound_s, searched};
+use crate::turns::{Drive, FreeSpace, Manoeuvre, closed_form, lower_bound_s, rough_bound_s, searched};
 use rayon::prelude::*;
 use std::collections::BTreeMap;
 
@@ -280,7 +280,7 @@ impl<'a> Ways<'a> {
         }
         match (self.leaves(from), self.enters(to)) {
             (Some(leave), Some(enter)) if from.lane() != to.lane() => {
-                lower_bound_s(&self.turning, leave, enter)
+                rough_bound_s(&self.turning, leave, enter)
             }
             (Some(pose), None) if to == self.costs.depot() => self.at_least_to_depot(pose),
             (None, Some(pose)) if from == self.costs.depot() => self.at_least_to_depot(pose),

@@ -81,17 +81,11 @@ pub fn add(
     }
 }
 
-/// Turning radii.
-const FAR: f64 = 12.0;
-
 /// Seconds of the best way in the open; no drivable way takes less.
 ///
 /// A way with reverse in it changes gear at least twice, and is no shorter than the shortest of
 /// Reeds and Shepp; one without is no shorter than the shortest of Dubins. A machine that turns
 /// on the spot either steers on arcs or turns on the spot, never both in one way.
-///
-/// Beyond a dozen radii the straight line stands for the shortest of Reeds and Shepp, which is little
-/// longer there and takes ten times as long to find.
 pub fn lower_bound_s(drive: &Drive, from: Pose, to: Pose) -> f64 {
     let mut best = f64::INFINITY;
     if drive.turns_on_spot {
@@ -111,11 +105,23 @@ pub fn lower_bound_s(drive: &Drive, from: Pose, to: Pose) -> f64 {
         let reversing_s = 2.0 * drive.gear_change_s;
         let crow = crate::num::hypot(relative.x, relative.y).max(relative.angle.abs());
         if drive.may_reverse && crow * seconds_per_radius + reversing_s < best {
-            let reversing = if crow > FAR { crow } else { reeds_shepp::shortest(relative) };
-            best = best.min(reversing * seconds_per_radius + reversing_s);
+            best = best.min(reeds_shepp::shortest(relative) * seconds_per_radius + reversing_s);
         }
     }
     best
+}
+
+/// A looser bound that is found at once: where the poses lie more than a dozen turning radii apart,
+/// the straight line's. A field has a million pairs of lane ends, most of them so far apart.
+pub fn rough_bound_s(drive: &Drive, from: Pose, to: Pose) -> f64 {
+    /// Turning radii.
+    const FAR: f64 = 12.0;
+    let straight_m = from.distance(&to);
+    if drive.steers() && straight_m > FAR * drive.radius_m {
+        straight_m / drive.speed_m_per_s
+    } else {
+        lower_bound_s(drive, from, to)
+    }
 }
 
 /// Pieces with neighbours of one gear and constant curvature joined, and nothing of no length.

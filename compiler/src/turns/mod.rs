@@ -20,7 +20,7 @@ mod search;
 mod shorten;
 mod word;
 
-pub use candidates::lower_bound_s;
+pub use candidates::{lower_bound_s, rough_bound_s};
 pub use drive::{Drive, footprint};
 pub use free_space::{Clearance, FreeSpace};
 

@@ -114,3 +114,19 @@ fn out_of_a_dead_end_backwards_and_not_at_all_forwards() {
     let space = FreeSpace::new(&field, six_rows());
     assert!(manoeuvre(&space, &forward_only(), nook, yard).is_none());
 }
+
+#[test]
+fn the_rough_bound_is_below_the_bound_and_equal_nearby() {
+    for drive in [forward_only(), reversing(), on_the_spot()] {
+        for step in 0..200_i32 {
+            let spread = f64::from(step) * 0.4;
+            let from = Pose::new(0.0, 0.0, f64::from(step));
+            let to = Pose::new(spread * num::cos(3.0 * spread), spread, 2.0 * f64::from(step));
+            let (rough, bound) = (rough_bound_s(&drive, from, to), lower_bound_s(&drive, from, to));
+            assert!(rough <= bound + 1e-9, "{rough} {bound}");
+            if !drive.steers() || from.distance(&to) < 12.0 * drive.radius_m {
+                assert!((rough - bound).abs() < 1e-12);
+            }
+        }
+    }
+}
