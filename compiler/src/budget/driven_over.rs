@@ -12,7 +12,7 @@
 use crate::check::Machine;
 use crate::geometry::band::band;
 use crate::geometry::interval::{Interval, merged};
-use crate::geometry::{Path, Point, distance};
+use crate::geometry::{Path, Point, cross, distance};
 use crate::route::Route;
 use crate::seeds::{RowCourse, SeedMap, SeedRun};
 use geo::Polygon;
@@ -117,7 +117,6 @@ fn envelope(corners: &[Point]) -> AABB<[f64; 2]> {
 /// 1978).
 fn inside(corners: &[Point], [from, to]: [Point; 2]) -> Option<Interval> {
     let along = to - from;
-    let cross = |a: Point, b: Point| a.x * b.y - a.y * b.x;
     let edges = || corners.iter().zip(corners.iter().cycle().skip(1)).map(|(&a, &b)| (a, b - a));
     let winding = edges().map(|(a, edge)| cross(a, a + edge)).sum::<f64>().signum();
     let mut share = Interval::new(0.0, 1.0);

@@ -1,10 +1,10 @@
 //! Time and seed that a field takes.
 //!
 //! In: the route, the lanes, the seed map, the machine and the crop. Out: hours by what they are
-//! spent on, metres driven, capacity, the seed to bring, and the seeds that tyres pass over. Lanes are driven at working speed; a
-//! turn takes its manoeuvre's time and the tool is lowered and raised once a lane, standing;
-//! hoppers are filled first before the work begins, and each later fill is a stop. Drives to the
-//! place of refilling are not in it.
+//! spent on, metres driven, capacity, the seed to bring, and the seeds that tyres pass over. Lanes
+//! are driven at working speed; a turn takes its manoeuvre's time and the tool is lowered and raised
+//! once a lane, standing; hoppers are filled first before the work begins, and each later fill is a
+//! stop. Drives to the place of refilling are not in it.
 
 use crate::check::{Field, Machine, Order};
 use crate::lanes::LanePlan;

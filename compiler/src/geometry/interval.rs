@@ -60,6 +60,11 @@ pub fn gaps(intervals: Vec<Interval>, within: Interval) -> Vec<Interval> {
     free
 }
 
+/// What is left of intervals without one that is taken.
+pub fn without(intervals: &[Interval], taken: Interval) -> Vec<Interval> {
+    intervals.iter().flat_map(|&left| gaps(vec![taken], left)).filter(|left| left.length() > 0.0).collect()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -78,5 +83,13 @@ mod tests {
             gaps(taken, Interval::new(0.0, 10.0)),
             vec![Interval::new(0.5, 2.0), Interval::new(4.0, 10.0)]
         );
+    }
+
+    #[test]
+    fn what_is_taken_is_cut_out_of_each() {
+        let rows = [Interval::new(0.0, 4.0), Interval::new(5.0, 9.0)];
+        let left = [Interval::new(0.0, 3.0), Interval::new(6.0, 9.0)];
+        assert_eq!(without(&rows, Interval::new(3.0, 6.0)), left);
+        assert_eq!(without(&rows[..1], Interval::new(-1.0, 4.0)), []);
     }
 }

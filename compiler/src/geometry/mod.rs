@@ -23,6 +23,11 @@ use lanewright_schema::quantity::Heading;
 /// Ground metres in the field frame, x east, y north.
 pub type Point = geo::Coord<f64>;
 
+/// The cross product of two vectors: positive where the second points to the left of the first.
+pub fn cross(a: Point, b: Point) -> f64 {
+    a.x * b.y - a.y * b.x
+}
+
 /// Metres between two points.
 pub fn distance(a: Point, b: Point) -> f64 {
     num::hypot(b.x - a.x, b.y - a.y)

@@ -4,20 +4,17 @@
 //! tool row crosses the soil's edge is found on chords that leave its true course by less than a
 //! millimetre; between two crossings it is inside or outside as a whole.
 
+use super::straight::{BRIDGED_GAP_M, SHORTEST_ROW_M};
 use super::toolbar::Toolbar;
 use super::{BlockIdx, Lane, RowSpan};
 use crate::geometry::interval::{Interval, merged};
-use crate::geometry::{Path, Point, Pose, region};
+use crate::geometry::{Path, Point, Pose, cross, region};
 use geo::MultiPolygon;
 use rstar::primitives::{GeomWithData, Rectangle};
 use rstar::{AABB, RTree};
 
 /// How far a chord may leave a tool row's course, metres.
 const CHORD_M: f64 = 0.000_5;
-/// A row piece shorter than this is left out, metres.
-const SHORTEST_ROW_M: f64 = 0.3;
-/// Row pieces closer than this along the lane are driven through with the tool lifted, metres.
-const BRIDGED_GAP_M: f64 = 3.0;
 
 /// The lanes of a way over soil; none shorter than asked.
 pub fn lanes(way: &Path, toolbar: &Toolbar, soil: &MultiPolygon, shortest_lane: f64) -> Vec<Lane> {
@@ -95,7 +92,6 @@ fn over_soil(
 /// Shares of a chord at which it crosses edges.
 fn crossings([from, to]: [Point; 2], edges: &RTree<Edge>) -> impl Iterator<Item = f64> {
     let box_of = AABB::from_corners([from.x, from.y], [to.x, to.y]);
-    let cross = |a: Point, b: Point| a.x * b.y - a.y * b.x;
     edges.locate_in_envelope_intersecting(&box_of).filter_map(move |edge| {
         let [a, b] = edge.data;
         let (chord, along) = (to - from, b - a);

@@ -6,7 +6,7 @@
 //! taken first, until none gains enough to be worth a turn.
 
 use super::straight::{Group, RowPiece, extent};
-use crate::geometry::interval::{Interval, gaps};
+use crate::geometry::interval::{Interval, without};
 
 /// Rows' lengths that a lane must gain, as a multiple of the shortest lane.
 const WORTH: f64 = 4.0;
@@ -46,11 +46,7 @@ pub fn missed(
         let Some(pieces) = offers[most].take() else { break };
         for piece in &pieces {
             let row = &mut unworked[piece.row as usize];
-            *row = row
-                .iter()
-                .flat_map(|&left| gaps(vec![piece.along], left))
-                .filter(|i| i.length() > 0.0)
-                .collect();
+            *row = without(row, piece.along);
         }
         let first = firsts.start + most as i64;
         lanes.push((first, pieces));

@@ -9,7 +9,7 @@
 use super::missed::missed;
 use super::toolbar::{ROOM_M, Toolbar};
 use super::{Block, BlockIdx, Course, Lane, RowSpan};
-use crate::geometry::interval::{Interval, gaps, merged};
+use crate::geometry::interval::{Interval, merged, without};
 use crate::geometry::strip::{Axes, LocalEdges};
 use crate::geometry::{Gear, Path, Piece, Pose, heading_of_angle, region};
 use crate::num;
@@ -17,10 +17,10 @@ use geo::{Coord, MapCoords, MultiPolygon, Polygon, Rect};
 
 /// Row pieces closer than this along the lane are driven through with the tool lifted; farther
 /// apart they are lanes of their own.
-const BRIDGED_GAP_M: f64 = 3.0;
+pub const BRIDGED_GAP_M: f64 = 3.0;
 
 /// A row piece shorter than this is left out.
-const SHORTEST_ROW_M: f64 = 0.3;
+pub const SHORTEST_ROW_M: f64 = 0.3;
 
 /// A block with its lanes.
 #[derive(Clone, Debug)]
@@ -57,8 +57,7 @@ pub fn straight_block(
     }
     for piece in taken.iter().flat_map(|lane| &lane.1) {
         let row = &mut unworked[piece.row as usize];
-        *row =
-            row.iter().flat_map(|&left| gaps(vec![piece.along], left)).filter(|i| i.length() > 0.0).collect();
+        *row = without(row, piece.along);
     }
     let reach = |first: i64| drivable.tool_reach(reference(first));
     taken.extend(missed(unworked, toolbar.row_offsets.len(), shortest_lane, reach));

@@ -102,8 +102,8 @@ pub fn lower_bound_s(drive: &Drive, from: Pose, to: Pose) -> f64 {
         let relative = Relative::between(from, to, drive.radius_m);
         let seconds_per_radius = drive.radius_m / drive.speed_m_per_s;
         best = best.min(dubins::shortest(relative) * seconds_per_radius);
-        let reversing_s = 2.0 * drive.gear_change_s;
         let crow = crate::num::hypot(relative.x, relative.y).max(relative.angle.abs());
+        let reversing_s = 2.0 * drive.gear_change_s;
         if drive.may_reverse && crow * seconds_per_radius + reversing_s < best {
             best = best.min(reeds_shepp::shortest(relative) * seconds_per_radius + reversing_s);
         }

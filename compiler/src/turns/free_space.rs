@@ -30,9 +30,6 @@ pub const FINEST_M: f64 = 0.002;
 /// What is nearer touches, metres.
 const TOUCHING_M: f64 = 1e-6;
 
-/// Steps past what is farther are as long as past what is so far, metres.
-const FAR_M: f64 = 200.0;
-
 /// Clearances are not told apart beyond this, metres.
 const ENOUGH_M: f64 = 1.0;
 
@@ -172,7 +169,7 @@ impl FreeSpace {
         let sign = piece.length.signum();
         let (mut pose, mut passed, mut step) = (start, 0.0, motion.first_step);
         while passed < end {
-            let open = self.edges.distance(pose.at, FAR_M) - self.footprint.reach() - need_m - care_m;
+            let open = self.edges.distance(pose.at, f64::INFINITY) - self.footprint.reach() - need_m - care_m;
             if open > motion.speed * motion.first_step {
                 passed = end.min(passed + open / motion.speed);
                 pose = piece.pose_after(start, sign * passed);

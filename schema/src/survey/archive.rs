@@ -84,11 +84,11 @@ impl<'b> Archive<'b> {
         Ok(Self { inner, left: SIZE_LIMIT })
     }
 
-    /// Names of files, without those that systems leave behind.
+    /// Names of files, without hidden ones, which systems leave behind.
     fn names(&self) -> Vec<String> {
         let of_use = |name: &String| {
             let file = name.rsplit('/').next().unwrap_or(name);
-            !file.is_empty() && !file.starts_with('.') && !name.starts_with("__MACOSX/")
+            !file.is_empty() && !file.starts_with('.')
         };
         self.inner.file_names().flatten().map(Cow::into_owned).filter(of_use).collect()
     }

@@ -247,7 +247,7 @@ fn packed_surveys_are_read_and_the_rest_is_told() {
     let packed = zipped(&[
         ("farm/a.shp", &shp),
         ("farm/A.DBF", &dbf),
-        ("__MACOSX/farm/._a.shp", b"junk"),
+        ("left-behind/farm/._a.shp", b"junk"),
         ("farm/a.shx", b""),
     ]);
     let survey = read_all(&[("a.zip", &packed)], "a.zip").unwrap();
