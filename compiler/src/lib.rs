@@ -22,3 +22,4 @@ pub mod seeds;
 pub mod site;
 pub mod survey;
 pub mod turns;
+pub mod uncertainty;

@@ -15,6 +15,8 @@ use crate::read::{self, Input, Sources};
 use crate::route::{self, Route};
 use crate::seeds::{self, SeedMap};
 use crate::site::{self, FieldSite, Site};
+use crate::uncertainty::{self, Uncertainty};
+use lanewright_schema::quantity::Length;
 use rayon::prelude::*;
 
 /// Takes a job through every stage, or as far as it is not refused.
@@ -34,29 +36,40 @@ fn plan(job: Job, findings: &mut Vec<Finding>) -> Option<Compiled> {
         .fields
         .par_iter()
         .zip(&site.fields)
-        .map(|(field, place)| plan_field(&job, field, place))
+        .enumerate()
+        .map(|(index, (field, place))| {
+            let baseline = site.baseline.as_ref().map(|baseline| baseline.to_fields[index]);
+            plan_field(&job, field, place, baseline)
+        })
         .collect();
     let plans: Vec<Option<FieldPlan>> = plans.into_iter().map(|plan| plan.tell(findings)).collect();
     let fields = plans.into_iter().collect::<Option<_>>()?;
     Some(Compiled { job, site, fields })
 }
 
-fn plan_field(job: &Job, field: &Field, place: &FieldSite) -> Told<FieldPlan> {
+fn plan_field(job: &Job, field: &Field, place: &FieldSite, baseline: Option<Length>) -> Told<FieldPlan> {
     let mut findings = Vec::new();
-    let value = stages(job, field, place, &mut findings);
+    let value = stages(job, field, place, baseline, &mut findings);
     Told { value, findings }
 }
 
-fn stages(job: &Job, field: &Field, place: &FieldSite, findings: &mut Vec<Finding>) -> Option<FieldPlan> {
+fn stages(
+    job: &Job,
+    field: &Field,
+    place: &FieldSite,
+    baseline: Option<Length>,
+    findings: &mut Vec<Finding>,
+) -> Option<FieldPlan> {
     let machine = &job.machine;
     let lanes = lanes::lanes(field, place, machine).tell(findings)?;
     let route = route::route(place, machine, field.headland.sown, &lanes).tell(findings)?;
     let lanes = lanes::without(lanes, &route.cut_off, machine);
     let seeds = seeds::seeds(&lanes, &field.spacing, machine);
+    let uncertainty = uncertainty::uncertainty(machine, baseline, &field.crop);
     let orders = operations::operations(&job.order.operations, field, machine);
     let budget = budget::budget(&job.order, field, machine, &lanes, &route, &seeds);
     let audit = audit::audit(field, place, machine, &lanes, &route, &seeds).tell(findings)?;
-    Some(FieldPlan { lanes, route, seeds, orders, budget, audit })
+    Some(FieldPlan { lanes, route, seeds, uncertainty, orders, budget, audit })
 }
 
 /// What became of a job.
@@ -115,6 +128,8 @@ pub struct FieldPlan {
     pub route: Route,
     /// Every seed.
     pub seeds: SeedMap,
+    /// How far its plants may stand from there.
+    pub uncertainty: Uncertainty,
     /// Set-points, one for each operation.
     pub orders: Vec<WorkOrder>,
     /// Time and seed.

@@ -67,12 +67,23 @@ quantity! {
 quantity! {
     /// A length of time. Stored in seconds.
     Time {
+        /// From milliseconds.
+        ms / to_ms = 0.001;
         /// From seconds.
         s / to_s = 1.0;
         /// From minutes.
         min_ / to_min = 60.0;
         /// From hours.
         h / to_h = 3600.0;
+    }
+}
+quantity! {
+    /// An angle between two directions. Stored in radians.
+    Angle {
+        /// From radians.
+        rad / to_rad = 1.0;
+        /// From degrees.
+        deg / to_deg = std::f64::consts::PI / 180.0;
     }
 }
 quantity! {

@@ -5,7 +5,7 @@ use chrono::NaiveDate;
 use geo::{Area as _, BoundingRect, Coord, LineString, MultiPolygon, Polygon};
 use lanewright::check::{
     BaseStation, BodyPoint, Crop, Field, FieldPlaces, Frames, GeoPolygon, Guidance, Headland, HeadlandSize,
-    HeadlandSown, Job, Machine, Operation, Order, Pattern, ReferenceFrame, Spacing, Steering,
+    HeadlandSown, Job, Machine, Operation, Order, Pattern, Precision, ReferenceFrame, Spacing, Steering,
 };
 use lanewright::diagnostic::Span;
 use lanewright::site::datum::Datum;
@@ -69,6 +69,7 @@ pub fn machine(rows: usize, row_spacing_m: f64) -> Machine {
         lift_time: Time::ZERO,
         hopper: Mass::kg(2.0),
         refill_time: Time::ZERO,
+        precision: Precision::ordinary(&[at((0.0, -1.0)), at((0.0, 1.0))]),
         span: nowhere(),
     }
 }
@@ -92,6 +93,7 @@ pub fn wanted(heading_deg: Option<f64>) -> Field {
             germination: 0.92,
             field_emergence: 0.85,
             seeds_per_unit: None,
+            plant_scatter: Length::mm(18.0),
         },
         spacing: Spacing {
             between_rows: Length::m(0.5),

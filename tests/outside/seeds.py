@@ -24,6 +24,7 @@ def check(folder, report):
     report.check("there are seeds", table.num_rows > 0)
     places(plan, seeds, report)
     spacing(plan, seeds, report)
+    deviations(plan, seeds, report)
     through_geopandas(plan, path, seeds, report)
 
 
@@ -75,6 +76,21 @@ def spacing(plan, seeds, report):
     # Metres in the file are rounded to some micrometres.
     report.check("C13: precision 0 along straight rows", np.median(np.abs(ratio - 1)) < 1e-4, np.median(np.abs(ratio - 1)))
     report.check("C13: precision below 0.5 % everywhere", np.std(ratio) < 0.005, np.std(ratio))
+
+
+def deviations(plan, seeds, report):
+    """A plant is never placed better than its receiver's 8 mm, and both seed files say the same."""
+    of_row = {}
+    for row in plan.seed_rows:
+        said = row.properties
+        of_row.setdefault((row.field, said["lane"]), set()).add((said["sigma_along_m"], said["sigma_across_m"]))
+    for name in ("sigma_along", "sigma_across"):
+        least = seeds[name].min()
+        report.check("deviations are above those of the receiver", least > 0.008, f"{name} {least}")
+    step = slice(None, None, max(1, len(seeds["x"]) // 5000))
+    pairs = zip(seeds["field"][step], seeds["lane"][step], seeds["sigma_along"][step], seeds["sigma_across"][step])
+    strange = sum((round(float(a), 4), round(float(b), 4)) not in of_row[field, lane] for field, lane, a, b in pairs)
+    report.check("deviations of seeds are those of their rows", strange == 0, strange)
 
 
 def through_geopandas(plan, path, seeds, report):

@@ -3,7 +3,7 @@
 
 use crate::diagnostic::Span;
 use chrono::NaiveDate;
-use lanewright_schema::quantity::{GeoPoint, Heading, Length, Mass, Speed, Time};
+use lanewright_schema::quantity::{Angle, GeoPoint, Heading, Length, Mass, Speed, Time};
 
 /// A whole job: one order, one machine, one or more fields.
 #[derive(Clone, Debug)]
@@ -132,8 +132,25 @@ pub struct Machine {
     pub hopper: Mass,
     /// Time of one refill stop.
     pub refill_time: Time,
+    /// How true it works.
+    pub precision: Precision,
     /// Where the job states it.
     pub span: Span,
+}
+
+/// How true a machine works, as standard deviations. None is negative.
+#[derive(Copy, Clone, Debug, PartialEq)]
+pub struct Precision {
+    /// What is left of the antennas' tilt after it is measured and taken out.
+    pub tilt: Angle,
+    /// Of the heading from the two antennas.
+    pub heading: Angle,
+    /// How far the steering strays beside the line, the position's own error aside.
+    pub steering: Length,
+    /// Of the moment at which the tool acts.
+    pub timing: Time,
+    /// How far along the row a seed comes to rest from where it was aimed; half of it across.
+    pub drop: Length,
 }
 
 /// What the steering can do. At least one of: turning on the spot, or a radius.
@@ -302,6 +319,8 @@ pub struct Crop {
     pub field_emergence: f64,
     /// Seeds in one sales unit.
     pub seeds_per_unit: Option<u64>,
+    /// How far a plant comes up beside its seed, one standard deviation in each direction.
+    pub plant_scatter: Length,
 }
 
 /// The lattice that the seeds stand on.

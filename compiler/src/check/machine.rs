@@ -1,16 +1,19 @@
 //! The machine: whether its rows, wheels, body and steering can be true together.
 
-use super::{BodyPoint, Findings, Machine, Steering, brief};
+use super::{BodyPoint, Findings, Machine, Precision, Steering, brief};
 use crate::num::hypot;
 use crate::read::span;
 use crate::survey::plane::{area, meetings};
 use lanewright_schema::job::{self as written, Written};
-use lanewright_schema::quantity::{Length, Mass, Speed, Time};
+use lanewright_schema::quantity::{Angle, Length, Mass, Speed, Time};
 
 /// Least clear soil between a tyre's edge and the middle of a row: common practice, no source.
 const LEAST_GAP: Length = Length::cm(2.0);
 /// An antenna further from the body than this is probably a slip of the pen.
 const ANTENNA_REACH_M: f64 = 1.0;
+
+/// Antennas nearer to each other tell no better heading.
+const NEAREST_ANTENNAS_M: f64 = 0.2;
 
 /// Checks the machine.
 pub fn machine(file: &written::Machine, findings: &mut Findings) -> Option<Machine> {
@@ -26,6 +29,7 @@ pub fn machine(file: &written::Machine, findings: &mut Findings) -> Option<Machi
         .map(|antenna| BodyPoint { forward: antenna.forward.value, right: antenna.right.value });
     let body = body?;
     antennas_near_body(file, &body, findings);
+    let precision = precision(file.precision.as_ref(), &antennas, findings);
     rows_within_body(file, &row_offsets, &body, findings);
     let seconds = |time: &Option<Written<Time>>, default: f64| {
         time.as_ref().map_or(Time::s(default), |time| time.value)
@@ -50,8 +54,80 @@ pub fn machine(file: &written::Machine, findings: &mut Findings) -> Option<Machi
         lift_time: seconds(&file.lift_time, 2.0),
         hopper: file.hopper.value,
         refill_time: seconds(&file.refill_time, 600.0),
+        precision,
         span: span(&file.place),
     })
+}
+
+/// How true the machine works, as the job says, else as ordinary machines do.
+fn precision(
+    file: Option<&written::Precision>,
+    antennas: &[BodyPoint; 2],
+    findings: &mut Findings,
+) -> Precision {
+    let ordinary = Precision::ordinary(antennas);
+    let Some(file) = file else { return ordinary };
+    Precision {
+        tilt: deviation(
+            file.tilt.as_ref(),
+            "tilt",
+            ordinary.tilt,
+            (Angle::deg(30.0), "0 deg to 30 deg"),
+            findings,
+        ),
+        heading: deviation(
+            file.heading.as_ref(),
+            "heading",
+            ordinary.heading,
+            (Angle::deg(30.0), "0 deg to 30 deg"),
+            findings,
+        ),
+        steering: deviation(
+            file.steering.as_ref(),
+            "steering",
+            ordinary.steering,
+            (Length::m(1.0), "0 m to 1 m"),
+            findings,
+        ),
+        timing: deviation(
+            file.timing.as_ref(),
+            "timing",
+            ordinary.timing,
+            (Time::s(5.0), "0 s to 5 s"),
+            findings,
+        ),
+        drop: deviation(file.drop.as_ref(), "drop", ordinary.drop, (Length::m(1.0), "0 m to 1 m"), findings),
+    }
+}
+
+/// A standard deviation as written, or the ordinary one.
+fn deviation<Q: PartialOrd + Default + Copy>(
+    written: Option<&Written<Q>>,
+    key: &str,
+    ordinary: Q,
+    (most, words): (Q, &str),
+    findings: &mut Findings,
+) -> Q {
+    let Some(written) = written else { return ordinary };
+    findings.not_negative(written, key);
+    findings.within(written, key, &(Q::default()..=most, words));
+    written.value
+}
+
+impl Precision {
+    /// Of a machine of which no more is known than where its antennas stand: common practice, no
+    /// source. The heading's error falls with the distance between the antennas.
+    pub fn ordinary(antennas: &[BodyPoint; 2]) -> Self {
+        let [a, b] = antennas;
+        let apart_m = hypot((a.forward - b.forward).to_m(), (a.right - b.right).to_m());
+        Self {
+            tilt: Angle::deg(0.3),
+            heading: Angle::deg(0.2 / apart_m.max(NEAREST_ANTENNAS_M)),
+            steering: Length::mm(10.0),
+            timing: Time::ms(10.0),
+            drop: Length::mm(10.0),
+        }
+    }
 }
 
 fn positive_values(file: &written::Machine, findings: &mut Findings) {

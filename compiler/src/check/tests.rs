@@ -182,6 +182,9 @@ const SLIPS: &[Slip] = &[
     ),
     slip("right = \"1.1 m\"", "right = \"11 m\"", "machine/antenna-off-body", ""),
     slip("\"-0.9 m\"", "\"-1.9 m\"", "machine/rows-off-body", ""),
+    slip("[machine]\n", "[machine]\nprecision = { timing = \"-3 ms\" }\n", "job/negative", "\"-3 ms\""),
+    slip("[machine]\n", "[machine]\nprecision = { tilt = \"45 deg\" }\n", "job/out-of-range", "\"45 deg\""),
+    slip("depth = \"1 cm\"\n", "depth = \"1 cm\"\nplant_scatter = \"1 m\"\n", "job/out-of-range", "\"1 m\""),
     slip("\"94 %\"", "\"940 %\"", "crop/share", "\"940 %\""),
     slip("crop = \"chicory\"", "crop = \"chickory\"", "crop/unknown", "\"chickory\"").fixed_by("\"chicory\""),
     slip(

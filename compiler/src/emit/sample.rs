@@ -14,6 +14,7 @@ use crate::route::{Route, Visit};
 use crate::seeds::SeedMap;
 use crate::site::{self, FieldSite, example};
 use crate::turns::{Drive, FreeSpace, Manoeuvre, footprint, manoeuvre};
+use crate::uncertainty::uncertainty;
 use geo::{Rect, coord};
 use lanewright_schema::quantity::{Area, Heading, Length, Mass, Speed, Time};
 
@@ -78,6 +79,7 @@ fn field(machine: &crate::check::Machine, site: &FieldSite, lanes: usize) -> Fie
         lanes: plan,
         route,
         seeds: SeedMap { runs: Vec::new(), spacing_m: 0.18 },
+        uncertainty: uncertainty(machine, Some(Length::m(1200.0)), &example::field().crop),
         orders: vec![work_order],
         budget: Budget { time, distance, seed, driven_over: 12 },
         audit: Audit { checks },

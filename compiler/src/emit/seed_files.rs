@@ -10,6 +10,7 @@ use crate::lanes::LaneIdx;
 use crate::pipeline::{Compiled, FieldPlan};
 use crate::seeds::SeedRun;
 use crate::site::FieldSite;
+use lanewright_schema::quantity::Length;
 use lanewright_schema::seedmap::parquet::{self, Header, SeedColumns};
 use lanewright_schema::seedmap::rows::{self, Run, SeedRow};
 use std::io::{self, Write};
@@ -77,6 +78,7 @@ fn seed_row(run: &SeedRun, plan: &FieldPlan, site: &FieldSite, order: usize, nea
     let spacing_m = plan.seeds.spacing_m;
     let line = run.line(spacing_m, LINE_TOLERANCE_M);
     let (first, last) = (line[0], line[line.len() - 1]);
+    let sigma = plan.uncertainty.plant(run.tool_row);
     SeedRow {
         run: Run {
             field: site.name.clone(),
@@ -90,9 +92,16 @@ fn seed_row(run: &SeedRun, plan: &FieldPlan, site: &FieldSite, order: usize, nea
             first_y: micro(first.y),
             last_x: micro(last.x),
             last_y: micro(last.y),
+            sigma_along_m: tenth_of_millimetre(sigma.along),
+            sigma_across_m: tenth_of_millimetre(sigma.across),
         },
         line: line.into_iter().map(|point| position(site.inverse.to_geo(point), near)).collect(),
     }
+}
+
+/// Metres to a tenth of a millimetre: a deviation is known no better.
+fn tenth_of_millimetre(length: Length) -> f64 {
+    (length.to_m() * 1e4).round() / 1e4
 }
 
 /// Consecutive seeds of one run.
@@ -153,6 +162,13 @@ impl Placing<'_> {
         repeat(run.block.0 as i64, &mut columns.block);
         repeat(run.row, &mut columns.row);
         repeat(self.orders[run.lane.0] as i64, &mut columns.lane);
+        let sigma = self.plan.uncertainty.plant(run.tool_row);
+        columns
+            .sigma_along
+            .resize(columns.sigma_along.len() + count, tenth_of_millimetre(sigma.along) as f32);
+        columns
+            .sigma_across
+            .resize(columns.sigma_across.len() + count, tenth_of_millimetre(sigma.across) as f32);
         columns.index.extend(seeds.clone().map(|seed| (run.first + i64::from(seed)) as i32));
 
         let spacing_m = self.plan.seeds.spacing_m;

@@ -3,7 +3,7 @@
 
 use crate::check::{
     BaseStation, BodyPoint, Crop, Field, FieldPlaces, Frames, GeoPolygon, Guidance, Headland, HeadlandSize,
-    HeadlandSown, Job, Machine, Operation, Order, Pattern, ReferenceFrame, Spacing, Steering,
+    HeadlandSown, Job, Machine, Operation, Order, Pattern, Precision, ReferenceFrame, Spacing, Steering,
 };
 use crate::diagnostic::Span;
 use chrono::NaiveDate;
@@ -71,6 +71,7 @@ pub fn machine() -> Machine {
         lift_time: Time::s(3.0),
         hopper: Mass::kg(1.5),
         refill_time: Time::min_(10.0),
+        precision: Precision::ordinary(&[point(0.5, -1.0), point(0.5, 1.0)]),
         span: span(20),
     }
 }
@@ -94,6 +95,7 @@ pub fn field() -> Field {
             germination: 0.9,
             field_emergence: 0.8,
             seeds_per_unit: Some(100_000),
+            plant_scatter: Length::mm(18.0),
         },
         spacing: Spacing {
             between_rows: Length::cm(45.0),

@@ -99,7 +99,9 @@ pub struct Baseline {
     pub at: GeoPoint,
     /// Its height above the ellipsoid.
     pub height: Length,
-    /// Geodesic distance to the farthest corner.
+    /// Geodesic distance to the farthest corner of each field, in the job's order.
+    pub to_fields: Vec<Length>,
+    /// The longest of them.
     pub length: Length,
     /// Expected horizontal 1-sigma there: 8 mm + 1 ppm.
     pub sigma: Length,
@@ -107,7 +109,7 @@ pub struct Baseline {
 
 /// Beyond this the corrections of a single base station are no longer taken for granted: common
 /// practice, no source.
-const LONG_BASELINE: Length = Length::m(10_000.0);
+pub const LONG_BASELINE: Length = Length::m(10_000.0);
 /// A datum transformation coarser than this is told.
 const COARSE_M: f64 = 0.05;
 
@@ -159,16 +161,19 @@ fn at_farthest_field(finding: Finding, output: &Datum, job: &Job) -> Finding {
 fn baseline(job: &Job, base: &BaseStation, road: &Road) -> Result<Baseline, Finding> {
     let datum = Datum::of(&job.frames.base_station)?;
     let at = DatumShift::between(&datum, road.datum, &[base.at])?.apply(base.at)?;
-    let length = job
+    let to_fields = job
         .fields
         .iter()
-        .try_fold(0.0, |far: f64, field| Ok(far.max(ground::farthest_corner_m(road, field, at)?)))?;
+        .map(|field| ground::farthest_corner_m(road, field, at).map(Length::m))
+        .collect::<Result<Vec<_>, _>>()?;
+    let length = to_fields.iter().copied().fold(Length::ZERO, Length::max);
     Ok(Baseline {
         name: base.name.clone(),
         at,
         height: base.height,
-        length: Length::m(length),
-        sigma: horizontal_sigma(Length::m(length)),
+        to_fields,
+        length,
+        sigma: horizontal_sigma(length),
     })
 }
 

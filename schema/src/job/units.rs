@@ -3,7 +3,7 @@
 //! In: a text. Out: the quantity, or what is wrong with it. The unit is compulsory because a bare
 //! `45` is read as centimetres by one person and as metres by the next.
 
-use crate::quantity::{Heading, Length, Mass, Speed, Time};
+use crate::quantity::{Angle, Heading, Length, Mass, Speed, Time};
 
 /// A unit: how it is written, and how many SI units (or degrees, or whole shares) one of it is.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -54,9 +54,17 @@ impl Quantity for Mass {
 
 impl Quantity for Time {
     const NAME: &'static str = "a time";
-    const UNITS: &'static [Unit] = &[unit("s", 1.0), unit("min", 60.0), unit("h", 3600.0)];
+    const UNITS: &'static [Unit] = &[unit("ms", 0.001), unit("s", 1.0), unit("min", 60.0), unit("h", 3600.0)];
     fn from_base(value: f64) -> Self {
         Self::s(value)
+    }
+}
+
+impl Quantity for Angle {
+    const NAME: &'static str = "an angle";
+    const UNITS: &'static [Unit] = &[unit("deg", 1.0)];
+    fn from_base(value: f64) -> Self {
+        Self::deg(value)
     }
 }
 

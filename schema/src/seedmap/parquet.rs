@@ -1,7 +1,8 @@
 //! `seeds.parquet`: one row a seed, GeoParquet 1.1 (Open Geospatial Consortium, 2024).
 //!
 //! Columns: `field`, `block`, `row`, `index`, `lane`, `x`, `y` (metres in the field frame),
-//! `longitude`, `latitude`, and `geometry`, the point of `x` and `y` in the standard's native
+//! `longitude`, `latitude`, `sigma_along`, `sigma_across` (metres, standard deviations of the plant's
+//! place along and across its row), and `geometry`, the point of `x` and `y` in the standard's native
 //! encoding, with the field frame's PROJJSON. Integers are delta-coded; coordinates are split into
 //! byte streams and compressed, and are expected on a binary grid, so that their last bytes are
 //! zeros. Row groups are encoded on all cores and written in order: the bytes depend on neither
@@ -10,7 +11,7 @@
 use bytes::Bytes;
 use parquet::basic::{Compression, Encoding, LogicalType, Repetition, Type as Physical, ZstdLevel};
 use parquet::column::writer::{ColumnCloseResult, get_column_writer, get_typed_column_writer};
-use parquet::data_type::{ByteArray, ByteArrayType, DataType, DoubleType, Int32Type};
+use parquet::data_type::{ByteArray, ByteArrayType, DataType, DoubleType, FloatType, Int32Type};
 use parquet::errors::Result;
 use parquet::file::metadata::{ColumnChunkMetaData, KeyValue};
 use parquet::file::properties::{EnabledStatistics, WriterProperties, WriterPropertiesPtr};
@@ -54,6 +55,10 @@ pub struct SeedColumns {
     pub longitude: Vec<f64>,
     /// Degrees north.
     pub latitude: Vec<f64>,
+    /// Standard deviation of the plant's place along its row, metres.
+    pub sigma_along: Vec<f32>,
+    /// Standard deviation of the plant's place across its row, metres.
+    pub sigma_across: Vec<f32>,
 }
 
 /// Values in a page: what a reader has to hold, and long enough for the compressor.
@@ -192,6 +197,7 @@ struct Format {
 
 const INTEGERS: [&str; 4] = ["block", "row", "index", "lane"];
 const COORDINATES: [&str; 4] = ["x", "y", "longitude", "latitude"];
+const DEVIATIONS: [&str; 2] = ["sigma_along", "sigma_across"];
 
 impl Format {
     fn new() -> Result<Self> {
@@ -207,7 +213,7 @@ impl Format {
             .set_column_dictionary_enabled(ColumnPath::from("field"), true);
         for column in schema.columns() {
             let encoding = match column.physical_type() {
-                Physical::DOUBLE => Encoding::BYTE_STREAM_SPLIT,
+                Physical::DOUBLE | Physical::FLOAT => Encoding::BYTE_STREAM_SPLIT,
                 Physical::INT32 => Encoding::DELTA_BINARY_PACKED,
                 _ => continue,
             };
@@ -228,6 +234,9 @@ impl Format {
         }
         for (at, values) in [&rows.x, &rows.y, &rows.longitude, &rows.latitude].into_iter().enumerate() {
             chunks.push(self.chunk::<DoubleType>(1 + INTEGERS.len() + at, values)?);
+        }
+        for (at, values) in [&rows.sigma_along, &rows.sigma_across].into_iter().enumerate() {
+            chunks.push(self.chunk::<FloatType>(1 + INTEGERS.len() + COORDINATES.len() + at, values)?);
         }
         // The point's coordinates are `x` and `y` again, so their bytes are too.
         for at in 0..2 {
@@ -293,6 +302,9 @@ fn root() -> Result<TypePtr> {
     for name in COORDINATES {
         fields.push(required(name, Physical::DOUBLE).build()?);
     }
+    for name in DEVIATIONS {
+        fields.push(required(name, Physical::FLOAT).build()?);
+    }
     let point = ["x", "y"].map(|name| required(name, Physical::DOUBLE).build().map(Arc::new));
     let geometry = Type::group_type_builder("geometry")
         .with_repetition(Repetition::REQUIRED)
@@ -327,6 +339,8 @@ mod tests {
             y: grid(-0.5),
             longitude: grid(0.125),
             latitude: grid(0.0625),
+            sigma_along: vec![0.025; rows],
+            sigma_across: vec![0.03125; rows],
         }
     }
 
@@ -351,7 +365,8 @@ mod tests {
                 assert_eq!(row.get_int(4).unwrap(), group.lane[i]);
                 assert!((row.get_double(5).unwrap() - group.x[i]).abs() < f64::EPSILON);
                 assert!((row.get_double(8).unwrap() - group.latitude[i]).abs() < f64::EPSILON);
-                let point = row.get_group(9).unwrap();
+                assert!((row.get_float(10).unwrap() - group.sigma_across[i]).abs() < f32::EPSILON);
+                let point = row.get_group(11).unwrap();
                 assert!((point.get_double(1).unwrap() - group.y[i]).abs() < f64::EPSILON);
             }
         }

@@ -43,6 +43,10 @@ pub struct Run {
     pub last_x: f64,
     /// The last seed in the field frame, metres north.
     pub last_y: f64,
+    /// Standard deviation of a plant's place along the row, metres.
+    pub sigma_along_m: f64,
+    /// Standard deviation of a plant's place across the row, metres.
+    pub sigma_across_m: f64,
 }
 
 #[derive(Serialize, Deserialize)]
@@ -129,6 +133,8 @@ mod tests {
             first_y: 2.25,
             last_x: 1.68,
             last_y: 2.25,
+            sigma_along_m: 0.0252,
+            sigma_across_m: 0.0261,
         };
         SeedRow { run, line: vec![[8.1, 50.0], [8.100_002_5, 50.0]] }
     }

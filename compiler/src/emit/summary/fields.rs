@@ -3,6 +3,7 @@
 use super::super::manifest::figures;
 use super::super::words;
 use super::document::{Block, Section};
+use super::places;
 use crate::check::{Field, Pattern};
 use crate::lanes::{LeftOver, LeftOverReason};
 use crate::pipeline::{Compiled, FieldPlan};
@@ -19,6 +20,9 @@ pub fn sections(compiled: &Compiled) -> Vec<Section> {
                 ground(site, plan),
                 heading("Seed"),
                 seed(field, plan),
+                heading("Where the plants stand"),
+                places::told(&plan.uncertainty),
+                places::table(&compiled.job.machine, &plan.uncertainty),
                 heading("Driving and time"),
                 driving(plan),
             ];

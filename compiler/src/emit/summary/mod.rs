@@ -6,6 +6,7 @@
 mod cautions;
 pub mod document;
 mod fields;
+mod places;
 mod proofs;
 
 use super::{About, map, templates, words};

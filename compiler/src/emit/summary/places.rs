@@ -1,0 +1,108 @@
+//! The summary's table of how far a plant may stand from where the seed map says.
+//!
+//! In: the terms of every tool row. Out: a sentence, and the terms of the row that is least certain,
+//! with their sums for the seed and for the plant.
+
+use super::super::words;
+use super::document::Block;
+use crate::check::Machine;
+use crate::site::LONG_BASELINE;
+use crate::uncertainty::{Cause, Sigma, Term, Uncertainty, sum};
+use lanewright_schema::quantity::Length;
+
+/// What the sum means.
+pub fn told(uncertainty: &Uncertainty) -> Block {
+    let plant = sum(least_certain(uncertainty));
+    Block::text(format!(
+        "Along its row, two plants in three stand within {} mm of where the seed map says; across it, within \
+         {} mm. 19 in 20 stand within twice as much. The table gives one standard deviation of each cause, \
+         for the tool row that is least certain; their squares add up. A base station that stands elsewhere \
+         than stated moves all plants alike and is not in it.",
+        mm(plant.along),
+        mm(plant.across)
+    ))
+}
+
+/// The terms and their sums.
+pub fn table(machine: &Machine, uncertainty: &Uncertainty) -> Block {
+    let terms = least_certain(uncertainty);
+    let seed = terms.iter().take_while(|term| term.cause != Cause::Emergence).copied().collect::<Vec<_>>();
+    let mut rows: Vec<Vec<String>> = Vec::new();
+    for term in terms {
+        if term.cause == Cause::Emergence {
+            rows.push(row("Where the seed lies".to_owned(), sum(&seed)));
+        }
+        rows.push(row(because(term.cause, machine, uncertainty.baseline), term.sigma));
+    }
+    rows.push(row("Where the plant stands".to_owned(), sum(terms)));
+    Block::table(&["From", "Along the row, mm", "Across the row, mm"], 1, rows)
+}
+
+fn row(name: String, sigma: Sigma) -> Vec<String> {
+    vec![name, mm(sigma.along), mm(sigma.across)]
+}
+
+fn mm(length: Length) -> String {
+    words::decimal(length.to_mm(), 1)
+}
+
+/// The terms of the tool row whose plants are least certain; the first of several.
+fn least_certain(uncertainty: &Uncertainty) -> &[Term] {
+    let size = |terms: &[Term]| {
+        let Sigma { along, across } = sum(terms);
+        (along * along + across * across).to_m2()
+    };
+    let worst =
+        uncertainty.rows.iter().reduce(|worst, row| if size(row) > size(worst) { row } else { worst });
+    worst.map_or(&[], Vec::as_slice)
+}
+
+fn because(cause: Cause, machine: &Machine, baseline: Option<Length>) -> String {
+    let precision = &machine.precision;
+    match (cause, baseline) {
+        (Cause::Position, Some(baseline)) => {
+            format!("Position: 8 mm and 1 mm per km, {} from the base station", words::distance(baseline))
+        }
+        (Cause::Position, None) => format!(
+            "Position: 8 mm and 1 mm per km; no base station is named, {} are taken",
+            words::distance(LONG_BASELINE)
+        ),
+        (Cause::Tilt, _) => format!(
+            "Tilt of the antennas: {}° left, {} above the ground",
+            words::short(precision.tilt.to_deg(), 2),
+            words::measure(machine.antenna_height)
+        ),
+        (Cause::Heading, _) => {
+            format!("Heading: {}°, carried to the tool", words::short(precision.heading.to_deg(), 2))
+        }
+        (Cause::Steering, _) => "Steering beside the line".to_owned(),
+        (Cause::Timing, _) => format!(
+            "Moment of release: {} ms at {}",
+            words::short(precision.timing.to_ms(), 1),
+            words::speed(machine.working_speed)
+        ),
+        (Cause::Drop, _) => "Fall, bounce and roll of the seed".to_owned(),
+        (Cause::Emergence, _) => "Plant beside its seed".to_owned(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::site::example;
+    use crate::uncertainty::uncertainty;
+
+    #[test]
+    fn the_sums_stand_below_their_terms() {
+        let machine = example::machine();
+        let found = uncertainty(&machine, None, &example::field().crop);
+        let Block::Table(table) = table(&machine, &found) else { panic!("a table") };
+        let names: Vec<&str> = table.rows.iter().map(|row| row[0].as_str()).collect();
+        assert_eq!(names[6..], ["Where the seed lies", "Plant beside its seed", "Where the plant stands"]);
+        assert!(names[0].ends_with("no base station is named, 10.0 km are taken"), "{}", names[0]);
+        let squares =
+            |rows: &[Vec<String>]| rows.iter().map(|r| r[1].parse::<f64>().unwrap().powi(2)).sum::<f64>();
+        assert!((squares(&table.rows[..6]).sqrt() - table.rows[6][1].parse::<f64>().unwrap()).abs() < 0.2);
+        assert!((squares(&table.rows[6..8]).sqrt() - table.rows[8][1].parse::<f64>().unwrap()).abs() < 0.2);
+    }
+}
