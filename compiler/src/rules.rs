@@ -428,6 +428,10 @@ pub const CHECK: &[Rule] = &[
         .example("headland = { laps = 2, width = \"6 m\" }"),
     error("field/no-such-edge", "lanes along an edge that the boundary does not have", "there is nothing to be parallel to")
         .example("guidance = { along_edge = 40 }"),
+    error("field/blocks", "blocks given both by their number and by dividing lines", "only one of them can be meant")
+        .example("blocks = 2 with [[field.dividing_line]]"),
+    error("field/short-line", "a line of fewer than two points that differ", "it leads nowhere")
+        .example("points = [[52.1, 5.2]]"),
     error("keep-out/shape", "a keep-out that is neither a polygon nor a point with a radius", "a place without a size cannot be kept out of")
         .example("[[field.keep_out]] with at, without radius"),
     error("keep-out/few-corners", "a keep-out of fewer than three corners", "it encloses nothing")
@@ -604,6 +608,27 @@ pub const LANES: &[Rule] = &[
     )
     .source("plane geometry")
     .example("a field 20 m wide with fence_margin = \"8 m\""),
+    error(
+        "field/line-divides-nothing",
+        "a dividing line that does not cut the field inside its headland in two",
+        "the person would look for a block that is not there",
+    )
+    .source("plane geometry")
+    .example("a dividing line drawn beside the field"),
+    error(
+        "field/no-such-block",
+        "a block whose place lies in no block of the field inside its headland",
+        "its lanes would run as nobody asked",
+    )
+    .source("plane geometry")
+    .example("[[field.block]] with at in the headland"),
+    error(
+        "field/block-twice",
+        "two blocks whose places lie in one and the same block",
+        "only one of them can be meant",
+    )
+    .source(LANGUAGE)
+    .example("two [[field.block]] on the same side of the dividing line"),
 ];
 
 /// What can be wrong with the way over the field.

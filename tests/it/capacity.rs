@@ -93,7 +93,7 @@ fn lanes_turns_and_capacity_agree() {
         assert!(!row.source.is_empty());
         let across = 3.0 * row.lanes as f64;
         let field = polygon(&[[0.0, 0.0], [row.lane_m, 0.0], [row.lane_m, across], [0.0, across]]);
-        let laid = lanes(&wanted(Some(90.0)), &ground(field), &machine).value.expect("a plan");
+        let laid = lanes(&wanted(), &ground(field, Some(90.0)), &machine).value.expect("a plan");
         assert_eq!(laid.lanes.len(), row.lanes, "{}", row.id);
         let area = Area::m2(row.lane_m * across);
         let work = Time::s(row.lane_m * row.lanes as f64);

@@ -25,9 +25,9 @@ fn plan(
     row_spacing_m: f64,
     headland: Headland,
 ) -> LanePlan {
-    let mut field = wanted(heading_deg);
+    let mut field = wanted();
     field.headland = headland;
-    let told = lanes(&field, &ground(boundary), &machine(6, row_spacing_m));
+    let told = lanes(&field, &ground(boundary, heading_deg), &machine(6, row_spacing_m));
     told.value.unwrap_or_else(|| panic!("refused: {:?}", told.findings))
 }
 

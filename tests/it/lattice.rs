@@ -12,12 +12,12 @@ use std::collections::BTreeMap;
 const FIELD: [[f64; 2]; 4] = [[0.0, 0.0], [60.0, 0.0], [60.0, 40.0], [0.0, 40.0]];
 
 fn sown(between_rows_m: f64, between_seeds_m: f64, stagger: f64, heading_deg: f64) -> SeedMap {
-    let mut field = wanted(Some(heading_deg));
+    let mut field = wanted();
     field.spacing.between_rows = Length::m(between_rows_m);
     field.spacing.between_seeds = Length::m(between_seeds_m);
     field.spacing.stagger = stagger;
     let machine = machine(6, between_rows_m);
-    let plan = lanes(&field, &ground(polygon(&FIELD)), &machine).value.expect("a plan");
+    let plan = lanes(&field, &ground(polygon(&FIELD), Some(heading_deg)), &machine).value.expect("a plan");
     seeds(&plan, &field.spacing, &machine)
 }
 

@@ -12,7 +12,7 @@ use lanewright_schema::quantity::{Length, Mass};
 use serde::Deserialize;
 
 fn field(between_rows_m: f64, between_seeds_m: f64) -> Field {
-    let mut field = wanted(Some(90.0));
+    let mut field = wanted();
     field.spacing.between_rows = Length::m(between_rows_m);
     field.spacing.between_seeds = Length::m(between_seeds_m);
     field
@@ -50,7 +50,7 @@ fn a_hectare_holds_so_many_seeds() {
     let field = field(0.5, 0.2);
     let machine = machine(5, 0.5);
     let square = polygon(&[[0.0, 0.0], [100.0, 0.0], [100.0, 100.0], [0.0, 100.0]]);
-    let plan = lanes(&field, &ground(square), &machine).value.expect("a plan");
+    let plan = lanes(&field, &ground(square, Some(90.0)), &machine).value.expect("a plan");
     let map = seeds(&plan, &field.spacing, &machine);
     close("C1", "seeds", map.count() as f64, 100_000.0, 200.0);
 }

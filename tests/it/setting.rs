@@ -5,7 +5,8 @@ use chrono::NaiveDate;
 use geo::{Area as _, BoundingRect, Coord, LineString, MultiPolygon, Polygon};
 use lanewright::check::{
     BaseStation, BodyPoint, Crop, Field, FieldPlaces, Frames, GeoPolygon, Guidance, Headland, HeadlandSize,
-    HeadlandSown, Job, Machine, Operation, Order, Pattern, Precision, ReferenceFrame, Spacing, Steering,
+    HeadlandSown, Job, Layout, Machine, Operation, Order, Pattern, Precision, ReferenceFrame, Spacing,
+    Steering,
 };
 use lanewright::diagnostic::Span;
 use lanewright::site::datum::Datum;
@@ -20,8 +21,8 @@ pub fn polygon(corners: &[[f64; 2]]) -> MultiPolygon {
     MultiPolygon(vec![Polygon::new(ring, Vec::new())])
 }
 
-/// Ground whose fence is its boundary.
-pub fn ground(boundary: MultiPolygon) -> FieldSite {
+/// Ground whose fence is its boundary, with lanes at a compass heading or the best one.
+pub fn ground(boundary: MultiPolygon, heading_deg: Option<f64>) -> FieldSite {
     let area = Area::m2(boundary.unsigned_area());
     let datum = Datum::of(&wgs84()).expect("a known frame");
     let frame = field_frame(&datum, &[place(&[50.0, 8.0])]).expect("a frame");
@@ -33,6 +34,7 @@ pub fn ground(boundary: MultiPolygon) -> FieldSite {
         boundary,
         keep_outs: Vec::new(),
         home: None,
+        layout: Layout::following(guidance(heading_deg)),
         entrances: Vec::new(),
         size: FieldSize {
             geodesic_area: area,
@@ -74,15 +76,15 @@ pub fn machine(rows: usize, row_spacing_m: f64) -> Machine {
     }
 }
 
-/// What is wanted of the field, with lanes at a compass heading or the best one; no headland.
-pub fn wanted(heading_deg: Option<f64>) -> Field {
+/// What is wanted of the field; no headland.
+pub fn wanted() -> Field {
     Field {
         name: "Long Acre".into(),
         parts: Vec::new(),
         keep_outs: Vec::new(),
         fence_margin: Length::ZERO,
         headland: Headland { size: HeadlandSize::None, sown: HeadlandSown::No },
-        guidance: heading_deg.map_or(Guidance::Best, |heading| Guidance::Heading(Heading::degrees(heading))),
+        layout: Layout::following(Guidance::Best),
         home: None,
         entrances: Vec::new(),
         crop: Crop {
@@ -106,6 +108,10 @@ pub fn wanted(heading_deg: Option<f64>) -> Field {
     }
 }
 
+fn guidance<P>(heading_deg: Option<f64>) -> Guidance<P> {
+    heading_deg.map_or(Guidance::Best, |heading| Guidance::Heading(Heading::degrees(heading)))
+}
+
 /// WGS 84 at an epoch.
 pub fn wgs84() -> ReferenceFrame {
     ReferenceFrame { name: "ITRF2014".into(), proj: "EPSG:9000".into(), epoch: Some(2027.3), span: None }
@@ -113,7 +119,7 @@ pub fn wgs84() -> ReferenceFrame {
 
 /// A job for one field with these corners, latitude and longitude, and a base station.
 pub fn job(corners: &[[f64; 2]], base_station: [f64; 2]) -> Job {
-    let mut field = wanted(None);
+    let mut field = wanted();
     field.parts = vec![GeoPolygon { exterior: corners.iter().map(place).collect(), holes: Vec::new() }];
     Job {
         order: Order {

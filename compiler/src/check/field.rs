@@ -1,15 +1,16 @@
 //! The field: its keep-outs, headland, heading and way-points, about its boundary.
 
 use super::boundary::{Boundary, boundary};
+use super::layout::layout;
 use super::ring::{KEEP_OUT, ring};
 use super::{
-    Crop, Entrance, Field, FieldPlaces, Findings, GeoPolygon, Guidance, Headland, HeadlandSize, HeadlandSown,
-    KeepOut, KeepOutShape, ReferenceFrame, crop, distance,
+    Crop, Entrance, Field, FieldPlaces, Findings, GeoPolygon, Headland, HeadlandSize, HeadlandSown, KeepOut,
+    KeepOutShape, ReferenceFrame, crop, distance,
 };
 use crate::num::hypot;
 use crate::read::span;
 use crate::survey::plane::Plane;
-use lanewright_schema::job::{self as written, GuidanceChoice, HeadlandChoice, Written, nearest};
+use lanewright_schema::job::{self as written, HeadlandChoice, Written, nearest};
 use lanewright_schema::quantity::{GeoPoint, Length};
 use std::ops::RangeInclusive;
 
@@ -54,13 +55,13 @@ pub fn field(file: &written::Field, known: &Known<'_>, findings: &mut Findings) 
     let Boundary { parts, span: place, obstacles, entrances: surveyed, .. } = boundary?;
     keep_outs.extend(obstacles.into_iter().map(Some));
     let entrances = entrances.map(|named| named.into_iter().chain(surveyed).collect());
-    let guidance = guidance(file.guidance.as_ref(), &parts, findings);
+    let layout = layout(file, &parts, findings);
     Some(Field {
         name: file.name.value.clone(),
         keep_outs: keep_outs.into_iter().collect::<Option<_>>()?,
         fence_margin: file.fence_margin.value,
         headland: headland?,
-        guidance: guidance?,
+        layout: layout?,
         home: match home {
             Some(home) => Some(home?),
             None => None,
@@ -88,6 +89,13 @@ fn places(file: &written::Field) -> FieldPlaces {
             },
         }),
         guidance: file.guidance.as_ref().map(|guidance| span(&guidance.place)),
+        dividing_lines: file
+            .dividing_line
+            .iter()
+            .flat_map(|many| &many.0)
+            .map(|line| span(&line.points.place))
+            .collect(),
+        blocks: file.block.iter().flat_map(|many| &many.0).map(|block| span(&block.at.place)).collect(),
         crop: Some(span(&file.crop.place)),
         entrances: file.entrance.iter().flat_map(|many| &many.0).map(|e| span(&e.at.place)).collect(),
     }
@@ -140,33 +148,6 @@ fn headland(choice: Option<&HeadlandChoice>, findings: &mut Findings) -> Option<
         Some(written::SownWhen::No) => HeadlandSown::No,
     };
     Some(Headland { size, sown })
-}
-
-fn guidance(
-    choice: Option<&Written<GuidanceChoice>>,
-    parts: &[GeoPolygon],
-    findings: &mut Findings,
-) -> Option<Guidance> {
-    match choice.map(|choice| &choice.value) {
-        None | Some(GuidanceChoice::Best) => Some(Guidance::Best),
-        Some(GuidanceChoice::Heading(heading)) => Some(Guidance::Heading(*heading)),
-        Some(GuidanceChoice::AlongEdge(edge)) => {
-            let edges = parts.first().map_or(0, |part| part.exterior.len());
-            match (edge.value as usize).checked_sub(1) {
-                Some(index) if index < edges => Some(Guidance::Edge(index)),
-                _ => {
-                    findings
-                        .raise(
-                            "field/no-such-edge",
-                            &edge.place,
-                            format!("there is no edge {}; the boundary has {edges}", edge.value),
-                        )
-                        .hint(format!("write a number from 1 to {edges}"));
-                    None
-                }
-            }
-        }
-    }
 }
 
 fn entrances(file: &written::Field, findings: &mut Findings) -> Option<Vec<Entrance>> {

@@ -178,8 +178,8 @@ pub struct Field {
     pub fence_margin: Length,
     /// The headland.
     pub headland: Headland,
-    /// Heading of the lanes.
-    pub guidance: Guidance,
+    /// How its lanes are to run.
+    pub layout: Layout<GeoPoint>,
     /// Where the machine starts and ends; else the entrance, else the field's first lane.
     pub home: Option<GeoPoint>,
     /// Where it comes in.
@@ -205,8 +205,12 @@ pub struct FieldPlaces {
     pub fence_margin: Option<Span>,
     /// The headland.
     pub headland: Option<Span>,
-    /// The heading of the lanes.
+    /// What the lanes follow.
     pub guidance: Option<Span>,
+    /// The dividing lines, in their order.
+    pub dividing_lines: Vec<Span>,
+    /// The blocks that the person sets, in their order.
+    pub blocks: Vec<Span>,
     /// The crop's name.
     pub crop: Option<Span>,
     /// The entrances, in their order.
@@ -291,15 +295,74 @@ pub enum HeadlandSown {
     No,
 }
 
-/// How the lanes' heading is found.
+/// How the person wants the lanes laid: places are of type `P`, on the Earth as checked, in ground
+/// metres from the site on.
 #[derive(Clone, Debug, PartialEq)]
-pub enum Guidance {
-    /// The heading with the least cost.
+pub struct Layout<P> {
+    /// What the lanes follow.
+    pub guidance: Guidance<P>,
+    /// How the field inside its headland is cut into blocks.
+    pub division: Division<P>,
+    /// Blocks with a guidance of their own, each known by a place inside it.
+    pub blocks: Vec<(P, Guidance<P>)>,
+}
+
+/// What lanes follow.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Guidance<P> {
+    /// What costs least.
     Best,
     /// This heading.
     Heading(Heading),
-    /// Parallel to the boundary edge that begins at this corner of the first part (from zero).
-    Edge(usize),
+    /// The straight line between two places that differ.
+    Parallel([P; 2]),
+}
+
+/// How the field inside its headland is cut into blocks.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Division<P> {
+    /// As pays, each connected piece into at most so many blocks, one or more.
+    AtMost(usize),
+    /// At these lines, each of two points or more.
+    Lines(Vec<Vec<P>>),
+}
+
+impl<P> Layout<P> {
+    /// Lanes that follow this, blocks as they pay.
+    pub const fn following(guidance: Guidance<P>) -> Self {
+        Self { guidance, division: Division::AtMost(usize::MAX), blocks: Vec::new() }
+    }
+
+    /// The same with every place put elsewhere.
+    ///
+    /// # Errors
+    ///
+    /// The first place that cannot be put there.
+    pub fn placed<Q, E>(&self, put: &impl Fn(&P) -> Result<Q, E>) -> Result<Layout<Q>, E> {
+        let line = |line: &Vec<P>| line.iter().map(put).collect::<Result<Vec<Q>, E>>();
+        Ok(Layout {
+            guidance: self.guidance.placed(put)?,
+            division: match &self.division {
+                Division::AtMost(most) => Division::AtMost(*most),
+                Division::Lines(lines) => Division::Lines(lines.iter().map(line).collect::<Result<_, E>>()?),
+            },
+            blocks: self
+                .blocks
+                .iter()
+                .map(|(at, guidance)| Ok((put(at)?, guidance.placed(put)?)))
+                .collect::<Result<_, E>>()?,
+        })
+    }
+}
+
+impl<P> Guidance<P> {
+    fn placed<Q, E>(&self, put: &impl Fn(&P) -> Result<Q, E>) -> Result<Guidance<Q>, E> {
+        Ok(match self {
+            Self::Best => Guidance::Best,
+            Self::Heading(heading) => Guidance::Heading(*heading),
+            Self::Parallel([a, b]) => Guidance::Parallel([put(a)?, put(b)?]),
+        })
+    }
 }
 
 /// The crop and its seed lot.

@@ -18,6 +18,7 @@ mod crop;
 mod field;
 pub(crate) mod frames;
 pub mod job;
+mod layout;
 mod machine;
 pub(crate) mod ring;
 #[cfg(test)]

@@ -230,6 +230,18 @@ const SLIPS: &[Slip] = &[
     ),
     slip("{ laps = 2 }", "{ laps = 2, width = \"6 m\" }", "field/headland", "\"6 m\""),
     slip("headland =", "guidance = { along_edge = 5 }\nheadland =", "field/no-such-edge", "5"),
+    slip(
+        "headland =",
+        "blocks = 2\ndividing_line = { points = [[48.609, -27.4085], [48.613, -27.4085]] }\nheadland =",
+        "field/blocks",
+        "2",
+    ),
+    slip(
+        "headland =",
+        "dividing_line = { points = [[48.609, -27.4085], [48.609, -27.4085]] }\nheadland =",
+        "field/short-line",
+        "[[48.609, -27.4085], [48.609, -27.4085]]",
+    ),
     slip("radius = \"0.4 m\"", "", "keep-out/shape", "\"pole\""),
     slip(
         "at = [48.611, -27.4085]\nradius = \"0.4 m\"",

@@ -12,6 +12,7 @@ use i_overlay::core::fill_rule::FillRule;
 use i_overlay::core::overlay::{Overlay, ShapeType};
 use i_overlay::core::overlay_rule::OverlayRule;
 use i_overlay::i_float::int::point::IntPoint;
+use i_overlay::string::slice::IntSlice;
 
 /// Grid lines in a metre: the grid is about a micrometre wide.
 const GRID_PER_M: f64 = 1_048_576.0;
@@ -62,6 +63,21 @@ pub fn union_all(polygons: &[Polygon]) -> MultiPolygon {
         add(&mut overlay, polygon, ShapeType::Subject);
     }
     from_grid(&overlay.overlay(OverlayRule::Subject, FillRule::NonZero))
+}
+
+/// The region's connected pieces once it is cut along open lines, in no order of theirs. A line's end
+/// that dangles inside cuts nothing.
+pub fn cut(region: &MultiPolygon, lines: &[Vec<Point>]) -> Vec<Polygon> {
+    let rings: Vec<Vec<IntPoint<i64>>> = region
+        .iter()
+        .flat_map(|polygon| {
+            let holes = polygon.interiors().iter().map(|hole| wound(hole, Turn::Right).collect());
+            std::iter::once(wound(polygon.exterior(), Turn::Left).collect()).chain(holes)
+        })
+        .collect();
+    let lines: Vec<Vec<IntPoint<i64>>> =
+        lines.iter().map(|line| line.iter().map(|&point| on_grid(point)).collect()).collect();
+    from_grid(&rings.slice_by_paths(&lines, FillRule::NonZero)).0
 }
 
 /// Square metres, holes left out.

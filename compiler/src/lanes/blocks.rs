@@ -1,9 +1,9 @@
-//! Blocks: a zone cut in two, again and again, as long as the parts with a heading each cost less
-//! than the whole with one.
+//! Blocks by cost: a zone cut in two, again and again, as long as the parts with a heading each cost
+//! less than the whole with one.
 //!
 //! Cuts begin at hollow corners and run on along one of the corner's edges to the far side, which
 //! is where the lanes of one arm of a field meet those of the other (compare the exact cellular
-//! decomposition of Choset 2000, from memory). The best cut is taken greedily.
+//! decomposition of Choset 2000, from memory). The cut that saves most is taken first.
 
 use super::heading::Prices;
 use crate::geometry::corner::corners;
@@ -35,18 +35,28 @@ pub struct Part {
     cost_s: f64,
 }
 
-/// Cuts a connected zone into parts. Joining two parts costs one way of `join_s` seconds.
-pub fn parts(zone: &MultiPolygon, prices: &Prices, join_s: f64) -> Vec<Part> {
-    let mut open = vec![whole(zone.clone(), prices)];
-    let mut done = Vec::new();
-    while let Some(part) = open.pop() {
-        match best_cut(&part, prices, join_s) {
-            Some(halves) => open.extend(halves),
-            None => done.push(part),
-        }
+/// Cuts a connected zone into parts, at most so many. Joining two parts costs one way of `join_s`
+/// seconds.
+pub fn parts(zone: &MultiPolygon, prices: &Prices, join_s: f64, most: usize) -> Vec<Part> {
+    let offer = |part: Part| {
+        let cut = if most > 1 { best_cut(&part, prices, join_s) } else { None };
+        (part, cut)
+    };
+    let saving = |(part, cut): &(Part, Option<[Part; 2]>)| {
+        cut.as_ref().map(|halves| part.cost_s - halves[0].cost_s - halves[1].cost_s)
+    };
+    let mut parts = vec![offer(whole(zone.clone(), prices))];
+    while parts.len() < most
+        && let Some((at, _)) = parts
+            .iter()
+            .enumerate()
+            .filter_map(|(at, part)| Some((at, saving(part)?)))
+            .max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.cmp(&a.0)))
+        && let Some(halves) = parts[at].1.take()
+    {
+        parts.splice(at..=at, halves.map(offer));
     }
-    done.reverse();
-    done
+    parts.into_iter().map(|(part, _)| part).collect()
 }
 
 fn whole(zone: MultiPolygon, prices: &Prices) -> Part {
@@ -135,11 +145,12 @@ mod tests {
             (x: 60.0, y: 60.0), (x: 60.0, y: 300.0), (x: 0.0, y: 300.0),
         ]
         .into();
-        let parts = parts(&l, &PRICES, 60.0);
-        assert_eq!(parts.len(), 2);
-        let total: f64 = parts.iter().map(|p| region::area(&p.zone)).sum();
+        let cut = parts(&l, &PRICES, 60.0, usize::MAX);
+        assert_eq!(cut.len(), 2);
+        assert_eq!(parts(&l, &PRICES, 60.0, 1).len(), 1, "left whole where one block is asked for");
+        let total: f64 = cut.iter().map(|p| region::area(&p.zone)).sum();
         assert!((total - 32_400.0).abs() < 1e-3);
-        let widths: f64 = parts
+        let widths: f64 = cut
             .iter()
             .map(|p| {
                 crate::geometry::strip::LocalEdges::new(&p.zone, &Axes::new(Point::zero(), p.angle))
@@ -154,7 +165,7 @@ mod tests {
     fn a_rectangle_stays_whole() {
         let rectangle: MultiPolygon =
             polygon![(x: 0.0, y: 0.0), (x: 300.0, y: 0.0), (x: 300.0, y: 100.0), (x: 0.0, y: 100.0)].into();
-        let parts = parts(&rectangle, &PRICES, 60.0);
+        let parts = parts(&rectangle, &PRICES, 60.0, usize::MAX);
         assert_eq!(parts.len(), 1);
         assert!(num::sin(parts[0].angle).abs() < 1e-9, "lanes run along the long side");
     }

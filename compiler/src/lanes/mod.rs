@@ -2,6 +2,7 @@
 //! headland laps, and what stays unworked and why.
 
 mod blocks;
+mod division;
 mod heading;
 mod headland;
 mod lap_rows;
@@ -11,9 +12,9 @@ mod no_room;
 mod straight;
 mod toolbar;
 
-use crate::check::{Field, Guidance, HeadlandSown, Machine};
+use crate::check::{Field, HeadlandSown, Machine};
 use crate::diagnostic::Told;
-use crate::geometry::{Path, Point, angle_of_heading, direction, region};
+use crate::geometry::{Path, Point, region};
 use crate::site::FieldSite;
 use crate::turns::{self, FreeSpace};
 use geo::{BoundingRect, Intersects, MultiPolygon, Polygon, Rect};
@@ -30,9 +31,14 @@ pub fn lanes(field: &Field, site: &FieldSite, machine: &Machine) -> Told<LanePla
     let prices = Prices::new(machine, shortest_lane);
     let HeadlandPlan { main, laps } = headland::headland(&site.fence, &toolbar, field.headland);
 
+    let zones = division::zones(&main, &site.layout, &prices);
+    let not_granted = division::not_granted(field, site, &main, &zones);
+    if !not_granted.is_empty() {
+        return Told { value: None, findings: not_granted };
+    }
     let mut laid = Laid::new(&site.fence, &toolbar, shortest_lane);
-    for (zone, angle) in zones(&main, &field.guidance, site, &prices) {
-        laid.straight(&zone, angle);
+    for zone in &zones {
+        laid.straight(&zone.soil, zone.angle);
     }
     if laid.lanes.is_empty()
         && let Some(finding) = no_room::headland_too_wide(field, site, &toolbar, &prices)
@@ -75,29 +81,6 @@ pub fn without(mut plan: LanePlan, cut_off: &[LaneIdx], machine: &Machine) -> La
         plan.left_over.push(LeftOver { shape, area_m2, reason: LeftOverReason::CutOff });
     }
     plan
-}
-
-/// Zones of straight lanes, each with its angle.
-fn zones(
-    main: &MultiPolygon,
-    guidance: &Guidance,
-    site: &FieldSite,
-    prices: &Prices,
-) -> Vec<(MultiPolygon, f64)> {
-    let connected = main.iter().map(|p| MultiPolygon(vec![p.clone()]));
-    match guidance {
-        Guidance::Best => connected
-            .flat_map(|zone| blocks::parts(&zone, prices, 2.0 * prices.turn_s))
-            .map(|part| (part.zone, part.angle))
-            .collect(),
-        Guidance::Heading(heading) => connected.map(|zone| (zone, angle_of_heading(*heading))).collect(),
-        Guidance::Edge(edge) => {
-            let ring = &site.boundary.0[0].exterior().0;
-            let (a, b) = (ring[*edge], ring[*edge + 1]);
-            let angle = direction(a, b);
-            connected.map(|zone| (zone, angle)).collect()
-        }
-    }
 }
 
 /// What has been laid so far.

@@ -4,11 +4,11 @@
 //! that decide it and how much headland would leave room. A headland that nobody asked for, laid
 //! because the turns need it, may fill a narrow field: that field is then worked by laps alone.
 
+use super::division::zones;
 use super::heading::Prices;
 use super::headland::{laps_within, most_laps, width_of_laps};
 use super::straight::straight_block;
 use super::toolbar::Toolbar;
-use super::zones;
 use crate::check::{Field, HeadlandSize, Machine};
 use crate::diagnostic::Finding;
 use crate::geometry::region;
@@ -28,8 +28,9 @@ pub fn headland_too_wide(
         HeadlandSize::Width(width) => laps_within(width.to_m(), toolbar),
     };
     let holds_lanes = |main: &MultiPolygon| {
-        zones(main, &field.guidance, site, prices).iter().any(|(zone, angle)| {
-            !straight_block(zone, &site.fence, toolbar, *angle, prices.shortest_lane_m).lanes.is_empty()
+        zones(main, &site.layout, prices).iter().any(|zone| {
+            let block = straight_block(&zone.soil, &site.fence, toolbar, zone.angle, prices.shortest_lane_m);
+            !block.lanes.is_empty()
         })
     };
     if !holds_lanes(&site.fence) {

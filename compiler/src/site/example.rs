@@ -3,7 +3,8 @@
 
 use crate::check::{
     BaseStation, BodyPoint, Crop, Field, FieldPlaces, Frames, GeoPolygon, Guidance, Headland, HeadlandSize,
-    HeadlandSown, Job, Machine, Operation, Order, Pattern, Precision, ReferenceFrame, Spacing, Steering,
+    HeadlandSown, Job, Layout, Machine, Operation, Order, Pattern, Precision, ReferenceFrame, Spacing,
+    Steering,
 };
 use crate::diagnostic::Span;
 use chrono::NaiveDate;
@@ -84,7 +85,7 @@ pub fn field() -> Field {
         keep_outs: vec![],
         fence_margin: Length::m(0.5),
         headland: Headland { size: HeadlandSize::AsTurnsNeed, sown: HeadlandSown::Last },
-        guidance: Guidance::Best,
+        layout: Layout::following(Guidance::Best),
         home: Some(place(50.0015, 8.0025)),
         entrances: vec![],
         crop: Crop {

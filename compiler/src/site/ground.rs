@@ -89,11 +89,22 @@ fn build(road: &Road, field: &check::Field, findings: &mut Vec<Finding>) -> Resu
         .iter()
         .map(|e| Ok((e.name.clone(), road.ground(e.at)?)))
         .collect::<Result<Vec<_>, Finding>>()?;
+    let layout = field.layout.placed(&|place: &GeoPoint| road.ground(*place))?;
     findings.extend(home.and_then(|at| home_outside(field, at, &boundary, &fence, &to_geo)));
     findings.extend(entrances.iter().enumerate().filter_map(|(index, (name, at))| {
         entrance_outside(field, index, name, *at, &boundary, &fence, &to_geo)
     }));
-    Ok(FieldSite { name: field.name.clone(), boundary, fence, keep_outs, home, entrances, size, inverse })
+    Ok(FieldSite {
+        name: field.name.clone(),
+        boundary,
+        fence,
+        keep_outs,
+        home,
+        layout,
+        entrances,
+        size,
+        inverse,
+    })
 }
 
 fn boundary(road: &Road, field: &check::Field) -> Result<MultiPolygon, Finding> {

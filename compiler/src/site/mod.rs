@@ -4,7 +4,7 @@
 //! independent roads, and the base station's baseline. Fence and grown keep-outs err to the safe
 //! side: an arc is replaced by chords that leave the machine less room, never more.
 
-use crate::check::{BaseStation, Field, Job};
+use crate::check::{BaseStation, Field, Job, Layout};
 use crate::diagnostic::{Finding, Severity, Told};
 use crate::geometry::Point;
 use datum::Motion;
@@ -56,6 +56,8 @@ pub struct FieldSite {
     pub keep_outs: Vec<SiteKeepOut>,
     /// Where the machine starts and ends.
     pub home: Option<Point>,
+    /// How its lanes are to run.
+    pub layout: Layout<Point>,
     /// The ways in.
     pub entrances: Vec<(String, Point)>,
     /// Area and perimeter by two independent roads.

@@ -14,6 +14,9 @@ use toml::de::{DeTable, DeValue};
 /// A ring as written: perhaps closed, perhaps not.
 pub type Ring = Written<Vec<Written<GeoPoint>>>;
 
+/// A line as written, from point to point.
+pub type Line = Written<Vec<Written<GeoPoint>>>;
+
 table! {
     /// A job: what is sown where, by which machine.
     pub struct JobFile {
@@ -243,8 +246,34 @@ table! {
         /// an edge of the boundary, counted from 1, edge 1 from the first corner to the second.
         /// Left out: `\"best\"`.
         guidance: Option<Written<GuidanceChoice>> = "{ along_edge = 1 }";
+        /// Most blocks that each piece of the field inside its headland is cut into; 1 leaves it
+        /// whole. Left out: as many as pay.
+        blocks: Option<Written<u32>> = "1";
+        /// Lines that cut the field inside its headland into blocks, in place of cuts by cost.
+        dividing_line: Option<OneOrMore<DividingLine>> = "[{ points = [[52.1, 5.201], [52.102, 5.201]] }]";
+        /// Blocks whose lanes follow something else than the field's `guidance`.
+        block: Option<OneOrMore<BlockGuidance>> = "[{ at = [52.101, 5.202], guidance = \"38.5 deg\" }]";
         /// The lattice on which the seeds stand.
         spacing: Spacing = "{ between_rows = \"45 cm\", between_seeds = \"18 cm\" }";
+    }
+}
+
+table! {
+    /// A line that cuts the field into blocks. An end inside the field runs on straight, to the
+    /// field's edge or to the next dividing line.
+    pub struct DividingLine {
+        /// Its points in order, each latitude and longitude in degrees.
+        points: Line = "[[52.1, 5.201], [52.102, 5.201]]";
+    }
+}
+
+table! {
+    /// How the lanes of one block run.
+    pub struct BlockGuidance {
+        /// A place inside the block: latitude and longitude in degrees.
+        at: Written<GeoPoint> = "[52.101, 5.202]";
+        /// As the field's `guidance`.
+        guidance: Written<GuidanceChoice> = "\"38.5 deg\"";
     }
 }
 
