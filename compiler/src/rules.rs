@@ -688,6 +688,14 @@ pub const AUDIT: &[Rule] = &[
     error("audit/steering", "a way in reverse or on the spot for a machine that cannot drive so", "the machine would stop in the field")
         .source("the machine as the job describes it")
         .example("a reversing turn with may_reverse = false"),
+    error(
+        "audit/steering-rate",
+        "a turn or transit in which the wheels would have to turn faster than they do, or to jump",
+        "the machine would cut or overrun the curve",
+    )
+    .formula("wheels' rate = change of curvature per metre × wheelbase × speed, with the wheels near straight; less at any other angle")
+    .source("kinematics of a machine with one steered axle: curvature = tan(wheels' angle) / wheelbase")
+    .example("a way whose clothoid was cut short"),
     error("audit/joined", "a lane or way that does not begin where the one before ends", "the machine would jump")
         .formula("within 1 mm and 0.01°")
         .source(PRACTICE)

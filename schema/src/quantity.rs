@@ -65,6 +65,15 @@ quantity! {
     }
 }
 quantity! {
+    /// How fast something turns. Stored in radians per second.
+    AngularSpeed {
+        /// From radians per second.
+        rad_per_s / to_rad_per_s = 1.0;
+        /// From degrees per second.
+        deg_per_s / to_deg_per_s = std::f64::consts::PI / 180.0;
+    }
+}
+quantity! {
     /// A length of time. Stored in seconds.
     Time {
         /// From milliseconds.

@@ -62,7 +62,12 @@ pub fn machine(rows: usize, row_spacing_m: f64) -> Machine {
         antenna_height: Length::m(2.0),
         wheel_tracks: Vec::new(),
         tyre_width: Length::cm(15.0),
-        steering: Steering { turning_radius: Length::m(4.5), may_reverse: false, turns_on_spot: false },
+        steering: Steering {
+            turning_radius: Length::m(4.5),
+            may_reverse: false,
+            turns_on_spot: false,
+            rate: None,
+        },
         working_speed: Speed::m_per_s(1.0),
         turning_speed: Speed::m_per_s(0.6),
         transit_speed: Speed::m_per_s(1.0),

@@ -14,6 +14,7 @@ use std::f64::consts::PI;
 fn drive(radius_m: f64, may_reverse: bool) -> Drive {
     Drive {
         radius_m,
+        sharpness: None,
         may_reverse,
         turns_on_spot: false,
         speed_m_per_s: 1.0,

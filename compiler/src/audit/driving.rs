@@ -14,6 +14,8 @@ const JOINT_DEG: f64 = 0.01;
 /// Rounding of curvatures, 1/m, and of distances along a lane, metres.
 const CURVATURE_ROUNDING: f64 = 1e-9;
 const DISTANCE_ROUNDING_M: f64 = 1e-6;
+/// Rounding of the wheels' rate, a share of it.
+const RATE_ROUNDING: f64 = 1e-6;
 
 /// Everything that is driven, in driving order: way, lane, way, …
 pub(super) fn driven<'a>(plan: &'a LanePlan, route: &'a Route) -> Vec<&'a Path> {
@@ -87,6 +89,43 @@ pub(super) fn drivable(paths: &[&Path], machine: &Machine) -> [Proof; 2] {
             format!("{count} pieces are driven in a way that the machine cannot drive")
         }),
     ]
+}
+
+/// How fast the wheels must turn in ways, where the machine says how fast they do. A way begins and
+/// ends with the wheels straight; between its pieces they do not jump, nor turn at a standstill.
+pub(super) fn steering_rate(route: &Route, machine: &Machine) -> Option<Proof> {
+    let rate = machine.steering.rate?;
+    let last = route.ways.len().saturating_sub(1);
+    let mut fastest = (0.0_f64, None);
+    for (order, way) in route.ways.iter().enumerate().filter_map(|(order, way)| Some((order, way.as_ref()?)))
+    {
+        let speed = if order == 0 || order == last { machine.transit_speed } else { machine.turning_speed };
+        for (change_per_m, place) in curvature_changes(&way.path) {
+            let wheels = change_per_m * rate.wheelbase.to_m() * speed.to_m_per_s();
+            fastest = larger(fastest, (wheels.to_degrees(), Some(place)));
+        }
+    }
+    let allowed = rate.wheels.to_deg_per_s();
+    let margin = allowed - fastest.0;
+    let margin = if margin < 0.0 && margin > -RATE_ROUNDING * allowed { 0.0 } else { margin };
+    Some(Proof::new("audit/steering-rate", "°/s", margin, fastest.1, |_| {
+        format!("the wheels would have to turn at {:.1}°/s; the machine's turn at {allowed:.1}°/s", fastest.0)
+    }))
+}
+
+/// Change of curvature per metre in each piece, and without end where two pieces differ.
+fn curvature_changes(path: &Path) -> Vec<(f64, Point)> {
+    let mut changes = Vec::new();
+    let mut held = 0.0;
+    let jump = |from: f64, to: f64| if (from - to).abs() > CURVATURE_ROUNDING { f64::INFINITY } else { 0.0 };
+    for (start, piece) in path.steps() {
+        let change = (piece.curvature_end - piece.curvature_start).abs();
+        let per_m = if change == 0.0 { 0.0 } else { change / piece.distance() };
+        changes.push((per_m.max(jump(held, piece.curvature_start)), start.at));
+        held = piece.curvature_end;
+    }
+    changes.push((jump(held, 0.0), path.end().at));
+    changes
 }
 
 /// Each lane is driven once or reported as cut off.

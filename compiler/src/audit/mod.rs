@@ -54,6 +54,7 @@ pub fn audit(
     let paths = driving::driven(plan, route);
     let mut proofs = vec![inside_fence(site, machine, &paths), soil::fence_true(field, site)];
     proofs.extend(driving::drivable(&paths, machine));
+    proofs.extend(driving::steering_rate(route, machine));
     proofs.extend(driving::joined(&paths));
     proofs.push(driving::every_lane_once(plan, route));
     proofs.push(driving::tool_in_lane(plan, machine));

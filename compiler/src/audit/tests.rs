@@ -1,14 +1,14 @@
 //! A whole plan passes; the same plan with one thing moved does not.
 
 use super::*;
-use crate::check::{BodyPoint, Job, KeepOut, KeepOutShape};
+use crate::check::{BodyPoint, Job, KeepOut, KeepOutShape, SteeringRate};
 use crate::lanes::lanes;
 use crate::route::route;
 use crate::seeds::seeds;
 use crate::site::example::{job, place, span};
 use crate::site::{Site, site};
 use geo::{Area, Translate};
-use lanewright_schema::quantity::Length;
+use lanewright_schema::quantity::{AngularSpeed, Length};
 
 struct Planned {
     job: Job,
@@ -20,7 +20,12 @@ struct Planned {
 
 /// A small field with a pole in it.
 fn planned() -> Planned {
+    planned_by(None)
+}
+
+fn planned_by(rate: Option<SteeringRate>) -> Planned {
     let mut job = job();
+    job.machine.steering.rate = rate;
     job.fields[0].parts[0].exterior =
         vec![place(50.0, 8.0), place(50.0, 8.001), place(50.0005, 8.0011), place(50.00055, 8.0)];
     job.fields[0].home = Some(place(50.00005, 8.0001));
@@ -113,6 +118,20 @@ fn a_way_that_the_machine_cannot_drive_is_found() {
     p.job.machine.steering.turning_radius = Length::m(2.5);
     p.job.machine.steering.may_reverse = false;
     assert_eq!(broken(&p), ["audit/steering"]);
+}
+
+#[test]
+fn wheels_that_turn_too_fast_or_jump_are_found() {
+    let rate = SteeringRate { wheels: AngularSpeed::deg_per_s(15.0), wheelbase: Length::m(1.9) };
+    let mut p = planned_by(Some(rate));
+    let audit = audited(&p).value.unwrap();
+    let wheels = audit.checks.iter().find(|check| check.rule == "audit/steering-rate").unwrap();
+    assert!((0.0..1.0).contains(&wheels.margin), "{}", wheels.margin);
+    p.job.machine.steering.rate = Some(SteeringRate { wheels: AngularSpeed::deg_per_s(14.9), ..rate });
+    assert_eq!(broken(&p), ["audit/steering-rate"]);
+    let mut p = planned();
+    p.job.machine.steering.rate = Some(rate);
+    assert_eq!(broken(&p), ["audit/steering-rate"]);
 }
 
 #[test]

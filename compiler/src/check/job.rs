@@ -3,7 +3,7 @@
 
 use crate::diagnostic::Span;
 use chrono::NaiveDate;
-use lanewright_schema::quantity::{Angle, GeoPoint, Heading, Length, Mass, Speed, Time};
+use lanewright_schema::quantity::{Angle, AngularSpeed, GeoPoint, Heading, Length, Mass, Speed, Time};
 
 /// A whole job: one order, one machine, one or more fields.
 #[derive(Clone, Debug)]
@@ -153,6 +153,26 @@ pub struct Precision {
     pub drop: Length,
 }
 
+/// How fast the steering moves.
+///
+/// With the wheels at an angle δ the curvature is tan δ / wheelbase, and its rate δ̇ / (wheelbase ·
+/// cos² δ): nowhere less than δ̇ / wheelbase, so that a clothoid sized by that can be followed at any
+/// angle.
+#[derive(Copy, Clone, Debug, PartialEq)]
+pub struct SteeringRate {
+    /// How fast the steered wheels turn. Above zero.
+    pub wheels: AngularSpeed,
+    /// Between the axle that steers and the one that does not. Above zero.
+    pub wheelbase: Length,
+}
+
+impl SteeringRate {
+    /// Change of curvature per metre driven that the wheels can follow at this speed, 1/m².
+    pub fn sharpness(&self, speed: Speed) -> f64 {
+        self.wheels.to_rad_per_s() / (self.wheelbase.to_m() * speed.to_m_per_s())
+    }
+}
+
 /// What the steering can do. At least one of: turning on the spot, or a radius.
 #[derive(Copy, Clone, Debug, PartialEq)]
 pub struct Steering {
@@ -162,6 +182,8 @@ pub struct Steering {
     pub may_reverse: bool,
     /// Whether it can turn on the spot.
     pub turns_on_spot: bool,
+    /// How fast it moves; none where it is taken to follow at once.
+    pub rate: Option<SteeringRate>,
 }
 
 /// One field.

@@ -1,11 +1,11 @@
 //! The machine: whether its rows, wheels, body and steering can be true together.
 
-use super::{BodyPoint, Findings, Machine, Precision, Steering, brief};
+use super::{BodyPoint, Findings, Machine, Precision, Steering, SteeringRate, brief};
 use crate::num::hypot;
 use crate::read::span;
 use crate::survey::plane::{area, meetings};
 use lanewright_schema::job::{self as written, Written};
-use lanewright_schema::quantity::{Angle, Length, Mass, Speed, Time};
+use lanewright_schema::quantity::{Angle, AngularSpeed, Length, Mass, Speed, Time};
 
 /// Least clear soil between a tyre's edge and the middle of a row: common practice, no source.
 const LEAST_GAP: Length = Length::cm(2.0);
@@ -139,6 +139,12 @@ fn positive_values(file: &written::Machine, findings: &mut Findings) {
     findings.above_zero(&file.turning_speed, "turning_speed");
     findings.above_zero(&file.transit_speed, "transit_speed");
     findings.above_zero(&file.hopper, "hopper");
+    if let Some(rate) = &file.steering_rate {
+        findings.above_zero(rate, "steering_rate");
+    }
+    if let Some(wheelbase) = &file.wheelbase {
+        findings.above_zero(wheelbase, "wheelbase");
+    }
     for antenna in &file.antennas {
         findings.above_zero(&antenna.height, "height");
     }
@@ -171,6 +177,13 @@ fn values_within_range(file: &written::Machine, findings: &mut Findings) {
     }
     if let Some(radius) = &file.turning_radius {
         findings.within(radius, "turning_radius", &(Length::ZERO..=Length::m(100.0), "0 m to 100 m"));
+    }
+    if let Some(rate) = &file.steering_rate {
+        let rates = AngularSpeed::deg_per_s(0.1)..=AngularSpeed::deg_per_s(1000.0);
+        findings.within(rate, "steering_rate", &(rates, "0.1 deg/s to 1000 deg/s"));
+    }
+    if let Some(wheelbase) = &file.wheelbase {
+        findings.within(wheelbase, "wheelbase", &width);
     }
     let speeds = (Speed::km_per_h(0.01)..=Speed::km_per_h(100.0), "0.01 km/h to 100 km/h");
     findings.within(&file.working_speed, "working_speed", &speeds);
@@ -255,7 +268,42 @@ fn steering(file: &written::Machine, findings: &mut Findings) -> Option<Steering
             return None;
         }
     };
-    Some(Steering { turning_radius: radius, may_reverse: file.may_reverse.value, turns_on_spot: spot })
+    Some(Steering {
+        turning_radius: radius,
+        may_reverse: file.may_reverse.value,
+        turns_on_spot: spot,
+        rate: steering_rate(file, radius, findings),
+    })
+}
+
+/// How fast the steering moves, where that is told and makes sense.
+fn steering_rate(file: &written::Machine, radius: Length, findings: &mut Findings) -> Option<SteeringRate> {
+    match (&file.steering_rate, &file.wheelbase) {
+        (Some(rate), _) if radius <= Length::ZERO => {
+            findings
+                .raise(
+                    "machine/steering",
+                    &rate.place,
+                    "a machine without a turning radius has no wheels that steer",
+                )
+                .hint("add `turning_radius`, or leave `steering_rate` out");
+            None
+        }
+        (Some(rate), Some(wheelbase)) => {
+            Some(SteeringRate { wheels: rate.value, wheelbase: wheelbase.value })
+        }
+        (Some(rate), None) => {
+            findings
+                .raise(
+                    "machine/steering",
+                    &rate.place,
+                    "how fast the curve changes depends on the wheelbase, which is not given",
+                )
+                .hint("add `wheelbase = \"1.9 m\"`, measured from axle to axle");
+            None
+        }
+        (None, _) => None,
+    }
 }
 
 /// The body's outline as a simple ring.

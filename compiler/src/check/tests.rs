@@ -173,6 +173,18 @@ const SLIPS: &[Slip] = &[
     slip("\"18 cm\"", "\"42 cm\"", "machine/tracks-on-rows", "\"-90 cm\""),
     slip("turning_radius = \"2.5 m\"\n", "", "machine/steering", "false"),
     slip("turning_radius = \"2.5 m\"", "turning_radius = \"0 m\"", "machine/steering", "\"0 m\""),
+    slip(
+        "turning_radius = \"2.5 m\"",
+        "turning_radius = \"2.5 m\"\nwheelbase = \"1.9 m\"\nsteering_rate = \"0 deg/s\"",
+        "job/not-above-zero",
+        "\"0 deg/s\"",
+    ),
+    slip(
+        "turning_radius = \"2.5 m\"",
+        "turning_radius = \"2.5 m\"\nsteering_rate = \"15 deg/s\"",
+        "machine/steering",
+        "\"15 deg/s\"",
+    ),
     slip(", [\"-1.2 m\", \"1.5 m\"], [\"-1.2 m\", \"-1.5 m\"]]", "]", "machine/body", ""),
     slip(
         "[\"-1.2 m\", \"1.5 m\"], [\"-1.2 m\", \"-1.5 m\"]",

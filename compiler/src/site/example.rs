@@ -63,7 +63,12 @@ pub fn machine() -> Machine {
         antenna_height: Length::m(1.8),
         wheel_tracks: vec![Length::cm(-90.0), Length::cm(90.0)],
         tyre_width: Length::cm(15.0),
-        steering: Steering { turning_radius: Length::m(2.5), may_reverse: true, turns_on_spot: false },
+        steering: Steering {
+            turning_radius: Length::m(2.5),
+            may_reverse: true,
+            turns_on_spot: false,
+            rate: None,
+        },
         working_speed: Speed::m_per_s(0.5),
         turning_speed: Speed::m_per_s(0.4),
         transit_speed: Speed::m_per_s(0.8),

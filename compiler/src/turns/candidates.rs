@@ -5,9 +5,10 @@
 //! approaches the goal from before it or from beyond.
 
 use super::drive::Drive;
-use super::word::{Letter, Relative, Word};
+use super::word::{Bend, Letter, Relative, Word};
 use super::{dubins, fishtail, on_spot, reeds_shepp};
 use crate::geometry::{Gear, Piece, Pose};
+use crate::num;
 
 /// A way from pose to pose in closed form.
 #[derive(Clone, Debug)]
@@ -23,16 +24,31 @@ pub struct Candidate {
 
 #[derive(Clone, Debug)]
 enum Core {
-    Word(Word),
+    /// A word and the radius that its letters count in.
+    Word(Word, f64),
     OnSpot(Vec<Piece>),
 }
 
 impl Candidate {
-    /// Its pieces; neighbours of one gear and curvature are one.
-    pub fn pieces(&self, drive: &Drive) -> Vec<Piece> {
+    /// Its pieces between the poses that it was made for; neighbours of one gear and curvature are
+    /// one. None where the steering is too slow for it.
+    pub fn pieces(&self, drive: &Drive, from: Pose, to: Pose) -> Option<Vec<Piece>> {
+        match (&self.core, drive.steered()) {
+            (Core::Word(word, radius_m), Some(steered)) => {
+                let before = (Bend::Straight, self.before_m / radius_m);
+                let after = (Bend::Straight, self.after_m / radius_m);
+                let letters = [&[before], word.letters(), &[after]].concat();
+                steered.joined(&letters, *radius_m, from, to).map(merged)
+            }
+            _ => Some(self.arcs()),
+        }
+    }
+
+    /// Its pieces as if the steering followed at once.
+    pub fn arcs(&self) -> Vec<Piece> {
         let mut pieces = straight(self.before_m);
         match &self.core {
-            Core::Word(word) => pieces.extend(word.pieces(drive.radius_m)),
+            Core::Word(word, radius_m) => pieces.extend(word.pieces(*radius_m)),
             Core::OnSpot(core) => pieces.extend_from_slice(core),
         }
         pieces.extend(straight(self.after_m));
@@ -67,17 +83,40 @@ pub fn add(
         }
     }
     if drive.steers() {
+        let joins_at_corners = drive.steered().is_some() && before_m == 0.0 && after_m == 0.0;
+        let drive = drive.without_delay();
         let relative = Relative::between(start, goal, drive.radius_m);
         let mut tell = |letters: &[Letter]| {
             let word = Word::new(letters);
-            let (inner_s, first, last) = word_s(drive, letters);
-            consider(Core::Word(word), inner_s, first, last);
+            let (inner_s, first, last) = word_s(&drive, letters);
+            consider(Core::Word(word, drive.radius_m), inner_s, first, last);
         };
         dubins::words(relative, &mut tell);
+        if joins_at_corners {
+            corner(relative, drive.may_reverse, &mut tell);
+        }
         if drive.may_reverse {
             reeds_shepp::words(relative, &mut tell);
             fishtail::words(relative, &mut tell);
         }
+    }
+}
+
+/// Calls `each` with straight, arc, straight: the way round one corner, which no shortest word has
+/// when it begins and ends with a straight.
+fn corner(goal: Relative, may_reverse: bool, mut each: impl FnMut(&[Letter])) {
+    let (sin, cos) = num::sin_cos(goal.angle);
+    if sin.abs() < 1e-6 {
+        return;
+    }
+    let after = goal.y / sin;
+    let before = goal.x - after * cos;
+    let tangent = num::tan(0.5 * goal.angle.abs());
+    let bend = if goal.angle > 0.0 { Bend::Left } else { Bend::Right };
+    let letters =
+        [(Bend::Straight, before - tangent), (bend, goal.angle.abs()), (Bend::Straight, after - tangent)];
+    if may_reverse || letters.iter().all(|letter| letter.1 >= 0.0) {
+        each(&letters);
     }
 }
 
@@ -102,7 +141,7 @@ pub fn lower_bound_s(drive: &Drive, from: Pose, to: Pose) -> f64 {
         let relative = Relative::between(from, to, drive.radius_m);
         let seconds_per_radius = drive.radius_m / drive.speed_m_per_s;
         best = best.min(dubins::shortest(relative) * seconds_per_radius);
-        let crow = crate::num::hypot(relative.x, relative.y).max(relative.angle.abs());
+        let crow = num::hypot(relative.x, relative.y).max(relative.angle.abs());
         let reversing_s = 2.0 * drive.gear_change_s;
         if drive.may_reverse && crow * seconds_per_radius + reversing_s < best {
             best = best.min(reeds_shepp::shortest(relative) * seconds_per_radius + reversing_s);

@@ -4,6 +4,7 @@
 //! standing nose forward to standing nose forward, since lanes are driven so: a way that begins
 //! in reverse begins with a change of gear. A turn on the spot carries its own standstill.
 
+use super::continuous::Steered;
 use crate::check::job::Machine;
 use crate::geometry::{Footprint, Gear, Piece};
 use crate::num;
@@ -14,6 +15,9 @@ use lanewright_schema::quantity::{Length, Speed};
 pub struct Drive {
     /// The tightest radius on arcs; zero where the machine only turns on the spot.
     pub radius_m: f64,
+    /// Change of curvature per metre driven that the steering can follow, 1/m²; none where it
+    /// follows at once.
+    pub sharpness: Option<f64>,
     /// Whether it may drive tail first.
     pub may_reverse: bool,
     /// Whether it can turn about its reference point.
@@ -40,6 +44,7 @@ impl Drive {
     fn at(machine: &Machine, speed: Speed) -> Self {
         Self {
             radius_m: machine.steering.turning_radius.to_m(),
+            sharpness: machine.steering.rate.map(|rate| rate.sharpness(speed)),
             may_reverse: machine.steering.may_reverse,
             turns_on_spot: machine.steering.turns_on_spot,
             speed_m_per_s: speed.to_m_per_s(),
@@ -51,6 +56,20 @@ impl Drive {
     /// Whether it steers on arcs.
     pub fn steers(&self) -> bool {
         self.radius_m > 0.0
+    }
+
+    /// The steering, where it does not follow at once.
+    pub fn steered(&self) -> Option<Steered> {
+        let sharpness = self.sharpness.filter(|_| self.steers())?;
+        Some(Steered::new(self.radius_m, sharpness))
+    }
+
+    /// As it would drive with steering that follows at once, on the radius of its half turns: near
+    /// what it takes in truth.
+    #[must_use]
+    pub fn without_delay(&self) -> Self {
+        let radius_m = self.steered().map_or(self.radius_m, |steered| steered.half_turn_radius_m());
+        Self { radius_m, sharpness: None, ..*self }
     }
 
     /// Seconds for a way that begins and ends nose forward.

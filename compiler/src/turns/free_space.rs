@@ -91,15 +91,15 @@ impl FreeSpace {
     pub fn admits(&self, start: Pose, pieces: &[Piece], need_m: f64) -> bool {
         let need_m = need_m.max(TOUCHING_M);
         let mut nearest = Clearance { at_least_m: ENOUGH_M, at: start };
-        let steps = || {
-            pieces.iter().scan(start, |pose, piece| {
-                let begin = *pose;
-                *pose = piece.end(begin);
-                Some((begin, piece))
-            })
-        };
-        steps().all(|(begin, piece)| self.may_pass(begin, piece, need_m))
-            && steps().all(|(begin, piece)| self.prove(begin, piece, need_m, 0.0, &mut nearest).is_ok())
+        self.may_admit(start, pieces, need_m)
+            && steps(start, pieces)
+                .all(|(begin, piece)| self.prove(begin, piece, need_m, 0.0, &mut nearest).is_ok())
+    }
+
+    /// False where samples already show that pieces come nearer to the fence than `need_m`, or
+    /// beyond it where that is negative. True proves nothing.
+    pub fn may_admit(&self, start: Pose, pieces: &[Piece], need_m: f64) -> bool {
+        steps(start, pieces).all(|(begin, piece)| self.may_pass(begin, piece, need_m))
     }
 
     /// The distance of a point from the fence, at most `cap_m` on either side, negative outside.
@@ -216,6 +216,15 @@ impl FreeSpace {
         }
         gap
     }
+}
+
+/// Each piece with the pose at which it begins.
+fn steps(start: Pose, pieces: &[Piece]) -> impl Iterator<Item = (Pose, &Piece)> {
+    pieces.iter().scan(start, |pose, piece| {
+        let begin = *pose;
+        *pose = piece.end(begin);
+        Some((begin, piece))
+    })
 }
 
 /// The edges of each part, holes included.

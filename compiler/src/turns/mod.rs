@@ -4,12 +4,14 @@
 //! nothing where there is none. Ways in closed form come first, in order of their time: on the
 //! spot, forward, reversing, fishtail; then the same with a straight before and after; then a
 //! search through the free space. Each is proven to stay inside the fence, not sampled.
-//! Steering changes at once where pieces join: ways have no clothoids.
+//! Where the machine says how fast it steers, curvature has no jump anywhere: arcs begin and end
+//! with clothoids, and the wheels look straight ahead wherever the gear changes.
 
 use crate::geometry::{Gear, Path, Piece, Pose};
 use candidates::Candidate;
 
 mod candidates;
+mod continuous;
 pub mod drive;
 pub mod dubins;
 pub mod fishtail;
@@ -96,10 +98,18 @@ impl<'a> Task<'a> {
     fn fitting(&self) -> Option<Manoeuvre> {
         let direct = self.best_of(self.direct(), f64::INFINITY);
         let limit_s = direct.as_ref().map_or(f64::INFINITY, |way| way.time_s);
-        if limit_s <= lower_bound_s(self.drive, self.from, self.to) + 1e-9 {
+        if limit_s <= self.hardly_beaten_s() {
             return direct;
         }
         self.best_of(self.with_straights(limit_s), limit_s).or(direct)
+    }
+
+    /// Seconds that a longer look would hardly better.
+    fn hardly_beaten_s(&self) -> f64 {
+        /// What clothoids add to ways of arcs on the radius of half turns, by experience.
+        const CLOTHOIDS: f64 = 1.05;
+        let bound_s = lower_bound_s(&self.drive.without_delay(), self.from, self.to);
+        if self.drive.steered().is_some() { CLOTHOIDS * bound_s } else { bound_s + 1e-9 }
     }
 
     /// Every way in closed form.
@@ -149,14 +159,30 @@ impl<'a> Task<'a> {
         const MOST: usize = 1500;
         candidates.retain(|candidate| candidate.time_s < limit_s);
         candidates.sort_by(|a, b| a.time_s.total_cmp(&b.time_s));
-        candidates.iter().take(MOST).find_map(|candidate| {
-            let pieces = candidate.pieces(self.drive);
-            self.proven(pieces).map(|path| Manoeuvre {
-                shape: shape_of(&path.pieces),
-                time_s: candidate.time_s,
-                path,
-            })
-        })
+        let mut best: Option<Manoeuvre> = None;
+        for candidate in candidates.iter().take(MOST) {
+            let best_s = best.as_ref().map_or(limit_s, |best| best.time_s);
+            if candidate.time_s >= best_s {
+                break;
+            }
+            let Some(pieces) = self.pieces_of(candidate) else { continue };
+            let time_s = self.drive.time_s(&pieces);
+            if time_s < best_s
+                && let Some(path) = self.proven(pieces)
+            {
+                best = Some(Manoeuvre { shape: shape_of(&path.pieces), time_s, path });
+            }
+        }
+        best
+    }
+
+    /// A candidate's pieces. Before clothoids are fitted, which takes a while, its arcs are tried.
+    fn pieces_of(&self, candidate: &Candidate) -> Option<Vec<Piece>> {
+        /// How far clothoids may run beside the arcs that they began from, metres.
+        const BESIDE_M: f64 = 0.4;
+        let promises = self.drive.steered().is_none()
+            || self.space.may_admit(self.from, &candidate.arcs(), self.need_m - BESIDE_M);
+        if promises { candidate.pieces(self.drive, self.from, self.to) } else { None }
     }
 
     /// A way by search, shortened.

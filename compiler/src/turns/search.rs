@@ -8,7 +8,8 @@
 //! Robotics Research* 29, 2010): nodes are poses reached by short arcs, told apart by cells of
 //! place and heading. The heuristic is the greater of the quickest way in the open and the
 //! distance through the free space of a point; both never exceed the truth. From some nodes the
-//! closed forms are tried all the way to the goal. The lattice knows one curvature to each side.
+//! closed forms are tried all the way to the goal. The lattice knows one
+//! curvature to each side, or a few bends of clothoids.
 
 use super::candidates::{self, merged};
 use super::drive::Drive;
@@ -78,8 +79,8 @@ struct Lattice<'a> {
 
 type Cell = (i32, i32, i32, bool);
 
-/// A turn on the spot and a straight, or an arc with nothing after it.
-type Motion = [Piece; 2];
+/// A turn on the spot and a straight, a bend of clothoids and an arc, or an arc with nothing after it.
+type Motion = [Piece; 3];
 
 impl<'a> Lattice<'a> {
     fn new(task: &'a Task<'a>, cell_steps: f64) -> Self {
@@ -99,15 +100,13 @@ impl<'a> Lattice<'a> {
                 let straight = Piece::straight(gear, metres);
                 if drive.turns_on_spot {
                     let turns = (-11..=12).map(|count| TURN * f64::from(count));
-                    motions.extend(turns.map(|turn| [Piece::spot(turn), straight]));
+                    motions.extend(turns.map(|turn| [Piece::spot(turn), straight, NOTHING]));
                 } else {
-                    motions.push([straight, NOTHING]);
+                    motions.push([straight, NOTHING, NOTHING]);
                 }
             }
             if !drive.turns_on_spot {
-                let curvature = 1.0 / drive.radius_m;
-                motions.push([Piece::arc(gear, step_m, curvature), NOTHING]);
-                motions.push([Piece::arc(gear, step_m, -curvature), NOTHING]);
+                motions.extend([1.0, -1.0].into_iter().flat_map(|side| bends(drive, gear, side, step_m)));
             }
         }
         // Turning costs a machine that turns on the spot time but no room: headings matter less.
@@ -164,12 +163,26 @@ fn after(pose: Pose, pieces: &[Piece]) -> Pose {
 }
 
 /// The motion that leads back.
-fn undone([first, second]: Motion) -> Motion {
-    [second, first].map(|piece| match piece.gear {
-        Gear::Forward => Piece { gear: Gear::Reverse, ..piece },
-        Gear::Reverse => Piece { gear: Gear::Forward, ..piece },
-        Gear::Spot => Piece::spot(-piece.length),
+fn undone([first, second, third]: Motion) -> Motion {
+    [third, second, first].map(|piece| {
+        let (curvature_start, curvature_end) = (piece.curvature_end, piece.curvature_start);
+        match piece.gear {
+            Gear::Forward => Piece { gear: Gear::Reverse, curvature_start, curvature_end, ..piece },
+            Gear::Reverse => Piece { gear: Gear::Forward, curvature_start, curvature_end, ..piece },
+            Gear::Spot => Piece::spot(-piece.length),
+        }
     })
+}
+
+/// Motions that bend to one side. Steering that does not follow at once spends most of a small bend
+/// on turning the wheels, so that larger ones are offered too.
+fn bends(drive: &Drive, gear: Gear, side: f64, step_m: f64) -> Vec<Motion> {
+    /// Radians.
+    const DEFLECTIONS: [f64; 3] = [num::PI / 12.0, num::PI / 4.0, num::PI / 2.0];
+    match drive.steered() {
+        Some(steered) => DEFLECTIONS.map(|deflection| steered.bend(gear, side, deflection)).to_vec(),
+        None => vec![[Piece::arc(gear, step_m, side / drive.radius_m), NOTHING, NOTHING]],
+    }
 }
 
 /// A pose that the search has reached.
@@ -327,7 +340,8 @@ impl<'a> Search<'a> {
         }
         found.sort_by(|a, b| a.time_s.total_cmp(&b.time_s));
         for candidate in found.iter().take(MOST) {
-            let tail = candidate.pieces(self.task.drive);
+            let pose = node.pose;
+            let Some(tail) = candidate.pieces(self.task.drive, pose, self.task.to) else { continue };
             if self.task.space.admits(node.pose, &tail, self.task.need_m) {
                 let pieces = merged(self.motions_to(index).into_iter().chain(tail));
                 let time_s = self.task.drive.time_s(&pieces);

@@ -45,14 +45,15 @@ fn one_pass(task: &Task<'_>, mut pieces: Vec<Piece>) -> Vec<Piece> {
     }
 }
 
-/// The way cut into parts no longer than a share of it, turns on the spot whole.
+/// The way cut into parts no longer than a share of it, turns on the spot whole, and so what is bent
+/// where a way must not begin with the wheels turned.
 fn cut(task: &Task<'_>, pieces: &[Piece]) -> Vec<(Pose, Piece)> {
     let path = Path { start: task.from, pieces: pieces.to_vec() };
     let longest = path.length() / POSTS as f64;
     let longest = longest.max(0.25 * task.drive.radius_m).max(0.5);
     let mut parts = Vec::new();
     for (start, piece) in path.steps() {
-        if piece.gear == Gear::Spot {
+        if piece.gear == Gear::Spot || (task.drive.sharpness.is_some() && piece.sharpest() > 0.0) {
             parts.push((start, *piece));
             continue;
         }
@@ -76,6 +77,12 @@ fn shortcut(
 ) -> Option<(Vec<Piece>, Vec<Piece>)> {
     /// Candidates tried between two poses.
     const MOST: usize = 6;
+    let wheels_turned = |part: Option<&(Pose, Piece)>| {
+        task.drive.sharpness.is_some() && part.is_some_and(|(_, piece)| piece.curvature_start != 0.0)
+    };
+    if wheels_turned(parts.get(first)) || wheels_turned(parts.get(last)) {
+        return None;
+    }
     let whole_s = task.drive.time_s(parts.iter().map(|part| &part.1));
     let start = parts[first].0;
     let goal = parts.get(last).map_or(task.to, |part| part.0);
@@ -88,7 +95,7 @@ fn shortcut(
     candidates::add(&mut found, task.drive, (start, 0.0), (goal, 0.0), now_s + slack_s);
     found.sort_by(|a, b| a.time_s.total_cmp(&b.time_s));
     found.iter().take(MOST).find_map(|candidate| {
-        let middle = candidate.pieces(task.drive);
+        let middle = candidate.pieces(task.drive, start, goal)?;
         let head = || parts[..first].iter().map(|part| part.1);
         let tail = || parts[last..].iter().map(|part| part.1);
         let all: Vec<Piece> = head().chain(middle.iter().copied()).chain(tail()).collect();

@@ -13,6 +13,7 @@ fn six_rows() -> Footprint {
 fn forward_only() -> Drive {
     Drive {
         radius_m: 2.5,
+        sharpness: None,
         may_reverse: false,
         turns_on_spot: false,
         speed_m_per_s: 1.0,
@@ -27,6 +28,11 @@ fn reversing() -> Drive {
 
 fn on_the_spot() -> Drive {
     Drive { radius_m: 0.0, turns_on_spot: true, ..reversing() }
+}
+
+/// Wheels at 15°/s on a wheelbase of 1.9 m, at 0.4 m/s.
+fn slow_steering(drive: &Drive) -> Drive {
+    Drive { sharpness: Some(0.344), ..*drive }
 }
 
 fn rectangle(width: f64, height: f64) -> MultiPolygon {
@@ -59,12 +65,49 @@ fn check(field: &MultiPolygon, drive: &Drive, from: Pose, to: Pose) -> Manoeuvre
     assert!(space.clearance(&found.path, SPARE_M - 1e-3).is_ok());
     assert!((drive.time_s(&found.path.pieces) - found.time_s).abs() < 1e-6);
     assert!(found.time_s >= lower_bound_s(drive, from, to) - 1e-9);
+    let mut wheels = 0.0;
     for piece in &found.path.pieces {
+        if let Some(sharpness) = drive.sharpness {
+            assert!((piece.curvature_start - wheels).abs() < 1e-9);
+            let change = (piece.curvature_end - piece.curvature_start).abs();
+            assert!(change <= sharpness * piece.distance() * (1.0 + 1e-9));
+            wheels = piece.curvature_end;
+        }
         assert!(piece.sharpest() * drive.radius_m <= 1.0 + 1e-9);
         assert!(piece.gear != Gear::Reverse || drive.may_reverse);
         assert!(piece.gear != Gear::Spot || drive.turns_on_spot);
     }
+    assert!(drive.sharpness.is_none() || wheels.abs() < 1e-9);
     found
+}
+
+#[test]
+fn slow_steering_turns_in_the_open_and_on_narrow_headlands_and_round_ponds() {
+    let field = rectangle(100.0, 100.0);
+    let (from, to) = (Pose::new(50.0, 50.0, NORTH), Pose::new(52.7, 50.0, SOUTH));
+    for drive in [forward_only(), reversing()] {
+        let quick = check(&field, &drive, from, to);
+        let slow = check(&field, &slow_steering(&drive), from, to);
+        assert!(slow.time_s > quick.time_s && slow.time_s < 1.6 * quick.time_s, "{slow:?}");
+    }
+    let (from, to) = (Pose::new(30.0, 94.0, NORTH), Pose::new(32.7, 94.0, SOUTH));
+    check(&field, &slow_steering(&reversing()), from, to);
+    let field = with_holes(&rectangle(80.0, 60.0), vec![disc(40.0, 30.0, 12.0)]);
+    let (from, to) = (Pose::new(22.0, 30.0, 0.0), Pose::new(58.0, 30.0, 0.0));
+    for drive in [forward_only(), reversing()] {
+        let found = check(&field, &slow_steering(&drive), from, to);
+        assert!((46.0..52.0).contains(&found.time_s), "{}", found.time_s);
+    }
+}
+
+/// From lane to lap at a right angle: a straight, one bend, a straight.
+#[test]
+fn slow_steering_turns_a_corner() {
+    let field = rectangle(100.0, 100.0);
+    let (from, to) = (Pose::new(50.0, 50.0, NORTH), Pose::new(55.0, 55.0, 0.0));
+    let found = check(&field, &slow_steering(&forward_only()), from, to);
+    assert_eq!(found.shape, TurnShape::Forward);
+    assert!(found.path.length() < 10.0, "{}", found.path.length());
 }
 
 #[test]

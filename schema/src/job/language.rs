@@ -5,7 +5,7 @@ use super::decode::{Decode, Node, OneOrMore, Part, Reader, decode_key, nearest, 
 use super::problem::{Place, Written};
 use super::table::{Key, Table, decode_node, table, table_schema, words};
 use super::units::Share;
-use crate::quantity::{Angle, GeoPoint, Heading, Length, Mass, Speed, Time};
+use crate::quantity::{Angle, AngularSpeed, GeoPoint, Heading, Length, Mass, Speed, Time};
 use crate::survey::Survey;
 use chrono::NaiveDate;
 use schemars::{Schema, SchemaGenerator, json_schema};
@@ -115,6 +115,12 @@ table! {
         /// Smallest radius on which the reference point can be driven, in m. May be left out by a
         /// machine that turns on the spot.
         turning_radius: Option<Written<Length>> = "\"2.5 m\"";
+        /// How fast the steered wheels turn, in deg/s: with it, every turn between lanes begins and
+        /// ends its arcs with clothoids that the steering can follow without stopping. Left out: the
+        /// steering is taken to follow at once.
+        steering_rate: Option<Written<AngularSpeed>> = "\"15 deg/s\"";
+        /// Between the axle that steers and the one that does not, in m; goes with `steering_rate`.
+        wheelbase: Option<Written<Length>> = "\"1.9 m\"";
         /// Whether it may drive in reverse.
         may_reverse: Written<bool> = "true";
         /// Whether it can turn on the spot, about its reference point.

@@ -3,7 +3,7 @@
 //! In: a text. Out: the quantity, or what is wrong with it. The unit is compulsory because a bare
 //! `45` is read as centimetres by one person and as metres by the next.
 
-use crate::quantity::{Angle, Heading, Length, Mass, Speed, Time};
+use crate::quantity::{Angle, AngularSpeed, Heading, Length, Mass, Speed, Time};
 
 /// A unit: how it is written, and how many SI units (or degrees, or whole shares) one of it is.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -41,6 +41,14 @@ impl Quantity for Speed {
     const UNITS: &'static [Unit] = &[unit("km/h", 1.0 / 3.6), unit("m/s", 1.0)];
     fn from_base(value: f64) -> Self {
         Self::m_per_s(value)
+    }
+}
+
+impl Quantity for AngularSpeed {
+    const NAME: &'static str = "an angular speed";
+    const UNITS: &'static [Unit] = &[unit("deg/s", std::f64::consts::PI / 180.0), unit("rad/s", 1.0)];
+    fn from_base(value: f64) -> Self {
+        Self::rad_per_s(value)
     }
 }
 

@@ -159,6 +159,9 @@ fn machine(machine: &Machine) -> Block {
     if steering.turning_radius.to_m() > 0.0 {
         turns.push(format!("radius {}", words::measure(steering.turning_radius)));
     }
+    if let Some(rate) = steering.rate {
+        turns.push(format!("wheels turn at {:.0}°/s", rate.wheels.to_deg_per_s()));
+    }
     turns.push(if steering.may_reverse { "may reverse" } else { "never reverses" }.to_owned());
     if steering.turns_on_spot {
         turns.push("turns on the spot".to_owned());
