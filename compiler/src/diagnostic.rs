@@ -41,6 +41,8 @@ pub struct Finding {
     pub span: Option<Span>,
     /// The place on the ground, when there is one.
     pub place: Option<GeoPoint>,
+    /// The place as a small map in characters, line by line; empty where a place says enough.
+    pub map: Vec<String>,
     /// What to type so that it passes.
     pub hint: Option<String>,
 }
@@ -55,6 +57,7 @@ impl Finding {
             label: String::new(),
             span: None,
             place: None,
+            map: Vec::new(),
             hint: None,
         }
     }
@@ -89,6 +92,12 @@ impl Finding {
     #[must_use]
     pub fn with_place(mut self, place: GeoPoint) -> Self {
         self.place = Some(place);
+        self
+    }
+    /// Adds a small map of that place.
+    #[must_use]
+    pub fn with_map(mut self, map: Vec<String>) -> Self {
+        self.map = map;
         self
     }
     /// Adds what to type.

@@ -135,6 +135,10 @@ pub struct Check {
     pub margin: f64,
     /// Unit of the margin.
     pub unit: String,
+    /// How much the true margin may exceed this one, in the same unit; left out where it is exact but
+    /// for rounding.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub tolerance: Option<f64>,
     /// Longitude and latitude where the margin is smallest.
     #[serde(rename = "where")]
     pub place: Option<[f64; 2]>,

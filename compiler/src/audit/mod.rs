@@ -9,6 +9,7 @@
 
 mod driving;
 mod fence;
+mod sketch;
 mod soil;
 
 use crate::check::{Field, Machine};
@@ -19,7 +20,8 @@ use crate::route::Route;
 use crate::rules;
 use crate::seeds::SeedMap;
 use crate::site::FieldSite;
-use fence::{Clearance, Fence, PROOF_M};
+pub use fence::PROOF_M;
+use fence::{Clearance, Fence};
 use rayon::prelude::*;
 
 /// The proofs of one field.
@@ -38,6 +40,8 @@ pub struct Check {
     pub margin: f64,
     /// Unit of the margin.
     pub unit: &'static str,
+    /// How much the true margin may exceed this one; none where it is exact but for rounding.
+    pub tolerance: Option<f64>,
     /// Where the margin is smallest, in the field frame.
     pub place: Option<Point>,
 }
@@ -61,7 +65,8 @@ pub fn audit(
     proofs.push(soil::areas(site, plan));
     proofs.push(soil::seeds_on_soil(site, seeds));
     proofs.push(soil::seeds_apart(seeds));
-    let findings: Vec<Finding> = proofs.iter().filter_map(|proof| proof.failure(site)).collect();
+    let sketch = |place: Point| sketch::sketch(site, machine, &paths, place);
+    let findings: Vec<Finding> = proofs.iter().filter_map(|proof| proof.failure(site, sketch)).collect();
     let audit = Audit { checks: proofs.into_iter().map(|proof| proof.check).collect() };
     Told { value: findings.is_empty().then_some(audit), findings }
 }
@@ -72,9 +77,15 @@ fn inside_fence(site: &FieldSite, machine: &Machine, paths: &[&Path]) -> Proof {
     let clearances: Vec<Clearance> = paths.par_iter().map(|path| fence.along(path)).collect();
     let smallest = clearances.into_iter().reduce(|a, b| if b.metres < a.metres { b } else { a });
     let (margin, place) = smallest.map_or((0.0, None), |least| (least.metres - PROOF_M, Some(least.place)));
-    Proof::new("audit/inside-fence", "m", margin, place, |_| {
-        "body or antennas are not proven to stay inside the fence".to_owned()
-    })
+    let mut proof = Proof::new("audit/inside-fence", "m", margin, place, |margin| {
+        format!(
+            "body or antennas are not proven to stay inside the fence: {:.1} mm are left where the proof is true to {:.1} mm",
+            1000.0 * (margin + PROOF_M),
+            1000.0 * PROOF_M
+        )
+    });
+    proof.check.tolerance = Some(PROOF_M);
+    proof
 }
 
 /// A check with what to say if it fails.
@@ -99,7 +110,7 @@ impl Proof {
     ) -> Self {
         // A margin that is no number proves nothing.
         let failure = (margin.is_nan() || margin < 0.0).then(|| fault(margin));
-        Self { check: Check { rule, margin, unit, place }, failure }
+        Self { check: Check { rule, margin, unit, tolerance: None, place }, failure }
     }
 
     /// Passes when nothing is wrong; the margin is zero or minus the number of what is.
@@ -113,11 +124,11 @@ impl Proof {
         Self::new(rule, unit, margin, wrong.first().copied(), |_| fault(wrong.len()))
     }
 
-    fn failure(&self, site: &FieldSite) -> Option<Finding> {
+    fn failure(&self, site: &FieldSite, sketch: impl Fn(Point) -> Vec<String>) -> Option<Finding> {
         let message = format!("`{}`: {}", site.name, self.failure.as_ref()?);
         let finding = rules::finding(self.check.rule, message);
         Some(match self.check.place {
-            Some(place) => finding.with_place(site.inverse.to_geo(place)),
+            Some(place) => finding.with_place(site.inverse.to_geo(place)).with_map(sketch(place)),
             None => finding,
         })
     }

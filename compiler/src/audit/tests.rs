@@ -51,7 +51,9 @@ fn audited(p: &Planned) -> Told<Audit> {
 fn broken(p: &Planned) -> Vec<&'static str> {
     let told = audited(p);
     assert!(told.value.is_none());
-    assert!(told.findings.iter().all(|finding| finding.place.is_some()));
+    for finding in &told.findings {
+        assert!(finding.place.is_some() && finding.map.iter().any(|line| line.contains('X')), "{finding:?}");
+    }
     told.findings.iter().map(|finding| finding.rule).collect()
 }
 
@@ -98,7 +100,13 @@ fn an_antenna_moved_out_by_twenty_centimetres_is_found() {
         assert!(audited(&p).value.is_some());
         p.job.machine.antennas[0] =
             BodyPoint { forward: Length::m(out(forward)), right: Length::m(out(right)) };
-        found += usize::from(audited(&p).findings.iter().any(|finding| finding.rule == "audit/inside-fence"));
+        let told = audited(&p);
+        let fence = told.findings.iter().find(|finding| finding.rule == "audit/inside-fence");
+        found += usize::from(fence.is_some());
+        if let Some(finding) = fence {
+            let map = finding.map.concat();
+            assert!(["B", "#", "+", "X"].iter().all(|sign| map.contains(sign)), "{:#?}", finding.map);
+        }
     }
     assert!(found > 0);
 }

@@ -5,7 +5,7 @@ use lanewright::diagnostic::{Finding, Severity};
 use serde::Serialize;
 
 /// A finding as a program reads it. Lines and columns count from one, columns in characters; a
-/// key without a value is null.
+/// key without a value is null. A map is drawn in characters, one line a text.
 #[derive(Debug, Serialize)]
 struct Record<'a> {
     rule: &'a str,
@@ -20,6 +20,7 @@ struct Record<'a> {
     end_column: Option<usize>,
     longitude: Option<f64>,
     latitude: Option<f64>,
+    map: Option<&'a [String]>,
 }
 
 /// The finding as one line of JSON, newline included. `source` is the file that it points into.
@@ -39,6 +40,7 @@ pub fn render(finding: &Finding, source: Option<&[u8]>) -> String {
         end_column: place.map(|place| place.end_column),
         longitude: finding.place.map(|place| place.longitude),
         latitude: finding.place.map(|place| place.latitude),
+        map: (!finding.map.is_empty()).then_some(&finding.map),
     };
     serde_json::to_string(&record).expect("strings and numbers always serialise") + "\n"
 }
@@ -52,6 +54,6 @@ mod tests {
     fn every_key_is_there_with_or_without_a_value() {
         let finding = Finding::warning("site/baseline", "far")
             .with_span(Span { file: "job.toml".into(), bytes: 3..5 }, "12.1 km");
-        insta::assert_snapshot!(render(&finding, Some(b"a\nb=1\n")), @r#"{"rule":"site/baseline","severity":"warning","message":"far","label":"12.1 km","hint":null,"file":"job.toml","line":2,"column":2,"end_line":2,"end_column":4,"longitude":null,"latitude":null}"#);
+        insta::assert_snapshot!(render(&finding, Some(b"a\nb=1\n")), @r#"{"rule":"site/baseline","severity":"warning","message":"far","label":"12.1 km","hint":null,"file":"job.toml","line":2,"column":2,"end_line":2,"end_column":4,"longitude":null,"latitude":null,"map":null}"#);
     }
 }

@@ -39,6 +39,9 @@ pub fn render(finding: &Finding, source: Option<&[u8]>, colour: Colour) -> Strin
         group = group.element(Level::NOTE.with_name("place").message(coordinates(place)));
     }
     let mut text = renderer.render(&[group]) + "\n";
+    for line in &finding.map {
+        text += &format!("  | {line}\n");
+    }
     if let Some(hint) = &finding.hint {
         let hint = Group::with_title(Level::HELP.with_name("hint").secondary_title(hint));
         text = [text, renderer.render(&[hint]), String::new()].join("\n");
@@ -113,6 +116,17 @@ mod tests {
         error[field/self-crossing]: the boundary crosses itself
          |
          = place: latitude 48.6125000, longitude -27.4000000
+        ");
+    }
+
+    #[test]
+    fn a_map_follows_the_place() {
+        let finding = Finding::error("audit/inside-fence", "the body is not proven to stay inside")
+            .with_map(vec!["##  BXB".into(), "#   +++".into()]);
+        insta::assert_snapshot!(render(&finding, None, Colour::Plain), @"
+        error[audit/inside-fence]: the body is not proven to stay inside
+          | ##  BXB
+          | #   +++
         ");
     }
 

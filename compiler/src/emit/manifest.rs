@@ -130,6 +130,7 @@ fn checks(compiled: &Compiled, near: f64) -> Vec<Check> {
                 rule: check.rule.into(),
                 margin: nano(check.margin),
                 unit: check.unit.into(),
+                tolerance: check.tolerance,
                 place: check.place.map(|at| position(site.inverse.to_geo(at), near)),
             })
         })

@@ -72,8 +72,14 @@ fn field(machine: &crate::check::Machine, site: &FieldSite, lanes: usize) -> Fie
         seeds_per_s: 2.777_778,
     };
     let checks = vec![
-        Check { rule: "audit/inside-fence", margin: 0.012_345, unit: "m", place: Some(site.home.unwrap()) },
-        Check { rule: "audit/areas-add-up", margin: 9.9e-7, unit: "", place: None },
+        Check {
+            rule: "audit/inside-fence",
+            margin: 0.012_345,
+            unit: "m",
+            tolerance: None,
+            place: Some(site.home.unwrap()),
+        },
+        Check { rule: "audit/areas-add-up", margin: 9.9e-7, unit: "", tolerance: None, place: None },
     ];
     FieldPlan {
         lanes: plan,

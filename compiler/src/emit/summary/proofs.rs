@@ -5,7 +5,7 @@
 
 use super::super::words;
 use super::document::{Block, Section};
-use crate::audit::Audit;
+use crate::audit::{Audit, PROOF_M};
 use crate::pipeline::Compiled;
 use crate::rules;
 use crate::site::FieldSite;
@@ -37,11 +37,15 @@ fn table(site: &FieldSite, audit: &Audit) -> Block {
 fn holds(rule: &str, unit: &str) -> String {
     match rule {
         "audit/inside-fence" => {
-            "Body and antennas stay inside the fence and out of every keep-out's clearance"
+            return format!(
+                "Body and antennas stay inside the fence and out of every keep-out's clearance; the proof is true to {:.0} mm, which the margin has given away",
+                1000.0 * PROOF_M
+            );
         }
         "audit/fence-true" => {
             "The fence keeps its margin from the boundary and the clearance from every keep-out"
         }
+        "audit/steering-rate" => "In no turn or transit the wheels need turn faster than they do, or jump",
         "audit/curvature" => "No way is tighter than the machine steers",
         "audit/steering" => "No way asks for a reverse or a turn on the spot that the machine cannot do",
         "audit/joined" if unit == "°" => "Every way begins in the direction in which the one before ends",
