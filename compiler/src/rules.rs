@@ -646,7 +646,14 @@ pub const ROUTE: &[Rule] = &[
         "its soil stays unworked; part of the field may need another machine, or a wider headland",
     )
     .source(PRACTICE)
-    .example("a field that its fence margin cuts in two at a neck"),
+    .example("a pocket behind an obstacle, too small for a person to move the machine there"),
+    warning(
+        "route/moved-by-hand",
+        "a part of the field that no drivable way leads to from the part before",
+        "a person moves the machine there; the plan claims no way between, and counts the time as a stop",
+    )
+    .source(PRACTICE)
+    .example("a field that a ditch cuts in two"),
     warning(
         "route/home-cut-off",
         "a home or entrance from which no drivable way leads to any lane and back",

@@ -83,6 +83,16 @@ pub enum What {
     Turn(Way),
     /// The way from home to the first lane, or from the last lane to the exit.
     Transit(Way),
+    /// Where the machine waits for a person.
+    Stop {
+        /// The lane driven before it.
+        after: usize,
+        /// What for, in kebab-case: `moved-by-hand`.
+        reason: String,
+        /// Where the person takes the machine.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        to: Option<Position>,
+    },
     /// Soil that no row covers.
     LeftOver {
         /// Why, in kebab-case.

@@ -77,6 +77,7 @@ pub fn machine(rows: usize, row_spacing_m: f64) -> Machine {
         hopper: Mass::kg(2.0),
         refill_time: Time::ZERO,
         precision: Precision::ordinary(&[at((0.0, -1.0)), at((0.0, 1.0))]),
+        moving_time: Time::ZERO,
         span: nowhere(),
     }
 }

@@ -6,7 +6,7 @@ use crate::check::Machine;
 use crate::geometry::{Gear, Path, Point};
 use crate::lanes::{Lane, LanePlan};
 use crate::num;
-use crate::route::Route;
+use crate::route::{Route, StopReason};
 
 /// Lane and way meet within this distance, metres, and this angle, degrees.
 const JOINT_M: f64 = 0.001;
@@ -17,24 +17,37 @@ const DISTANCE_ROUNDING_M: f64 = 1e-6;
 /// Rounding of the wheels' rate, a share of it.
 const RATE_ROUNDING: f64 = 1e-6;
 
-/// Everything that is driven, in driving order: way, lane, way, …
-pub(super) fn driven<'a>(plan: &'a LanePlan, route: &'a Route) -> Vec<&'a Path> {
-    let mut paths: Vec<&Path> = Vec::with_capacity(2 * route.visits.len() + 1);
+/// Everything that is driven, in driving order: way, lane, way, … A new stretch begins wherever a
+/// person has moved the machine.
+pub(super) fn driven<'a>(plan: &'a LanePlan, route: &'a Route) -> Vec<Vec<&'a Path>> {
+    let mut stretches: Vec<Vec<&Path>> = vec![Vec::with_capacity(2 * route.visits.len() + 1)];
     for (k, way) in route.ways.iter().enumerate() {
-        paths.extend(way.iter().map(|way| &way.path));
-        paths.extend(route.visits.get(k).and_then(|visit| {
+        if moved_by_hand(route, k) {
+            stretches.push(Vec::new());
+        }
+        let lane = route.visits.get(k).and_then(|visit| {
             let lane = plan.lanes.get(visit.lane.0)?;
             if visit.along { Some(&lane.line) } else { lane.back.as_ref() }
-        }));
+        });
+        if let Some(stretch) = stretches.last_mut() {
+            stretch.extend(way.iter().map(|way| &way.path).chain(lane));
+        }
     }
-    paths
+    stretches
 }
 
-/// Nothing between two paths but a joint.
-pub(super) fn joined(paths: &[&Path]) -> [Proof; 2] {
+fn moved_by_hand(route: &Route, after: usize) -> bool {
+    route
+        .stops
+        .iter()
+        .any(|stop| stop.after == after && matches!(stop.reason, StopReason::MovedByHand { .. }))
+}
+
+/// Nothing between two paths of a stretch but a joint.
+pub(super) fn joined(stretches: &[Vec<&Path>]) -> [Proof; 2] {
     let mut gap = (0.0_f64, None);
     let mut kink = (0.0_f64, None);
-    for pair in paths.windows(2) {
+    for pair in stretches.iter().flat_map(|paths| paths.windows(2)) {
         let (end, start) = (pair[0].end(), pair[1].start);
         let metres = end.distance(&start);
         let degrees = end.turn_to(&start).abs().to_degrees();
@@ -148,7 +161,8 @@ pub(super) fn every_lane_once(plan: &LanePlan, route: &Route) -> Proof {
         wrong.extend(lane.filter(|lane| lane.back.is_none()).map(|lane| lane.line.start.at));
     }
     let joints = route.visits.len() + 1 == route.ways.len();
-    let broken = route.ways.get(1..route.visits.len()).is_none_or(|ways| ways.iter().any(Option::is_none));
+    let driven_or_moved = |after: usize| route.ways[after].is_some() != moved_by_hand(route, after);
+    let broken = joints && !(1..route.visits.len()).all(driven_or_moved);
     if unknown > 0 || !joints || broken {
         wrong.extend(plan.lanes.first().map(|lane| lane.line.start.at));
     }

@@ -55,11 +55,12 @@ pub fn audit(
     route: &Route,
     seeds: &SeedMap,
 ) -> Told<Audit> {
-    let paths = driving::driven(plan, route);
+    let stretches = driving::driven(plan, route);
+    let paths: Vec<&Path> = stretches.concat();
     let mut proofs = vec![inside_fence(site, machine, &paths), soil::fence_true(field, site)];
     proofs.extend(driving::drivable(&paths, machine));
     proofs.extend(driving::steering_rate(route, machine));
-    proofs.extend(driving::joined(&paths));
+    proofs.extend(driving::joined(&stretches));
     proofs.push(driving::every_lane_once(plan, route));
     proofs.push(driving::tool_in_lane(plan, machine));
     proofs.push(soil::areas(site, plan));

@@ -4,11 +4,11 @@
 //! spent on, metres driven, capacity, the seed to bring, and the seeds that tyres pass over. Lanes
 //! are driven at working speed; a turn takes its manoeuvre's time and the tool is lowered and raised
 //! once a lane, standing; hoppers are filled first before the work begins, and each later fill is a
-//! stop. Drives to the place of refilling are not in it.
+//! stop, as is being moved by hand to another part of the field. Drives to the place of refilling are not in it.
 
 use crate::check::{Field, Machine, Order};
 use crate::lanes::LanePlan;
-use crate::route::Route;
+use crate::route::{Route, StopReason};
 use crate::seeds::SeedMap;
 use crate::turns::Manoeuvre;
 use lanewright_schema::quantity::{Area, Length, Mass, Time};
@@ -39,7 +39,8 @@ pub fn budget(
         work: lane / machine.working_speed,
         turn: taken(&turns) + machine.lift_time * (2 * route.visits.len()) as f64,
         transit: taken(&transits),
-        stop: machine.refill_time * f64::from(seed.hopper_fills.saturating_sub(1)),
+        stop: machine.refill_time * f64::from(seed.hopper_fills.saturating_sub(1))
+            + machine.moving_time * moves(route) as f64,
     };
     Budget {
         time: time_budget(
@@ -53,6 +54,11 @@ pub fn budget(
         seed,
         driven_over: driven_over(route, seeds, machine).into_iter().sum(),
     }
+}
+
+/// How often a person moves the machine to another part of the field.
+fn moves(route: &Route) -> usize {
+    route.stops.iter().filter(|stop| matches!(stop.reason, StopReason::MovedByHand { .. })).count()
 }
 
 /// The ways between lanes, and those from home and back.
@@ -87,7 +93,7 @@ pub struct TimeBudget {
     pub turn: Time,
     /// From home and back.
     pub transit: Time,
-    /// Standing for refills.
+    /// Standing for refills, and being moved by hand.
     pub stop: Time,
     /// `worked area / (working width × working speed) / total time`: a ratio in `(0, 1]`.
     pub field_efficiency: f64,

@@ -22,7 +22,7 @@ pub struct Spent {
     pub turn: Time,
     /// From home and back.
     pub transit: Time,
-    /// Standing for refills.
+    /// Standing for refills, and being moved by hand.
     pub stop: Time,
 }
 

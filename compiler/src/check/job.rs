@@ -134,6 +134,8 @@ pub struct Machine {
     pub refill_time: Time,
     /// How true it works.
     pub precision: Precision,
+    /// Time in which a person moves it to a part of the field that it cannot drive to.
+    pub moving_time: Time,
     /// Where the job states it.
     pub span: Span,
 }

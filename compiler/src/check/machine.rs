@@ -55,6 +55,7 @@ pub fn machine(file: &written::Machine, findings: &mut Findings) -> Option<Machi
         hopper: file.hopper.value,
         refill_time: seconds(&file.refill_time, 600.0),
         precision,
+        moving_time: seconds(&file.moving_time, 900.0),
         span: span(&file.place),
     })
 }
@@ -197,12 +198,13 @@ fn values_within_range(file: &written::Machine, findings: &mut Findings) {
     }
 }
 
-fn optional_times(file: &written::Machine) -> [(&Option<Written<Time>>, &str); 4] {
+fn optional_times(file: &written::Machine) -> [(&Option<Written<Time>>, &str); 5] {
     [
         (&file.gear_change_time, "gear_change_time"),
         (&file.lift_time, "lift_time"),
         (&file.spot_turn_time, "spot_turn_time"),
         (&file.refill_time, "refill_time"),
+        (&file.moving_time, "moving_time"),
     ]
 }
 

@@ -10,7 +10,7 @@ use crate::check::Machine;
 use crate::geometry::{Gear, Path, Piece, Point, heading_of_angle, region};
 use crate::lanes::{Block, Course, Lane, LeftOver, LeftOverReason};
 use crate::pipeline::{Compiled, FieldPlan};
-use crate::route::Visit;
+use crate::route::{Stop, StopReason, Visit};
 use crate::site::FieldSite;
 use crate::turns::{Manoeuvre, TurnShape};
 use geo::algorithm::orient::{Direction, Orient};
@@ -34,6 +34,7 @@ pub fn plan(compiled: &Compiled) -> Plan {
         features.extend(draw.ground(site));
         features.extend(draw.soil(field));
         features.extend(draw.way(field, &compiled.job.machine));
+        features.extend(draw.stops(field));
     }
     features.extend(compiled.site.baseline.as_ref().map(|base| Feature {
         field: None,
@@ -181,6 +182,18 @@ impl Draw<'_> {
         let first = ways.next().flatten();
         let then = lanes.iter().zip(ways).flat_map(|(lane, way)| std::iter::once(lane.clone()).chain(way));
         first.into_iter().chain(then).collect()
+    }
+
+    /// Where a person is needed, in driving order.
+    fn stops(&self, field: &FieldPlan) -> Vec<Feature> {
+        let stop = |stop: &Stop| match stop.reason {
+            StopReason::MovedByHand { from, to } => {
+                let reason = "moved-by-hand".to_owned();
+                let what = What::Stop { after: stop.after, reason, to: Some((self.position)(to)) };
+                self.feature(what, Shape::Point((self.position)(from)))
+            }
+        };
+        field.route.stops.iter().map(stop).collect()
     }
 
     /// The way after lane `from`, its ends those of the lanes beside it.

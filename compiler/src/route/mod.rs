@@ -12,22 +12,24 @@ pub mod order;
 
 mod bound;
 mod exact;
-mod reach;
+mod network;
+mod parts;
 mod search;
 mod tour;
 mod ways;
 
 use crate::check::{HeadlandSown, Machine};
 use crate::diagnostic::{Finding, Told};
-use crate::geometry::{Point, Pose, region};
+use crate::geometry::{Path, Point, Pose, region};
 use crate::lanes::{Course, LaneIdx, LanePlan};
 use crate::num;
 use crate::rules;
 use crate::site::FieldSite;
 use crate::turns::{Drive, FreeSpace, Manoeuvre, footprint};
 use geo::{Closest, ClosestPoint};
-use order::{Costs, Node, Order, Solver, links, lower_bound};
-use std::borrow::Cow;
+use order::{Node, Order, Solver, links, lower_bound};
+use parts::{Part, nearest_part, parts, without_dead_ends};
+use std::collections::BTreeSet;
 use ways::{Link, Ways};
 
 /// One lane as driven.
@@ -47,14 +49,38 @@ pub struct Route {
     /// Lanes that no drivable way leads to.
     pub cut_off: Vec<LaneIdx>,
     /// `visits.len() + 1` ways: home to the first lane, between lanes, last lane to the exit.
-    /// The first and the last are `None` where the job names neither home nor entrance.
+    /// The first and the last are `None` where the job names neither home nor entrance, any other
+    /// where a person moves the machine, as a stop there says.
     pub ways: Vec<Option<Manoeuvre>>,
+    /// Where the machine waits for a person, in driving order.
+    pub stops: Vec<Stop>,
     /// Seconds of ways in the best order that could exist: a proven lower bound. A way that was
     /// planned counts its planned time, any other the time that it takes without a fence.
     pub bound_s: f64,
 }
 
-/// Orders that are found before the search contents itself with the ways planned by then.
+/// A halt at which a person does something.
+#[derive(Copy, Clone, Debug, PartialEq)]
+pub struct Stop {
+    /// Lanes driven before it.
+    pub after: usize,
+    /// What for.
+    pub reason: StopReason,
+}
+
+/// Why the machine waits.
+#[derive(Copy, Clone, Debug, PartialEq)]
+pub enum StopReason {
+    /// No drivable way leads to the next part of the field: a person moves the machine there.
+    MovedByHand {
+        /// From where.
+        from: Point,
+        /// Where the next lane begins.
+        to: Point,
+    },
+}
+
+/// Orders that are found before the search contents itself with the ways known by then.
 const ROUNDS: usize = 40;
 /// Bounds that are worked out, each with more ways planned.
 const PROOFS: usize = 2;
@@ -69,22 +95,33 @@ pub fn route(site: &FieldSite, machine: &Machine, headland: HeadlandSown, plan: 
     let drives = (Drive::turning(machine), Drive::transit(machine));
     let mut findings = Vec::new();
     let standing = standing_place(site, &space, &mut findings);
-    let stages = plan.lanes.iter().map(|lane| stage(headland, &plan.blocks[lane.block.0].course)).collect();
-    let ways = Ways::new(&space, drives, &plan.lanes, stages, standing);
-    let mut best = best_drivable(ways, plan);
-    if standing.is_some() && best.is_none() {
-        let stages =
-            plan.lanes.iter().map(|lane| stage(headland, &plan.blocks[lane.block.0].course)).collect();
-        best = best_drivable(Ways::new(&space, drives, &plan.lanes, stages, None), plan);
-        let finding =
-            rules::finding("route/home-cut-off", "no drivable way leads from home to any lane and back");
-        findings.push(standing.map_or(finding.clone(), |at| finding.with_place(site.inverse.to_geo(at))));
+    let stages: Vec<u8> =
+        plan.lanes.iter().map(|lane| stage(headland, &plan.blocks[lane.block.0].course)).collect();
+    let joined = |standing: Option<Point>| {
+        let mut ways = Ways::new(&space, drives, &plan.lanes, stages.clone(), standing);
+        let near = ways.nearest(ways.costs().nodes(), AHEAD);
+        ways.plan(near);
+        ways.join();
+        let parts = parts(&ways, plan, standing.is_some());
+        (ways, parts)
+    };
+    let (mut ways, mut parts) = joined(standing);
+    if let Some(at) = standing
+        && !parts.iter().any(|part| part.from_home)
+    {
+        let message = "no drivable way leads from home to any lane and back";
+        findings.push(rules::finding("route/home-cut-off", message).with_place(site.inverse.to_geo(at)));
+        (ways, parts) = joined(None);
     }
-    match &best {
-        Some(route) => findings.extend(route.cut_off.iter().map(|&lane| cut_off(site, plan, lane))),
+    let route = over_parts(&mut ways, parts, plan);
+    match &route {
+        Some(route) => {
+            findings.extend(route.stops.iter().map(|stop| told_of(site, stop)));
+            findings.extend(route.cut_off.iter().map(|&lane| cut_off(site, plan, lane)));
+        }
         None => findings.push(no_way(site, machine, plan)),
     }
-    Told { value: best, findings }
+    Told { value: route, findings }
 }
 
 /// Lanes of a lower stage are driven first.
@@ -95,76 +132,97 @@ fn stage(headland: HeadlandSown, course: &Course) -> u8 {
     }
 }
 
-/// The best route over the lanes that can be driven together; none where that is no lane.
-fn best_drivable(mut ways: Ways, plan: &LanePlan) -> Option<Route> {
-    let mut lanes: Vec<usize> = (0..plan.lanes.len()).collect();
-    let near = ways.nearest(ways.costs().nodes(), AHEAD);
-    ways.plan(near);
-    while !lanes.is_empty() {
-        let length = |lane: usize| plan.lanes[lane].line.length();
-        let kept = reach::drivable_together(ways.costs(), &lanes, length);
-        if kept.len() < lanes.len() {
-            lanes = kept;
-            continue;
+/// The route over all parts, one after another; none where no part can be driven. What begins
+/// nearest to the end of one part follows it.
+fn over_parts(ways: &mut Ways, mut parts: Vec<Part>, plan: &LanePlan) -> Option<Route> {
+    let mut route = Route { visits: vec![], cut_off: vec![], ways: vec![], stops: vec![], bound_s: 0.0 };
+    while !parts.is_empty() {
+        let next = match route.visits.last() {
+            Some(visit) => nearest_part(&parts, driven(plan, *visit).end(), plan),
+            None => 0,
+        };
+        let part = parts.swap_remove(next);
+        let Some((order, bound_s)) = best_order(ways, part.clone()) else { continue };
+        let visits: Vec<Visit> = order
+            .nodes
+            .iter()
+            .map(|node| Visit { lane: LaneIdx(node.lane()), along: node.is_along() })
+            .collect();
+        if let (Some(&last), Some(&first)) = (route.visits.last(), visits.first()) {
+            let (from, to) = (driven(plan, last).end().at, driven(plan, first).start.at);
+            let reason = StopReason::MovedByHand { from, to };
+            route.stops.push(Stop { after: route.visits.len(), reason });
+            route.ways.pop();
         }
-        match settled(&mut ways, &lanes) {
+        route.visits.extend(visits);
+        let driven = |link| if part.drives(ways.costs(), link) { ways.way(link).cloned() } else { None };
+        route.ways.extend(links(ways.costs(), &order.nodes).map(driven));
+        route.bound_s += bound_s;
+    }
+    let driven: BTreeSet<LaneIdx> = route.visits.iter().map(|visit| visit.lane).collect();
+    route.cut_off = (0..plan.lanes.len()).map(LaneIdx).filter(|lane| !driven.contains(lane)).collect();
+    (!route.visits.is_empty()).then_some(route)
+}
+
+/// The way of a lane as driven.
+fn driven(plan: &LanePlan, visit: Visit) -> &Path {
+    let lane = &plan.lanes[visit.lane.0];
+    if visit.along { &lane.line } else { lane.back.as_ref().unwrap_or(&lane.line) }
+}
+
+/// The best order of a part with its bound. Lanes at which no order can do without a barred way are
+/// left out.
+fn best_order(ways: &mut Ways, mut part: Part) -> Option<(Order, f64)> {
+    while !part.lanes.is_empty() {
+        match settled(ways, &part) {
             Ok(order) => {
-                let bound_s = proven_s(&mut ways, &lanes, &order);
-                return Some(route_of(&ways, &lanes, &order, bound_s));
+                let bound_s = proven_s(ways, &part, &order);
+                return Some((order, bound_s));
             }
-            Err(stuck) => lanes = reach::without_dead_ends(ways.costs(), &lanes, &stuck),
+            Err(stuck) => part.lanes = without_dead_ends(ways.costs(), &part.lanes, &stuck),
         }
     }
     None
 }
 
-/// The best order of these lanes that uses planned ways only, or the order that is stuck.
+/// The best order of a part's lanes that uses planned ways only, or the order that is stuck.
 ///
 /// First the order is only mended as times become known; when it needs no more ways it is searched
-/// for thoroughly, once, and mended again.
-fn settled(ways: &mut Ways, lanes: &[usize]) -> Result<Order, Order> {
-    let solver = Solver::new(&of_lanes(ways.costs(), lanes));
-    ways.plan(solver.likely().map(|link| in_lanes(ways.costs(), lanes, link)).collect());
-    let mut order = solver.first(&of_lanes(ways.costs(), lanes));
+/// for thoroughly, once, and mended again. Last the chains in it are laid out.
+fn settled(ways: &mut Ways, part: &Part) -> Result<Order, Order> {
+    let solver = Solver::new(&part.costs(ways.costs()));
+    ways.plan(solver.likely().map(|link| part.in_all(ways.costs(), link)).collect());
+    let mut order = solver.first(&part.costs(ways.costs()));
     let mut polished = false;
     for _ in 0..ROUNDS {
-        let used = in_all(lanes, &order);
-        let open: Vec<Link> =
-            links(ways.costs(), &used.nodes).filter(|&link| !ways.is_planned(link)).collect();
-        if !polished && (open.is_empty() || !order.seconds.is_finite()) {
+        let used: Vec<Link> = part.links(ways.costs(), &order).collect();
+        let open: Vec<Link> = used.iter().copied().filter(|&link| !ways.is_known(link)).collect();
+        if !open.is_empty() && order.seconds.is_finite() {
+            look_closer(ways, &open);
+        } else if !polished {
             polished = true;
-            order = solver.polished(&of_lanes(ways.costs(), lanes), &order);
+            order = solver.polished(&part.costs(ways.costs()), &order);
             continue;
+        } else if !order.seconds.is_finite() {
+            return Err(part.order_in_all(&order));
+        } else if used.iter().all(|&link| ways.is_planned(link)) {
+            return Ok(part.order_in_all(&order));
+        } else {
+            ways.lay_out(used);
         }
-        if !order.seconds.is_finite() {
-            if !ways.relent() {
-                return Err(used);
-            }
-            order = solver.repaired(&of_lanes(ways.costs(), lanes), &order);
-            continue;
-        }
-        if open.is_empty() {
-            return Ok(used);
-        }
-        look_closer(ways, &open);
-        if ways.has_searched_enough() {
-            let firm = solver.repaired(&of_lanes(&ways.without_guesses(), lanes), &order);
-            if firm.seconds.is_finite() {
-                ways.bar_guesses();
-                order = firm;
-            }
-        }
-        order = solver.repaired(&of_lanes(ways.costs(), lanes), &order);
+        order = solver.repaired(&part.costs(ways.costs()), &order);
     }
-    let order = in_all(lanes, &solver.polished(&of_lanes(&ways.only_planned(), lanes), &order));
+    let order = solver.polished(&part.costs(&ways.only_known()), &order);
+    ways.lay_out(part.links(ways.costs(), &order).collect());
+    let seconds = part.costs(&ways.only_known()).total(&order.nodes);
+    let order = Order { seconds, ..part.order_in_all(&order) };
     if order.seconds.is_finite() { Ok(order) } else { Err(order) }
 }
 
-/// Plans ways that an order uses: in closed form, or by search where it insists on a way that has
-/// none. Beside one that turned out longer than it seemed its neighbours are planned too.
+/// Plans ways that an order uses. Beside one that turned out longer than it seemed its neighbours
+/// are planned too.
 fn look_closer(ways: &mut Ways, open: &[Link]) {
     let hoped: Vec<f64> = open.iter().map(|&(from, to)| ways.costs().get(from, to)).collect();
-    ways.search(open.to_vec());
     ways.plan(open.to_vec());
     let longer =
         open.iter().zip(hoped).filter(|&(&(from, to), hoped)| ways.costs().get(from, to) > 1.02 * hoped);
@@ -173,45 +231,19 @@ fn look_closer(ways: &mut Ways, open: &[Link]) {
     ways.plan(near);
 }
 
-/// The costs of some of the lanes.
-fn of_lanes<'a>(costs: &'a Costs, lanes: &[usize]) -> Cow<'a, Costs> {
-    if lanes.len() == costs.lanes() { Cow::Borrowed(costs) } else { Cow::Owned(costs.only(lanes)) }
-}
-
-/// An order of some of the lanes, in nodes of all.
-fn in_all(lanes: &[usize], order: &Order) -> Order {
-    Order { nodes: order.nodes.iter().map(|node| node.of(lanes[node.lane()])).collect(), ..*order }
-}
-
-/// A way between some of the lanes, in nodes of all.
-fn in_lanes(costs: &Costs, lanes: &[usize], (from, to): Link) -> Link {
-    let in_all = |node: Node| lanes.get(node.lane()).map_or(costs.depot(), |&lane| node.of(lane));
-    (in_all(from), in_all(to))
-}
-
 /// The bound. Where it rests on ways that are not planned, they are: their true times raise it.
 /// The order stays the best, since no way becomes quicker.
-fn proven_s(ways: &mut Ways, lanes: &[usize], order: &Order) -> f64 {
+fn proven_s(ways: &mut Ways, part: &Part, order: &Order) -> f64 {
     let mut proven_s = 0.0_f64;
     for _ in 0..PROOFS {
-        let bound = lower_bound(&of_lanes(&ways.at_least(), lanes), order.seconds);
+        let bound = lower_bound(&part.costs(ways.costs()), order.seconds);
         proven_s = proven_s.max(bound.seconds);
         let rests_on = bound.rests_on.into_iter();
-        if ways.plan(rests_on.map(|link| in_lanes(ways.costs(), lanes, link)).collect()) == 0 {
+        if ways.plan(rests_on.map(|link| part.in_all(ways.costs(), link)).collect()) == 0 {
             break;
         }
     }
     proven_s
-}
-
-fn route_of(ways: &Ways, lanes: &[usize], order: &Order, bound_s: f64) -> Route {
-    let visit = |node: &Node| Visit { lane: LaneIdx(node.lane()), along: node.is_along() };
-    Route {
-        visits: order.nodes.iter().map(visit).collect(),
-        cut_off: (0..ways.costs().lanes()).filter(|lane| !lanes.contains(lane)).map(LaneIdx).collect(),
-        ways: links(ways.costs(), &order.nodes).map(|link| ways.way(link).cloned()).collect(),
-        bound_s,
-    }
 }
 
 /// Where the route begins and ends: home, else the first entrance; where the machine does not fit
@@ -237,6 +269,16 @@ fn standing_place(site: &FieldSite, space: &FreeSpace, findings: &mut Vec<Findin
     );
     findings.push(rules::finding("route/home-moved", message).with_place(site.inverse.to_geo(asked)));
     Some(nearest.into())
+}
+
+fn told_of(site: &FieldSite, stop: &Stop) -> Finding {
+    let StopReason::MovedByHand { from, .. } = stop.reason;
+    let (name, next) = (&site.name, stop.after + 1);
+    let message = format!(
+        "no drivable way leads to lane {next} of `{name}`: after lane {} a person moves the machine there",
+        stop.after
+    );
+    rules::finding("route/moved-by-hand", message).with_place(site.inverse.to_geo(from))
 }
 
 fn cut_off(site: &FieldSite, plan: &LanePlan, lane: LaneIdx) -> Finding {

@@ -33,7 +33,7 @@ fn routed(job: &Job) -> (LanePlan, Told<Route>) {
     (plan, told)
 }
 
-fn driven_lane(plan: &LanePlan, visit: Visit) -> &crate::geometry::Path {
+fn driven_lane(plan: &LanePlan, visit: Visit) -> &Path {
     let lane = &plan.lanes[visit.lane.0];
     if visit.along { &lane.line } else { lane.back.as_ref().unwrap() }
 }

@@ -5,28 +5,28 @@
 //! that cannot be driven is barred. Planning runs in parallel and is remembered; the outcome does
 //! not depend on the threads.
 //!
-//! A way is planned in closed form first. Where none fits, a search through the free space would
-//! take hundreds of times as long, and the way that it finds is seldom a good one: until an order
-//! insists on it, the way counts a guess. Searches are counted, and beyond [`MOST_SEARCHES`] what
-//! was not searched is done without where that leaves an order.
+//! A way is planned in closed form first. Where none fits, it counts the quickest chain of ways
+//! over other lanes ([`network`](super::network)), which can be driven as it is; a chain that an
+//! order uses is laid out, shortened, and where it wastes most also searched for through the free
+//! space, which takes hundreds of times as long as a closed form.
 
+use super::network::{Network, Vertex};
 use super::order::{Costs, Node};
-use crate::geometry::{Point, Pose};
+use crate::geometry::{Path, Point, Pose};
 use crate::lanes::Lane;
 use crate::num;
-use crate::turns::{Drive, FreeSpace, Manoeuvre, closed_form, lower_bound_s, rough_bound_s, searched};
+use crate::turns::{
+    Drive, FreeSpace, Manoeuvre, closed_form, lower_bound_s, rough_bound_s, searched, shortened,
+};
 use rayon::prelude::*;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Headings that the machine may have where it stands before and after the work.
 const STANDING_HEADINGS: u32 = 16;
-/// After so many failures and no success, an end is taken to be out of reach.
-const GIVE_UP: u32 = 4;
-/// Searches through the free space in one field, unless no order exists without more.
-const MOST_SEARCHES: usize = 24;
-/// What a way without a closed form is guessed to take: this multiple of its minimum and so many
-/// seconds.
-const GUESSED: (f64, f64) = (1.5, 30.0);
+/// Searches through the free space that may join what nothing else joins.
+const JOINING_SEARCHES: usize = 24;
+/// Searches for quicker ways than chains.
+const BETTERING_SEARCHES: usize = 12;
 /// After so many ways without a closed form and none with one, an end is taken to have none.
 const NO_CLOSED_FORM: u32 = 6;
 
@@ -46,13 +46,13 @@ pub(super) struct Ways<'a> {
     standing: Option<Point>,
     standing_part: Option<u32>,
     costs: Costs,
-    planned: BTreeMap<Link, Option<Manoeuvre>>,
-    /// Minimum of each way that has no closed form and was not searched.
-    guessed: BTreeMap<Link, f64>,
-    searches: usize,
-    /// Searches after which ways that are only guessed are done without.
-    enough_searches: usize,
-    does_without_guesses: bool,
+    planned: BTreeMap<Link, Manoeuvre>,
+    /// Ways without a closed form: they count their chain, and are barred where there is none.
+    chained: BTreeSet<Link>,
+    network: Network,
+    /// Seconds of chains from a place, for as long as they are asked for.
+    chains_from: BTreeMap<Vertex, Vec<f64>>,
+    bettering_searches: usize,
     leaving: Vec<Tried>,
     entering: Vec<Tried>,
 }
@@ -62,17 +62,12 @@ pub(super) struct Ways<'a> {
 struct Tried {
     /// Ways without a closed form.
     unfitting: u32,
-    /// Ways that a search did not find either.
-    failed: u32,
     done: u32,
 }
 
 impl Tried {
     const fn has_no_closed_form(self) -> bool {
         self.done == 0 && self.unfitting >= NO_CLOSED_FORM
-    }
-    const fn is_hopeless(self) -> bool {
-        self.done == 0 && self.failed >= GIVE_UP
     }
 }
 
@@ -85,7 +80,7 @@ impl<'a> Ways<'a> {
         stages: Vec<u8>,
         standing: Option<Point>,
     ) -> Self {
-        let ends = |path: &crate::geometry::Path| (path.start, path.end());
+        let ends = |path: &Path| (path.start, path.end());
         let poses: Vec<Option<(Pose, Pose)>> =
             lanes.iter().flat_map(|lane| [Some(ends(&lane.line)), lane.back.as_ref().map(ends)]).collect();
         let parts = poses.iter().map(|ends| ends.and_then(|(begin, _)| space.part_of(begin)));
@@ -100,10 +95,10 @@ impl<'a> Ways<'a> {
             standing_part: standing.and_then(|at| standing_part(space, at)),
             costs: Costs::barred(stages),
             planned: BTreeMap::new(),
-            guessed: BTreeMap::new(),
-            searches: 0,
-            enough_searches: MOST_SEARCHES,
-            does_without_guesses: false,
+            chained: BTreeSet::new(),
+            network: over_lanes(turning, lanes),
+            chains_from: BTreeMap::new(),
+            bettering_searches: 0,
             leaving: vec![Tried::default(); count],
             entering: vec![Tried::default(); count],
         };
@@ -117,65 +112,29 @@ impl<'a> Ways<'a> {
 
     /// The planned way, once it is planned and drivable.
     pub(super) fn way(&self, link: Link) -> Option<&Manoeuvre> {
-        self.planned.get(&link).and_then(Option::as_ref)
+        self.planned.get(&link)
+    }
+
+    /// Whether the way can be driven and is laid out.
+    pub(super) fn is_planned(&self, link: Link) -> bool {
+        self.is_free(link) || self.planned.contains_key(&link)
     }
 
     /// Whether the way's cost is that of a way that can be driven.
-    pub(super) fn is_planned(&self, link: Link) -> bool {
-        self.is_free(link) || self.way(link).is_some()
+    pub(super) fn is_known(&self, link: Link) -> bool {
+        self.is_planned(link) || self.chained.contains(&link)
     }
 
-    /// The costs with the minimum for each way that is only guessed.
-    pub(super) fn at_least(&self) -> Costs {
-        self.with_guesses(|minimum_s| minimum_s)
-    }
-
-    /// The costs with every way barred that is only guessed.
-    pub(super) fn without_guesses(&self) -> Costs {
-        self.with_guesses(|_| f64::INFINITY)
-    }
-
-    fn with_guesses(&self, seconds: impl Fn(f64) -> f64) -> Costs {
-        let mut costs = self.costs.clone();
-        for (&(from, to), &minimum_s) in &self.guessed {
-            costs.set(from, to, seconds(minimum_s));
-        }
-        costs
-    }
-
-    /// The costs with every way barred that is not planned.
-    pub(super) fn only_planned(&self) -> Costs {
+    /// The costs with every way barred that is not known.
+    pub(super) fn only_known(&self) -> Costs {
         let mut costs = self.costs.clone();
         let all: Vec<Node> = self.costs.nodes().chain([self.costs.depot()]).collect();
         for &from in &all {
-            for &to in all.iter().filter(|&&to| !self.is_planned((from, to))) {
+            for &to in all.iter().filter(|&&to| !self.is_known((from, to))) {
                 costs.set(from, to, f64::INFINITY);
             }
         }
         costs
-    }
-
-    /// Whether as many searches were made as the field is worth, and some ways are still guessed.
-    pub(super) fn has_searched_enough(&self) -> bool {
-        self.searches >= self.enough_searches && !self.does_without_guesses
-    }
-
-    /// Does without the ways that are only guessed, and without those that would be.
-    pub(super) fn bar_guesses(&mut self) {
-        self.costs = self.without_guesses();
-        self.does_without_guesses = true;
-    }
-
-    /// Takes that back where no order is left, and allows as many searches again; tells whether
-    /// there was anything to take back.
-    pub(super) fn relent(&mut self) -> bool {
-        let did = std::mem::take(&mut self.does_without_guesses);
-        if did {
-            self.costs = self.with_guesses(guess_s);
-            self.enough_searches += MOST_SEARCHES;
-            self.give_up();
-        }
-        did
     }
 
     /// The cheapest ways to and from each node that are not planned yet, `most` each.
@@ -193,56 +152,243 @@ impl<'a> Ways<'a> {
     /// Plans in closed form those of the ways for which that was not tried yet; tells how many
     /// these were.
     pub(super) fn plan(&mut self, mut links: Vec<Link>) -> usize {
-        links.retain(|&link| self.is_open(link) && !self.guessed.contains_key(&link));
+        links.retain(|&link| self.is_open(link));
         links.sort_unstable();
         links.dedup();
         let found: Vec<Option<Manoeuvre>> = links.par_iter().map(|&link| self.fitting(link)).collect();
         let count = links.len();
         for (link, way) in links.into_iter().zip(found) {
-            if way.is_some() {
-                self.settle(link, way);
-            } else {
-                self.guess(link);
+            match way {
+                Some(way) => self.settle(link, way),
+                None => self.chain(link),
             }
         }
         count
     }
 
-    /// Puts a guess, or a bar, in the place of a way's minimum.
-    fn guess(&mut self, link: Link) {
-        let minimum_s = self.costs.get(link.0, link.1);
-        let seconds = if self.does_without_guesses { f64::INFINITY } else { guess_s(minimum_s) };
+    /// Lays out those of the ways that are chains; where one wastes much, a search may find a
+    /// quicker way.
+    pub(super) fn lay_out(&mut self, mut links: Vec<Link>) {
+        links.retain(|link| self.chained.contains(link));
+        let wasted_s = |&link: &Link| self.costs.get(link.0, link.1) - self.minimum(link);
+        links.sort_by(|a, b| wasted_s(b).total_cmp(&wasted_s(a)).then(a.cmp(b)));
+        let searches = BETTERING_SEARCHES.saturating_sub(self.bettering_searches).min(links.len());
+        self.bettering_searches += searches;
+        let found: Vec<Option<Manoeuvre>> = links
+            .par_iter()
+            .enumerate()
+            .map(|(rank, &link)| {
+                let chain = self.laid_out(link);
+                let other = if rank < searches { self.searched(link) } else { None };
+                quicker(chain, other)
+            })
+            .collect();
+        for (link, way) in links.into_iter().zip(found) {
+            match way {
+                Some(way) => self.settle(link, way),
+                None => self.costs.set(link.0, link.1, f64::INFINITY),
+            }
+        }
+    }
+
+    /// Joins the ends of lanes that hang together so far by nothing: in closed form, else by
+    /// search. Ways without a closed form then count the chains that there are.
+    pub(super) fn join(&mut self) {
+        self.join_by(&mut |ways, pairs| {
+            pairs.par_iter().map(|&pair| ways.between(pair, closed_form)).collect()
+        });
+        let mut left = JOINING_SEARCHES;
+        self.join_by(&mut |ways, pairs| {
+            let tried = left.min(pairs.len());
+            left -= tried;
+            pairs[..tried].par_iter().map(|&pair| ways.between(pair, searched)).collect()
+        });
+        self.join_depot();
+        self.chains_from.clear();
+        for link in std::mem::take(&mut self.chained) {
+            self.chain(link);
+        }
+    }
+
+    /// Groups of lanes in each of which every lane leads to every other; first those that the
+    /// machine can be driven to from the depot and back from, then the longer ones.
+    pub(super) fn groups(&self, length: impl Fn(usize) -> f64) -> Vec<Group> {
+        let of_place = self.network.groups();
+        let mut groups: BTreeMap<usize, Group> = BTreeMap::new();
+        let depot = self.costs.depot();
+        let from_depot = self.network.seconds_from(Vertex::end(depot));
+        for node in self.drivable_nodes() {
+            let (begin, end) = (Vertex::begin(node), Vertex::end(node));
+            let group = of_place[begin.index()];
+            if group != of_place[end.index()] {
+                continue;
+            }
+            let found = groups.entry(group).or_insert_with(|| Group {
+                lanes: Vec::new(),
+                metres: 0.0,
+                is_served: self.standing.is_some()
+                    && from_depot[begin.index()].is_finite()
+                    && self.network.seconds_from(end)[Vertex::begin(depot).index()].is_finite(),
+            });
+            if found.lanes.last() != Some(&node.lane()) {
+                found.lanes.push(node.lane());
+                found.metres += length(node.lane());
+            }
+        }
+        let mut groups: Vec<Group> = groups.into_values().collect();
+        groups.sort_by(|a, b| b.is_served.cmp(&a.is_served).then(b.metres.total_cmp(&a.metres)));
+        let mut taken: BTreeSet<usize> = BTreeSet::new();
+        for group in &mut groups {
+            group.lanes.retain(|&lane| taken.insert(lane));
+            group.metres = group.lanes.iter().map(|&lane| length(lane)).sum();
+        }
+        groups.retain(|group| !group.lanes.is_empty());
+        groups
+    }
+
+    /// Joins groups, nearest places first, until a round finds nothing to try.
+    fn join_by(&mut self, find: &mut dyn FnMut(&Self, &[Pair]) -> Vec<Option<Manoeuvre>>) {
+        let mut tried: BTreeSet<Pair> = BTreeSet::new();
+        loop {
+            let pairs = self.open_pairs(&tried);
+            let found = find(self, &pairs);
+            if found.is_empty() {
+                return;
+            }
+            for (&(from, to), way) in pairs.iter().zip(found) {
+                tried.insert((from, to));
+                if let Some(way) = way {
+                    self.network.join(from, to, &way.path);
+                }
+            }
+        }
+    }
+
+    /// The most promising pairs of places by which each group, save the largest, could be joined to
+    /// another.
+    fn open_pairs(&self, tried: &BTreeSet<Pair>) -> Vec<Pair> {
+        /// Pairs of each group that are tried at once, and places near each that are looked at.
+        const MOST: usize = 4;
+        const NEAR: usize = 12;
+        let of_place = self.network.groups();
+        let places: Vec<(Vertex, Pose)> = self.places().collect();
+        let mut size: BTreeMap<usize, usize> = BTreeMap::new();
+        for (vertex, _) in &places {
+            *size.entry(of_place[vertex.index()]).or_default() += 1;
+        }
+        let largest = size.iter().max_by_key(|&(&group, &count)| (count, std::cmp::Reverse(group)));
+        let Some((&largest, _)) = largest else { return Vec::new() };
+        let mut by_group: BTreeMap<usize, Vec<(f64, Pair)>> = BTreeMap::new();
+        for &(vertex, pose) in places.iter().filter(|(vertex, _)| of_place[vertex.index()] != largest) {
+            let group = of_place[vertex.index()];
+            let part = self.part(vertex.node().0);
+            let mut others: Vec<(f64, Vertex, Pose)> = places
+                .iter()
+                .filter(|(other, _)| of_place[other.index()] != group)
+                .filter(|(other, _)| part.zip(self.part(other.node().0)).is_none_or(|(a, b)| a == b))
+                .map(|&(other, there)| (pose.distance(&there), other, there))
+                .collect();
+            others.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+            for (_, other, there) in others.into_iter().take(NEAR) {
+                let mut directions = vec![(vertex, pose, other, there)];
+                if !self.turning.may_reverse {
+                    directions.push((other, there, vertex, pose));
+                }
+                for (from, here, to, there) in directions {
+                    if !tried.contains(&(from, to)) {
+                        let seconds = lower_bound_s(&self.turning, here, there);
+                        by_group.entry(group).or_default().push((seconds, (from, to)));
+                    }
+                }
+            }
+        }
+        let best = by_group.into_values().flat_map(|mut pairs| {
+            pairs.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+            pairs.into_iter().take(MOST)
+        });
+        let mut best: Vec<(f64, Pair)> = best.collect();
+        best.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+        best.into_iter().map(|(_, pair)| pair).collect()
+    }
+
+    /// Where no closed form leads from the depot, or none to it, a search may.
+    fn join_depot(&mut self) {
+        /// Searches in each direction.
+        const MOST: usize = 4;
+        let depot = self.costs.depot();
+        if self.standing.is_none() {
+            return;
+        }
+        let from = self.network.seconds_from(Vertex::end(depot));
+        let to = Vertex::begin(depot).index();
+        if !self.drivable_nodes().any(|node| from[Vertex::begin(node).index()].is_finite()) {
+            let links = self.cheapest(self.costs.nodes().map(|node| (depot, node)), MOST).collect();
+            self.search_depot(links);
+        }
+        let leads_to_it = |node: Node| self.network.seconds_from(Vertex::end(node))[to].is_finite();
+        if !self.drivable_nodes().any(leads_to_it) {
+            let links = self.cheapest(self.costs.nodes().map(|node| (node, depot)), MOST).collect();
+            self.search_depot(links);
+        }
+    }
+
+    fn search_depot(&mut self, links: Vec<Link>) {
+        let found: Vec<Option<Manoeuvre>> = links.par_iter().map(|&link| self.searched(link)).collect();
+        for (link, way) in links.into_iter().zip(found) {
+            if let Some(way) = way {
+                self.settle(link, way);
+            }
+        }
+    }
+
+    fn between(
+        &self,
+        (from, to): Pair,
+        find: impl Fn(&FreeSpace, &Drive, Pose, Pose) -> Option<Manoeuvre>,
+    ) -> Option<Manoeuvre> {
+        find(self.space, &self.turning, self.pose(from)?, self.pose(to)?)
+    }
+
+    /// Every end of every lane.
+    fn places(&self) -> impl Iterator<Item = (Vertex, Pose)> + '_ {
+        self.drivable_nodes()
+            .flat_map(|node| [Vertex::begin(node), Vertex::end(node)])
+            .filter_map(|vertex| Some((vertex, self.pose(vertex)?)))
+    }
+
+    fn drivable_nodes(&self) -> impl Iterator<Item = Node> + '_ {
+        self.costs.nodes().filter(|node| self.poses[node.index()].is_some())
+    }
+
+    fn pose(&self, vertex: Vertex) -> Option<Pose> {
+        let (node, at_end) = vertex.node();
+        if at_end { self.leaves(node) } else { self.enters(node) }
+    }
+
+    /// Lets a way without a closed form count its quickest chain.
+    fn chain(&mut self, link: Link) {
+        let from = Vertex::end(link.0);
+        let seconds = self.chains_from.entry(from).or_insert_with(|| self.network.seconds_from(from));
+        let seconds = seconds[Vertex::begin(link.1).index()];
         self.costs.set(link.0, link.1, seconds);
-        self.guessed.insert(link, minimum_s);
+        self.chained.insert(link);
         self.leaving[link.0.index()].unfitting += 1;
         self.entering[link.1.index()].unfitting += 1;
     }
 
-    /// Searches for those of the ways that have no closed form.
-    pub(super) fn search(&mut self, mut links: Vec<Link>) {
-        links.retain(|link| self.guessed.contains_key(link));
-        self.searches += links.len();
-        let found: Vec<Option<Manoeuvre>> = links.par_iter().map(|&link| self.searched(link)).collect();
-        for (link, way) in links.into_iter().zip(found) {
-            self.guessed.remove(&link);
-            self.settle(link, way);
-        }
-        self.give_up();
-    }
-
     /// Puts a way's true time in the place of its minimum.
-    fn settle(&mut self, link: Link, way: Option<Manoeuvre>) {
-        let seconds = way.as_ref().map_or(f64::INFINITY, |way| way.time_s);
-        self.costs.set(link.0, link.1, seconds);
-        for tried in [&mut self.leaving[link.0.index()], &mut self.entering[link.1.index()]] {
-            if seconds.is_finite() { tried.done += 1 } else { tried.failed += 1 }
-        }
+    fn settle(&mut self, link: Link, way: Manoeuvre) {
+        self.costs.set(link.0, link.1, way.time_s);
+        self.leaving[link.0.index()].done += 1;
+        self.entering[link.1.index()].done += 1;
+        self.network.join(Vertex::end(link.0), Vertex::begin(link.1), &way.path);
+        self.chained.remove(&link);
         self.planned.insert(link, way);
     }
 
-    /// Neither planned nor known to be barred.
+    /// Not known, and not barred.
     fn is_open(&self, link: Link) -> bool {
-        self.costs.get(link.0, link.1).is_finite() && !self.is_planned(link)
+        self.costs.get(link.0, link.1).is_finite() && !self.is_known(link)
     }
 
     fn cheapest(&self, links: impl Iterator<Item = Link>, most: usize) -> impl Iterator<Item = Link> {
@@ -250,8 +396,13 @@ impl<'a> Ways<'a> {
             .map(|link| (self.costs.get(link.0, link.1), link))
             .filter(|(seconds, _)| seconds.is_finite())
             .collect();
-        priced.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
-        priced.into_iter().take(most).map(|(_, link)| link).filter(|&link| !self.is_planned(link))
+        let cheaper = |a: &(f64, Link), b: &(f64, Link)| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1));
+        if priced.len() > most {
+            priced.select_nth_unstable_by(most, cheaper);
+            priced.truncate(most);
+        }
+        priced.sort_by(cheaper);
+        priced.into_iter().map(|(_, link)| link).filter(|&link| !self.is_planned(link))
     }
 
     /// Ways to and from the depot where the route may begin and end anywhere.
@@ -289,6 +440,11 @@ impl<'a> Ways<'a> {
         }
     }
 
+    /// The part of the free space that a lane begins in, where it can be told.
+    pub(super) fn soil_part(&self, lane: usize) -> Option<u32> {
+        self.part(Node::along(lane))
+    }
+
     fn part(&self, node: Node) -> Option<u32> {
         self.parts.get(node.index()).copied().unwrap_or(self.standing_part)
     }
@@ -309,10 +465,7 @@ impl<'a> Ways<'a> {
             if best.as_ref().is_some_and(|best| best.time_s <= minimum_s) {
                 break;
             }
-            let Some(way) = closed_form(self.space, drive, from, to) else { continue };
-            if best.as_ref().is_none_or(|best| way.time_s < best.time_s) {
-                best = Some(way);
-            }
+            best = quicker(best, closed_form(self.space, drive, from, to));
         }
         best
     }
@@ -323,6 +476,14 @@ impl<'a> Ways<'a> {
         const MOST: usize = 4;
         let mut choices = self.choices(link).into_iter().take(MOST);
         choices.find_map(|(drive, _, from, to)| searched(self.space, drive, from, to))
+    }
+
+    /// The quickest chain, shortened where closed forms allow.
+    fn laid_out(&self, link: Link) -> Option<Manoeuvre> {
+        let chain = self.network.chain(Vertex::end(link.0), Vertex::begin(link.1))?;
+        let depot = self.costs.depot();
+        let drive = if link.0 == depot || link.1 == depot { &self.transit } else { &self.turning };
+        shortened(self.space, drive, chain)
     }
 
     /// Between which poses the way may lead, with its minimum; the quickest first. At the depot
@@ -352,24 +513,41 @@ impl<'a> Ways<'a> {
     fn leaves(&self, node: Node) -> Option<Pose> {
         self.poses.get(node.index()).copied().flatten().map(|(_, end)| end)
     }
+}
 
-    /// Bars what is still open at ends where nothing but failures was found.
-    fn give_up(&mut self) {
-        let all: Vec<Node> = self.costs.nodes().chain([self.costs.depot()]).collect();
-        for &from in &all {
-            for &to in &all {
-                let hopeless =
-                    self.leaving[from.index()].is_hopeless() || self.entering[to.index()].is_hopeless();
-                if hopeless && self.is_open((from, to)) {
-                    self.costs.set(from, to, f64::INFINITY);
-                }
+/// Lanes each of which leads to every other.
+#[derive(Clone, Debug)]
+pub(super) struct Group {
+    /// In rising order.
+    pub lanes: Vec<usize>,
+    /// Their length.
+    pub metres: f64,
+    /// Whether ways lead to them from where the machine stands, and back.
+    pub is_served: bool,
+}
+
+/// Where a way between groups begins and ends.
+type Pair = (Vertex, Vertex);
+
+/// The lanes as ways.
+fn over_lanes(drive: Drive, lanes: &[Lane]) -> Network {
+    let mut network = Network::of(drive, lanes.len());
+    for (index, lane) in lanes.iter().enumerate() {
+        let ways = [(Node::along(index), Some(&lane.line)), (Node::back(index), lane.back.as_ref())];
+        for (node, path) in ways {
+            if let Some(path) = path {
+                network.join(Vertex::begin(node), Vertex::end(node), path);
             }
         }
     }
+    network
 }
 
-fn guess_s(minimum_s: f64) -> f64 {
-    GUESSED.0 * minimum_s + GUESSED.1
+fn quicker(one: Option<Manoeuvre>, other: Option<Manoeuvre>) -> Option<Manoeuvre> {
+    match (one, other) {
+        (Some(one), Some(other)) => Some(if other.time_s < one.time_s { other } else { one }),
+        (one, other) => one.or(other),
+    }
 }
 
 /// The part of the free space that a place is in, if it is the same at every heading that fits.

@@ -78,6 +78,7 @@ pub fn machine() -> Machine {
         hopper: Mass::kg(1.5),
         refill_time: Time::min_(10.0),
         precision: Precision::ordinary(&[point(0.5, -1.0), point(0.5, 1.0)]),
+        moving_time: Time::min_(15.0),
         span: span(20),
     }
 }

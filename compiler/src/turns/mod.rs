@@ -73,6 +73,14 @@ pub fn searched(space: &FreeSpace, drive: &Drive, from: Pose, to: Pose) -> Optio
     Task::new(space, drive, from, to)?.searched()
 }
 
+/// A way along a path that is known to lead inside the fence, shortened where closed forms allow.
+pub fn shortened(space: &FreeSpace, drive: &Drive, path: Path) -> Option<Manoeuvre> {
+    let room = space.clearance(&path, 0.0).ok()?.at_least_m;
+    let need_m = SPARE_M.min(room - ROUNDING_M);
+    let task = Task { space, drive, from: path.start, to: path.end(), need_m };
+    task.along(candidates::merged(path.pieces))
+}
+
 /// Rounding of a clearance, metres.
 const ROUNDING_M: f64 = 1e-7;
 
@@ -187,7 +195,12 @@ impl<'a> Task<'a> {
 
     /// A way by search, shortened.
     fn searched(&self) -> Option<Manoeuvre> {
-        let pieces = shorten::shorten(self, search::search(self)?);
+        self.along(search::search(self)?)
+    }
+
+    /// A known way, shortened.
+    fn along(&self, pieces: Vec<Piece>) -> Option<Manoeuvre> {
+        let pieces = shorten::shorten(self, pieces);
         let time_s = self.drive.time_s(&pieces);
         let path = self.proven(pieces)?;
         Some(Manoeuvre { path, shape: TurnShape::Searched, time_s })

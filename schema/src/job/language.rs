@@ -164,6 +164,9 @@ table! {
         /// How far along the row a seed comes to rest from where it was aimed, in mm; half of it
         /// across, since the furrow holds the seed. Left out: 10 mm.
         drop: Option<Written<Length>> = "\"10 mm\"";
+        /// Time in which a person moves the machine to a part of the field that it cannot drive to, in
+        /// min. Left out: 15 min.
+        moving_time: Option<Written<Time>> = "\"15 min\"";
     }
 }
 

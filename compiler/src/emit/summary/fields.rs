@@ -7,6 +7,7 @@ use super::places;
 use crate::check::{Field, Pattern};
 use crate::lanes::{LeftOver, LeftOverReason};
 use crate::pipeline::{Compiled, FieldPlan};
+use crate::route::StopReason;
 use crate::site::FieldSite;
 use lanewright_schema::quantity::{Area, Length, Time};
 
@@ -26,6 +27,7 @@ pub fn sections(compiled: &Compiled) -> Vec<Section> {
                 heading("Driving and time"),
                 driving(plan),
             ];
+            blocks.extend(stops(site, plan));
             blocks.extend(left_over(plan));
             Section::new(field.name.clone(), blocks)
         })
@@ -139,7 +141,7 @@ fn driving(plan: &FieldPlan) -> Block {
         ("Turns", format!("{}: {}", words::count(figures.turns), part(figures.turn_m, time.turn))),
         ("From home and back", part(figures.transit_m, time.transit)),
         (
-            "Standing for refills",
+            "Standing for refills, moved by hand",
             if time.stop > Time::ZERO { words::duration(time.stop) } else { "none".to_owned() },
         ),
         ("Seeds driven over", driven_over(plan)),
@@ -168,6 +170,22 @@ fn driving(plan: &FieldPlan) -> Block {
             ),
         ),
     ])
+}
+
+/// Where a person is needed, in driving order.
+fn stops(site: &FieldSite, plan: &FieldPlan) -> Vec<Block> {
+    let rows = plan.route.stops.iter().map(|stop| match stop.reason {
+        StopReason::MovedByHand { from, to } => {
+            let [from, to] = [from, to].map(|at| words::place(site.inverse.to_geo(at)));
+            let what = format!("moved by hand to {to}, where lane {} begins: no drivable way", stop.after + 1);
+            vec![stop.after.to_string(), from, what]
+        }
+    });
+    let rows: Vec<Vec<String>> = rows.collect();
+    if rows.is_empty() {
+        return Vec::new();
+    }
+    vec![heading("Where a person is needed"), Block::table(&["After lane", "At", "What for"], 3, rows)]
 }
 
 /// Ways above their bound, as a share of the bound.

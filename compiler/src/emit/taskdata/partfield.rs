@@ -9,6 +9,7 @@ use super::lots::Lots;
 use super::{CUSTOMER, FARM, Places, guidance, label, lines, number, whole};
 use crate::geometry::region;
 use crate::pipeline::{Compiled, FieldPlan};
+use crate::route::StopReason;
 use crate::site::FieldSite;
 use geo::{Area, MultiPolygon};
 use lanewright_schema::taskdata::{
@@ -35,7 +36,7 @@ pub fn partfields(compiled: &Compiled, lots: &Lots) -> Vec<Partfield> {
             partfield.crop_variety = lot.map(|lot| lot.variety);
             partfield.polygons = polygons(&places, site, plan);
             partfield.lines = lines::lines(&places, site, plan);
-            partfield.points = points(&places, site);
+            partfield.points = points(&places, site, plan);
             let group = guidance::group(compiled, i, plan, &places, &mut patterns);
             partfield.guidance_groups.push(group);
             partfield
@@ -82,8 +83,14 @@ fn ring(places: &Places, kind: LineStringType, ring: &geo::LineString) -> LineSt
     LineString { points, ..LineString::new(kind) }
 }
 
-fn points(places: &Places, site: &FieldSite) -> Vec<Point> {
+/// Ways in, home, and where the machine waits for a person.
+fn points(places: &Places, site: &FieldSite, plan: &FieldPlan) -> Vec<Point> {
     let entrances = site.entrances.iter().map(|(name, at)| places.named(PointType::FieldAccess, *at, name));
     let home = site.home.iter().map(|&at| places.named(PointType::HomeBase, at, "Home"));
-    entrances.chain(home).collect()
+    let stops = plan.route.stops.iter().map(|stop| match stop.reason {
+        StopReason::MovedByHand { from, .. } => {
+            places.named(PointType::Other, from, &format!("After lane {}: move by hand", stop.after))
+        }
+    });
+    entrances.chain(home).chain(stops).collect()
 }
