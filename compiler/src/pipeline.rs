@@ -66,6 +66,7 @@ fn stages(
     let lanes = lanes::without(lanes, &route.cut_off, machine);
     let seeds = seeds::seeds(&lanes, &field.spacing, machine);
     let uncertainty = uncertainty::uncertainty(machine, baseline, &field.crop);
+    let route = route::refills(place, machine, &field.crop, &lanes, &seeds, route).tell(findings)?;
     let orders = operations::operations(&job.order.operations, field, machine);
     let budget = budget::budget(&job.order, field, machine, &lanes, &route, &seeds);
     let audit = audit::audit(field, place, machine, &lanes, &route, &seeds).tell(findings)?;

@@ -87,7 +87,7 @@ pub enum What {
     Stop {
         /// The lane driven before it.
         after: usize,
-        /// What for, in kebab-case: `moved-by-hand`.
+        /// What for, in kebab-case: `moved-by-hand` or `refill`.
         reason: String,
         /// Where the person takes the machine.
         #[serde(default, skip_serializing_if = "Option::is_none")]

@@ -6,7 +6,6 @@ use lanewright::budget::{SeedNeed, seed_need};
 use lanewright::check::{Field, Operation};
 use lanewright::lanes::{LaneIdx, lanes};
 use lanewright::operations::{WorkOrder, operations};
-use lanewright::route::Visit;
 use lanewright::seeds::{RowCourse, SeedMap, SeedRun, seeds};
 use lanewright_schema::quantity::{Length, Mass};
 use serde::Deserialize;
@@ -96,8 +95,7 @@ fn need(field: &Field, count: u32) -> SeedNeed {
         course: RowCourse::Straight { from: geo::Coord { x: 0.0, y: 0.0 }, angle: 0.0 },
     };
     let map = SeedMap { runs: vec![run], spacing_m: field.spacing.between_seeds.to_m() };
-    let visits = [Visit { lane: LaneIdx(0), along: true }];
-    seed_need(&map, &visits, &field.crop, &field.spacing, &machine(6, field.spacing.between_rows.to_m()))
+    seed_need(&map, &field.crop, &field.spacing, 1)
 }
 
 /// C7: 800 000 seeds of 4 g a thousand are 3.2 kg.

@@ -76,16 +76,30 @@ def order(plan, field, report):
     lanes = plan.of("lane", field)
     report.check("lane orders are 1 to n", sorted(f.properties["order"] for f in lanes) == list(range(1, len(lanes) + 1)), field)
     turns = sorted((f.properties["from"], f.properties["to"]) for f in plan.of("turn", field))
-    report.check("a turn between any two lanes that follow each other",
-                 turns == [(n, n + 1) for n in range(1, len(lanes))], f"{field}: {turns[:4]}…")
+    moved = moves(plan, field)
+    report.check("a turn between any two lanes that follow each other, unless a person moves the machine",
+                 turns == [(n, n + 1) for n in range(1, len(lanes)) if n not in moved], f"{field}: {turns[:4]}…")
     for transit in plan.of("transit", field):
         ends = (transit.properties["from"], transit.properties["to"])
         report.check("transits lead from home and to the exit", ends in ((0, 1), (len(lanes), len(lanes) + 1)), ends)
 
 
+def moves(plan, field):
+    """The lanes after which a person moves the machine, with where from and where to."""
+    return {f.properties["after"]: (f.geometry["coordinates"], f.properties["to"])
+            for f in plan.of("stop", field) if f.properties["reason"] == "moved-by-hand"}
+
+
 def lines(plan, field, report):
     way = plan.way(field)
+    moved = moves(plan, field)
     for before, after in zip(way, way[1:]):
+        if before.kind == after.kind == "lane":
+            ends = [before.geometry["coordinates"][-1], after.geometry["coordinates"][0]]
+            said = moved.get(before.properties["order"], ())
+            report.check("the machine is moved by hand from where it stops to where it goes on",
+                         list(said) == ends, f"{field}: after {name_of(before)}")
+            continue
         same = before.geometry["coordinates"][-1] == after.geometry["coordinates"][0]
         report.check("each line ends where the next begins", same,
                      f"{field}: {name_of(before)} to {name_of(after)}")

@@ -30,7 +30,8 @@ pub fn budget(
     route: &Route,
     seeds: &SeedMap,
 ) -> Budget {
-    let seed = seed_need(seeds, &route.visits, &field.crop, &field.spacing, machine);
+    let refills = u32::try_from(route.stops.len() - moves(route)).unwrap_or(u32::MAX);
+    let seed = seed_need(seeds, &field.crop, &field.spacing, 1 + refills);
     let lane = Length::m(route.visits.iter().map(|visit| plan.lanes[visit.lane.0].line.length()).sum());
     let (turns, transits) = ways(route);
     let driven = |ways: &[&Manoeuvre]| Length::m(ways.iter().map(|way| way.path.length()).sum());
@@ -39,7 +40,7 @@ pub fn budget(
         work: lane / machine.working_speed,
         turn: taken(&turns) + machine.lift_time * (2 * route.visits.len()) as f64,
         transit: taken(&transits),
-        stop: machine.refill_time * f64::from(seed.hopper_fills.saturating_sub(1))
+        stop: machine.refill_time * f64::from(refills)
             + machine.moving_time * moves(route) as f64,
     };
     Budget {

@@ -192,6 +192,10 @@ impl Draw<'_> {
                 let what = What::Stop { after: stop.after, reason, to: Some((self.position)(to)) };
                 self.feature(what, Shape::Point((self.position)(from)))
             }
+            StopReason::Refill { at, .. } => {
+                let what = What::Stop { after: stop.after, reason: "refill".to_owned(), to: None };
+                self.feature(what, Shape::Point((self.position)(at)))
+            }
         };
         field.route.stops.iter().map(stop).collect()
     }

@@ -2,6 +2,7 @@
 //! driven and the node driven last. Takes `2ⁿ · 2n` numbers, hence only for few.
 
 use super::order::{Costs, Node};
+use std::sync::Arc;
 
 /// The cheapest order; barred ways are used only where there is no other way.
 pub(super) fn optimum(costs: &Costs) -> Vec<Node> {
@@ -29,7 +30,7 @@ pub(super) fn optimum(costs: &Costs) -> Vec<Node> {
 struct Table {
     side: usize,
     nodes: usize,
-    way: Vec<f64>,
+    way: Arc<Vec<f64>>,
     seconds: Vec<f64>,
 }
 

@@ -6,7 +6,7 @@
 //! the place of the minima, and the order is mended, until it uses planned ways only. Since the
 //! minima are never above the true times, little is lost by planning few ways.
 //!
-//! Refill stops are no part of it.
+//! Stops for refilling are found for the order at hand, once the seeds are known ([`refills`]).
 
 pub mod order;
 
@@ -14,6 +14,7 @@ mod bound;
 mod exact;
 mod network;
 mod parts;
+mod refill;
 mod search;
 mod tour;
 mod ways;
@@ -27,7 +28,9 @@ use crate::rules;
 use crate::site::FieldSite;
 use crate::turns::{Drive, FreeSpace, Manoeuvre, footprint};
 use geo::{Closest, ClosestPoint};
-use order::{Node, Order, Solver, links, lower_bound};
+pub use refill::refills;
+
+use order::{Costs, Node, Order, Solver, links, lower_bound};
 use parts::{Part, nearest_part, parts, without_dead_ends};
 use std::collections::BTreeSet;
 use ways::{Link, Ways};
@@ -78,16 +81,23 @@ pub enum StopReason {
         /// Where the next lane begins.
         to: Point,
     },
+    /// The seed would not last through the next lane.
+    Refill {
+        /// Where the machine waits.
+        at: Point,
+        /// How far a person walks in from the field's edge.
+        from_edge_m: f64,
+    },
 }
 
-/// Orders that are found before the search contents itself with the ways known by then.
+/// Orders that are found before the last one is kept but for ways that turn out to be barred.
 const ROUNDS: usize = 40;
 /// Bounds that are worked out, each with more ways planned.
 const PROOFS: usize = 2;
 /// Ways planned ahead to and from each lane end.
 const AHEAD: usize = 3;
 /// Ways planned in addition beside one that turned out longer than its minimum.
-const BESIDE: usize = 6;
+const BESIDE: usize = 4;
 
 /// Finds the route over one field.
 pub fn route(site: &FieldSite, machine: &Machine, headland: HeadlandSown, plan: &LanePlan) -> Told<Route> {
@@ -116,7 +126,7 @@ pub fn route(site: &FieldSite, machine: &Machine, headland: HeadlandSown, plan: 
     let route = over_parts(&mut ways, parts, plan);
     match &route {
         Some(route) => {
-            findings.extend(route.stops.iter().map(|stop| told_of(site, stop)));
+            findings.extend(route.stops.iter().filter_map(|stop| moved(site, stop)));
             findings.extend(route.cut_off.iter().map(|&lane| cut_off(site, plan, lane)));
         }
         None => findings.push(no_way(site, machine, plan)),
@@ -174,12 +184,13 @@ fn driven(plan: &LanePlan, visit: Visit) -> &Path {
 /// left out.
 fn best_order(ways: &mut Ways, mut part: Part) -> Option<(Order, f64)> {
     while !part.lanes.is_empty() {
-        match settled(ways, &part) {
+        let mut costs = part.costs(ways);
+        match settled(ways, &part, &mut costs) {
             Ok(order) => {
-                let bound_s = proven_s(ways, &part, &order);
-                return Some((order, bound_s));
+                let bound_s = proven_s(ways, &part, &mut costs, order.seconds);
+                return Some((part.order_in_all(&order), bound_s));
             }
-            Err(stuck) => part.lanes = without_dead_ends(ways.costs(), &part.lanes, &stuck),
+            Err(stuck) => part.lanes = without_dead_ends(ways, &part.lanes, &part.order_in_all(&stuck)),
         }
     }
     None
@@ -189,59 +200,61 @@ fn best_order(ways: &mut Ways, mut part: Part) -> Option<(Order, f64)> {
 ///
 /// First the order is only mended as times become known; when it needs no more ways it is searched
 /// for thoroughly, once, and mended again. Last the chains in it are laid out.
-fn settled(ways: &mut Ways, part: &Part) -> Result<Order, Order> {
-    let solver = Solver::new(&part.costs(ways.costs()));
+fn settled(ways: &mut Ways, part: &Part, costs: &mut Costs) -> Result<Order, Order> {
+    ways.forget_changed();
+    let solver = Solver::new(costs);
     ways.plan(solver.likely().map(|link| part.in_all(ways.costs(), link)).collect());
-    let mut order = solver.first(&part.costs(ways.costs()));
+    part.renew(costs, ways);
+    let mut order = solver.first(costs);
     let mut polished = false;
-    for _ in 0..ROUNDS {
+    for round in 0.. {
         let used: Vec<Link> = part.links(ways.costs(), &order).collect();
         let open: Vec<Link> = used.iter().copied().filter(|&link| !ways.is_known(link)).collect();
         if !open.is_empty() && order.seconds.is_finite() {
-            look_closer(ways, &open);
+            look_closer(ways, &open, if round < ROUNDS { BESIDE } else { 0 });
         } else if !polished {
             polished = true;
-            order = solver.polished(&part.costs(ways.costs()), &order);
+            order = solver.polished(costs, &order);
             continue;
         } else if !order.seconds.is_finite() {
-            return Err(part.order_in_all(&order));
+            return Err(order);
         } else if used.iter().all(|&link| ways.is_planned(link)) {
-            return Ok(part.order_in_all(&order));
+            break;
         } else {
             ways.lay_out(used);
         }
-        order = solver.repaired(&part.costs(ways.costs()), &order);
+        part.renew(costs, ways);
+        order.seconds = costs.total(&order.nodes);
+        let is_final = round >= ROUNDS && order.seconds.is_finite();
+        order = if is_final { order } else { solver.repaired(costs, &order) };
     }
-    let order = solver.polished(&part.costs(&ways.only_known()), &order);
-    ways.lay_out(part.links(ways.costs(), &order).collect());
-    let seconds = part.costs(&ways.only_known()).total(&order.nodes);
-    let order = Order { seconds, ..part.order_in_all(&order) };
-    if order.seconds.is_finite() { Ok(order) } else { Err(order) }
+    Ok(order)
 }
 
 /// Plans ways that an order uses. Beside one that turned out longer than it seemed its neighbours
 /// are planned too.
-fn look_closer(ways: &mut Ways, open: &[Link]) {
+fn look_closer(ways: &mut Ways, open: &[Link], beside_each: usize) {
     let hoped: Vec<f64> = open.iter().map(|&(from, to)| ways.costs().get(from, to)).collect();
     ways.plan(open.to_vec());
     let longer =
         open.iter().zip(hoped).filter(|&(&(from, to), hoped)| ways.costs().get(from, to) > 1.02 * hoped);
     let beside: Vec<Node> = longer.flat_map(|(&(from, to), _)| [from, to]).collect();
-    let near = ways.nearest(beside.into_iter().filter(|&node| node != ways.costs().depot()), BESIDE);
+    let near = ways.nearest(beside.into_iter().filter(|&node| node != ways.costs().depot()), beside_each);
     ways.plan(near);
 }
 
 /// The bound. Where it rests on ways that are not planned, they are: their true times raise it.
 /// The order stays the best, since no way becomes quicker.
-fn proven_s(ways: &mut Ways, part: &Part, order: &Order) -> f64 {
+fn proven_s(ways: &mut Ways, part: &Part, costs: &mut Costs, known_s: f64) -> f64 {
     let mut proven_s = 0.0_f64;
     for _ in 0..PROOFS {
-        let bound = lower_bound(&part.costs(ways.costs()), order.seconds);
+        let bound = lower_bound(costs, known_s);
         proven_s = proven_s.max(bound.seconds);
         let rests_on = bound.rests_on.into_iter();
         if ways.plan(rests_on.map(|link| part.in_all(ways.costs(), link)).collect()) == 0 {
             break;
         }
+        part.renew(costs, ways);
     }
     proven_s
 }
@@ -271,14 +284,14 @@ fn standing_place(site: &FieldSite, space: &FreeSpace, findings: &mut Vec<Findin
     Some(nearest.into())
 }
 
-fn told_of(site: &FieldSite, stop: &Stop) -> Finding {
-    let StopReason::MovedByHand { from, .. } = stop.reason;
+fn moved(site: &FieldSite, stop: &Stop) -> Option<Finding> {
+    let StopReason::MovedByHand { from, .. } = stop.reason else { return None };
     let (name, next) = (&site.name, stop.after + 1);
     let message = format!(
         "no drivable way leads to lane {next} of `{name}`: after lane {} a person moves the machine there",
         stop.after
     );
-    rules::finding("route/moved-by-hand", message).with_place(site.inverse.to_geo(from))
+    Some(rules::finding("route/moved-by-hand", message).with_place(site.inverse.to_geo(from)))
 }
 
 fn cut_off(site: &FieldSite, plan: &LanePlan, lane: LaneIdx) -> Finding {

@@ -12,6 +12,7 @@
 use super::bound::{Effort, held_karp};
 use super::search::Guide;
 use super::{exact, search};
+use std::sync::Arc;
 
 /// Up to this many lanes the optimum is found.
 pub const EXACT_LANES: usize = 14;
@@ -67,7 +68,8 @@ pub struct Costs {
     stages: Vec<u8>,
     first_stage: u8,
     last_stage: u8,
-    seconds: Vec<f64>,
+    /// Row by row; [`BARRED_S`] for whatever is barred.
+    seconds: Arc<Vec<f64>>,
 }
 
 impl Costs {
@@ -79,7 +81,7 @@ impl Costs {
             first_stage: stages.iter().copied().min().unwrap_or(0),
             last_stage: stages.iter().copied().max().unwrap_or(0),
             stages,
-            seconds: vec![f64::INFINITY; side * side],
+            seconds: Arc::new(vec![BARRED_S; side * side]),
         }
     }
     /// How many lanes.
@@ -96,19 +98,15 @@ impl Costs {
     }
     /// Seconds of the way; infinite where barred.
     pub fn get(&self, from: Node, to: Node) -> f64 {
-        if self.out_of_stage(from, to) {
-            return f64::INFINITY;
-        }
-        self.way(from, to)
+        let seconds = self.seconds[from.index() * self.side() + to.index()];
+        if seconds < BARRED_S { seconds } else { f64::INFINITY }
     }
-    /// Seconds of the way whatever the stages; infinite where barred.
-    pub fn way(&self, from: Node, to: Node) -> f64 {
-        self.seconds[from.index() * self.side() + to.index()]
-    }
-    /// States the seconds of a way; infinity bars it.
+    /// States the seconds of a way; infinity bars it. One that leads back to an earlier stage stays
+    /// barred.
     pub fn set(&mut self, from: Node, to: Node, seconds: f64) {
         let side = self.side();
-        self.seconds[from.index() * side + to.index()] = seconds;
+        let seconds = if self.out_of_stage(from, to) { BARRED_S } else { seconds.min(BARRED_S) };
+        Arc::make_mut(&mut self.seconds)[from.index() * side + to.index()] = seconds;
     }
     /// The lane's stage.
     pub fn stage(&self, lane: usize) -> u8 {
@@ -125,15 +123,16 @@ impl Costs {
         seconds
     }
 
-    /// The costs of some of the lanes, which are numbered anew in the order given.
+    /// The costs of some of the lanes, which are numbered anew in the order given, each with its
+    /// stage.
     #[must_use]
-    pub fn only(&self, lanes: &[usize]) -> Self {
-        let mut costs = Self::barred(lanes.iter().map(|&lane| self.stage(lane)).collect());
+    pub fn only(&self, lanes: &[usize], stages: Vec<u8>) -> Self {
+        let mut costs = Self::barred(stages);
         let all: Vec<Node> = costs.nodes().chain([costs.depot()]).collect();
         let own = |node: Node| lanes.get(node.lane()).map_or(self.depot(), |&lane| node.of(lane));
         for &from in &all {
             for &to in &all {
-                costs.set(from, to, self.way(own(from), own(to)));
+                costs.set(from, to, self.get(own(from), own(to)));
             }
         }
         costs
@@ -144,11 +143,8 @@ impl Costs {
     }
 
     /// The matrix with [`BARRED_S`] for whatever is barred, row by row.
-    pub(super) fn penalised(&self) -> Vec<f64> {
-        let side = self.side();
-        let node = Node::from_index;
-        let cells = (0..side * side).map(|k| self.get(node(k / side), node(k % side)));
-        cells.map(|seconds| seconds.min(BARRED_S)).collect()
+    pub(super) fn penalised(&self) -> Arc<Vec<f64>> {
+        Arc::clone(&self.seconds)
     }
 
     fn out_of_stage(&self, from: Node, to: Node) -> bool {

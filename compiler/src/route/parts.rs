@@ -11,7 +11,6 @@ use super::order::{Costs, Node, Order, links};
 use super::ways::{Link, Ways};
 use crate::geometry::{Pose, distance};
 use crate::lanes::LanePlan;
-use std::borrow::Cow;
 use std::collections::BTreeSet;
 
 /// Metres of lanes for which a person moves the machine: some minutes of sowing.
@@ -55,11 +54,9 @@ pub(super) fn nearest_part(parts: &[Part], from: Pose, plan: &LanePlan) -> usize
 
 impl Part {
     /// The costs of its lanes.
-    pub(super) fn costs<'a>(&self, all: &'a Costs) -> Cow<'a, Costs> {
-        if self.lanes.len() == all.lanes() && self.from_home == self.to_home {
-            return Cow::Borrowed(all);
-        }
-        let mut costs = all.only(&self.lanes);
+    pub(super) fn costs(&self, ways: &Ways) -> Costs {
+        let stages = self.lanes.iter().map(|&lane| ways.stages()[lane]).collect();
+        let mut costs = ways.costs().only(&self.lanes, stages);
         let depot = costs.depot();
         for node in costs.nodes() {
             if !self.from_home {
@@ -69,7 +66,25 @@ impl Part {
                 costs.set(node, depot, 0.0);
             }
         }
-        Cow::Owned(costs)
+        costs
+    }
+
+    /// Brings the costs of its lanes up to date with what was planned.
+    pub(super) fn renew(&self, costs: &mut Costs, ways: &mut Ways) {
+        let own = |node: Node| match self.lanes.binary_search(&node.lane()) {
+            Ok(lane) => Some(node.of(lane)),
+            Err(_) => (node == ways.costs().depot()).then_some(costs.depot()),
+        };
+        let changed: Vec<(Node, Node, f64)> = ways
+            .changed()
+            .iter()
+            .filter(|&&link| self.drives(ways.costs(), link))
+            .filter_map(|&(from, to)| Some((own(from)?, own(to)?, ways.costs().get(from, to))))
+            .collect();
+        ways.forget_changed();
+        for (from, to, seconds) in changed {
+            costs.set(from, to, seconds);
+        }
     }
 
     /// The ways of an order of its lanes, in nodes of all; without those that lead from or to
@@ -96,22 +111,25 @@ impl Part {
     }
 }
 
-/// The lanes without those at which a stuck order needs a barred way: of the two lanes of such a
-/// way, the one with fewer ways.
-pub(super) fn without_dead_ends(costs: &Costs, lanes: &[usize], stuck: &Order) -> Vec<usize> {
-    let ways = |node: Node| {
-        let others = costs.nodes().filter(|&other| costs.way(node, other).is_finite()).count();
-        others + costs.nodes().filter(|&other| costs.way(other, node).is_finite()).count()
+/// The lanes without those at which a stuck order, in nodes of all, needs a barred way: of the two
+/// lanes of such a way, the one with fewer ways.
+pub(super) fn without_dead_ends(ways: &Ways, lanes: &[usize], stuck: &Order) -> Vec<usize> {
+    let costs = ways.costs();
+    let count = |node: Node| {
+        let others = costs.nodes().filter(|&other| costs.get(node, other).is_finite()).count();
+        others + costs.nodes().filter(|&other| costs.get(other, node).is_finite()).count()
     };
     let barred = links(costs, &stuck.nodes).filter(|&(from, to)| !costs.get(from, to).is_finite());
     let mut lone: BTreeSet<usize> = barred
         .map(|(from, to)| match (from == costs.depot(), to == costs.depot()) {
             (true, _) => to.lane(),
             (_, true) => from.lane(),
-            _ if ways(to) < ways(from) => to.lane(),
+            _ if count(to) < count(from) => to.lane(),
             _ => from.lane(),
         })
         .collect();
-    lone.extend(lanes.first().filter(|_| lone.is_empty()));
+    if lone.is_empty() {
+        lone.extend(lanes.first());
+    }
     lanes.iter().copied().filter(|lane| !lone.contains(lane)).collect()
 }

@@ -21,6 +21,8 @@ use super::tour::{Exchange, Move, Tour};
 
 /// Nodes in each list of nearest ones.
 const NEAREST: usize = 8;
+/// Nodes among which these are sought when costs have changed.
+const NEAR: usize = 32;
 /// The longest stretch, in lanes, that Or-opt moves.
 const SHORT: usize = 3;
 /// The longest stretch that a random exchange moves.
@@ -46,6 +48,8 @@ pub(super) struct Guide {
     side: usize,
     /// What the bound's charges add to each way.
     added: Vec<f64>,
+    /// For each node those among which its nearest are sought, after it and before it.
+    near: [Vec<Vec<Node>>; 2],
     /// Ways in its trees with their shares, those most often used first.
     pub likely: Vec<(f64, Node, Node)>,
 }
@@ -54,13 +58,32 @@ impl Guide {
     /// Where nothing is known.
     pub(super) fn none(costs: &Costs) -> Self {
         let side = costs.side();
-        Self { side, added: vec![0.0; side * side], likely: Vec::new() }
+        Self::with(costs, vec![0.0; side * side], Vec::new())
     }
 
     pub(super) fn of(costs: &Costs, bound: &Bound) -> Self {
         let mut likely = bound.likely.clone();
         likely.sort_by(|a, b| b.0.total_cmp(&a.0).then((a.1, a.2).cmp(&(b.1, b.2))));
-        Self { side: costs.side(), added: bound.added(), likely }
+        Self::with(costs, bound.added(), likely)
+    }
+
+    fn with(costs: &Costs, added: Vec<f64>, likely: Vec<(f64, Node, Node)>) -> Self {
+        let mut guide = Self { side: costs.side(), added, near: [Vec::new(), Vec::new()], likely };
+        let all: Vec<Node> = costs.nodes().chain([costs.depot()]).collect();
+        let list = |seconds: &dyn Fn(Node) -> f64| {
+            let priced = all.iter().map(|&node| (seconds(node), node));
+            nearest_of(priced.filter(|&(seconds, _)| seconds < BARRED_S).collect(), NEAR, costs.depot())
+        };
+        guide.near = [
+            all.iter().map(|&from| list(&|to| guide.between(costs, from, to))).collect(),
+            all.iter().map(|&to| list(&|from| guide.between(costs, from, to))).collect(),
+        ];
+        guide
+    }
+
+    /// What a way to another lane costs with the bound's charges.
+    fn between(&self, costs: &Costs, from: Node, to: Node) -> f64 {
+        if from.lane() == to.lane() { f64::INFINITY } else { self.reduced(costs, from, to) }
     }
 
     /// What a way costs with the bound's charges.
@@ -261,28 +284,29 @@ struct Nearest {
 
 impl Nearest {
     fn of(costs: &Costs, guide: &Guide) -> Self {
-        let all: Vec<Node> = costs.nodes().chain([costs.depot()]).collect();
-        let other = |a: Node, b: Node| {
-            if a.lane() == b.lane() { f64::INFINITY } else { guide.reduced(costs, a, b) }
+        let ranked = |near: &[Vec<Node>], seconds: &dyn Fn(Node, Node) -> f64| {
+            let list = |(index, others): (usize, &Vec<Node>)| {
+                let priced = others.iter().map(|&other| (seconds(Node::from_index(index), other), other));
+                let open = priced.filter(|&(seconds, _)| seconds < BARRED_S).collect();
+                nearest_of(open, NEAREST, costs.depot())
+            };
+            near.iter().enumerate().map(list).collect()
         };
-        let list = |seconds: &dyn Fn(Node) -> f64| {
-            let priced = all.iter().map(|&node| (seconds(node), node));
-            nearest_of(priced.filter(|&(seconds, _)| seconds < BARRED_S).collect(), costs.depot())
-        };
+        let [after, before] = &guide.near;
         Self {
-            after: all.iter().map(|&from| list(&|to| other(from, to))).collect(),
-            before: all.iter().map(|&to| list(&|from| other(from, to))).collect(),
+            after: ranked(after, &|from, to| guide.between(costs, from, to)),
+            before: ranked(before, &|to, from| guide.between(costs, from, to)),
         }
     }
 }
 
-/// The [`NEAREST`], nearest first, and the depot.
-fn nearest_of(mut priced: Vec<(f64, Node)>, depot: Node) -> Vec<Node> {
+/// So many, nearest first, and the depot.
+fn nearest_of(mut priced: Vec<(f64, Node)>, most: usize, depot: Node) -> Vec<Node> {
     let nearer = |a: &(f64, Node), b: &(f64, Node)| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1));
     let reachable = priced.iter().any(|&(_, node)| node == depot);
-    if priced.len() > NEAREST {
-        priced.select_nth_unstable_by(NEAREST, nearer);
-        priced.truncate(NEAREST);
+    if priced.len() > most {
+        priced.select_nth_unstable_by(most, nearer);
+        priced.truncate(most);
     }
     priced.sort_by(nearer);
     let mut nodes: Vec<Node> = priced.into_iter().map(|(_, node)| node).collect();

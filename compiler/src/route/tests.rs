@@ -88,18 +88,52 @@ fn headland_sown_first_is_driven_first() {
 }
 
 #[test]
-fn the_part_that_cannot_be_reached_from_home_is_cut_off() {
+fn parts_that_do_not_touch_are_driven_one_after_another() {
     let job = job_with(|field| {
         field.parts = vec![rectangle(0.0, 0.0, 0.001, 0.0005), rectangle(0.002, 0.0, 0.0008, 0.0004)];
         field.home = Some(place(50.00025, 8.0005));
     });
     let (plan, told) = routed(&job);
     let route = told.value.unwrap();
-    assert!(!route.cut_off.is_empty());
-    assert_eq!(route.cut_off.len() + route.visits.len(), plan.lanes.len());
-    assert!(told.findings.iter().all(|finding| finding.rule == "route/cut-off"));
-    let middle = plan.lanes[route.visits[0].lane.0].line.start.at.x;
-    assert!(route.cut_off.iter().all(|lane| plan.lanes[lane.0].line.start.at.x > middle));
+    let mut driven: Vec<usize> = route.visits.iter().map(|visit| visit.lane.0).collect();
+    driven.sort_unstable();
+    assert_eq!(driven, (0..plan.lanes.len()).collect::<Vec<_>>());
+    assert!(route.cut_off.is_empty());
+    // Home lies in the part that is driven first.
+    let [Stop { after, reason: StopReason::MovedByHand { from, to } }] = route.stops[..] else {
+        panic!("{:?}", route.stops)
+    };
+    let east = |visit: &Visit| plan.lanes[visit.lane.0].line.start.at.x;
+    let (first, second) = route.visits.split_at(after);
+    let westmost = second.iter().map(east).fold(f64::INFINITY, f64::min);
+    assert!(first.iter().all(|visit| east(visit) < westmost));
+    assert_eq!(from, driven_lane(&plan, route.visits[after - 1]).end().at);
+    assert_eq!(to, driven_lane(&plan, route.visits[after]).start.at);
+    // No way is claimed between the parts, nor back home from the second.
+    let none: Vec<usize> = (0..route.ways.len()).filter(|&way| route.ways[way].is_none()).collect();
+    assert_eq!(none, [after, route.visits.len()]);
+    let rules: Vec<&str> = told.findings.iter().map(|finding| finding.rule).collect();
+    assert_eq!(rules, ["route/moved-by-hand"]);
+}
+
+/// A hall with a spur in which the machine cannot turn.
+#[test]
+fn a_lane_that_ends_where_nothing_turns_is_left_in_reverse() {
+    let mut job = job_with(|field| {
+        let mut hall = rectangle(0.0, 0.0, 0.0006, 0.0004);
+        let spur = [(0.000_18, 0.0006), (0.000_18, 0.0016), (0.000_25, 0.0016), (0.000_25, 0.0006)];
+        let spur = spur.map(|(north, east)| place(50.0 + north, 8.0 + east));
+        hall.exterior.splice(2..2, spur);
+        field.parts = vec![hall];
+        field.home = Some(place(50.0001, 8.0003));
+    });
+    job.machine.steering.may_reverse = true;
+    let (plan, told) = routed(&job);
+    let route = told.value.unwrap();
+    let in_spur = plan.lanes.iter().filter(|lane| lane.line.start.at.x.max(lane.line.end().at.x) > 20.0);
+    assert!(in_spur.count() > 0, "the spur has no lane");
+    assert!(route.cut_off.is_empty(), "{:?}", told.findings);
+    assert!(route.stops.is_empty());
 }
 
 #[test]
@@ -116,7 +150,7 @@ fn a_home_too_near_the_fence_is_met_as_near_as_the_machine_fits() {
 }
 
 #[test]
-fn without_room_to_turn_one_lane_is_driven() {
+fn without_room_to_turn_a_person_moves_the_machine_to_each_lane() {
     let mut job = job_with(|field| {
         field.parts = vec![rectangle(0.0, 0.0, 0.002, 0.000_065_5)];
         field.headland.size = HeadlandSize::None;
@@ -126,9 +160,8 @@ fn without_room_to_turn_one_lane_is_driven() {
     job.machine.steering.may_reverse = false;
     let (plan, told) = routed(&job);
     assert!(plan.lanes.len() > 1, "{} lanes", plan.lanes.len());
-    // One lane needs no turn; the others cannot be reached from it.
     let route = told.value.unwrap();
-    assert_eq!(route.visits.len(), 1);
-    assert_eq!(route.cut_off.len(), plan.lanes.len() - 1);
-    assert!(told.findings.iter().all(|finding| finding.rule == "route/cut-off"));
+    assert_eq!(route.visits.len(), plan.lanes.len());
+    assert_eq!(route.stops.len(), plan.lanes.len() - 1);
+    assert!(told.findings.iter().all(|finding| finding.rule == "route/moved-by-hand"));
 }

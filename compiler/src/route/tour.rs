@@ -4,7 +4,7 @@
 //! plus one. Sums along the order and against it turn the worth of any move into a few terms.
 
 use super::order::{Costs, Node};
-use std::rc::Rc;
+use std::sync::Arc;
 
 /// Two neighbouring stretches: `first..=middle` and `middle + 1..=last`, none empty.
 #[derive(Copy, Clone, Debug, PartialEq, Eq)]
@@ -31,7 +31,7 @@ pub(super) enum Move {
 #[derive(Debug)]
 pub(super) struct Tour {
     side: usize,
-    way: Rc<[f64]>,
+    way: Arc<Vec<f64>>,
     nodes: Vec<Node>,
     /// Place of each lane.
     places: Vec<usize>,
@@ -46,7 +46,7 @@ impl Clone for Tour {
     fn clone(&self) -> Self {
         Self {
             side: self.side,
-            way: Rc::clone(&self.way),
+            way: Arc::clone(&self.way),
             nodes: self.nodes.clone(),
             places: self.places.clone(),
             along: self.along.clone(),
@@ -68,7 +68,7 @@ impl Tour {
         let nodes: Vec<Node> = [depot].into_iter().chain(order.iter().copied()).chain([depot]).collect();
         let mut tour = Self {
             side: costs.side(),
-            way: costs.penalised().into(),
+            way: costs.penalised(),
             places: vec![0; costs.lanes()],
             along: vec![0.0; nodes.len()],
             against: vec![0.0; nodes.len()],

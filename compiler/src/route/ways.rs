@@ -16,7 +16,7 @@ use crate::geometry::{Path, Point, Pose};
 use crate::lanes::Lane;
 use crate::num;
 use crate::turns::{
-    Drive, FreeSpace, Manoeuvre, closed_form, lower_bound_s, rough_bound_s, searched, shortened,
+    Drive, FreeSpace, Manoeuvre, closed_form, direct, lower_bound_s, rough_bound_s, searched, shortened,
 };
 use rayon::prelude::*;
 use std::collections::{BTreeMap, BTreeSet};
@@ -45,7 +45,11 @@ pub(super) struct Ways<'a> {
     /// Where the route begins and ends, and the part of the free space.
     standing: Option<Point>,
     standing_part: Option<u32>,
+    /// Whatever the stages.
     costs: Costs,
+    stages: Vec<u8>,
+    /// Ways whose costs have changed.
+    changed: Vec<Link>,
     planned: BTreeMap<Link, Manoeuvre>,
     /// Ways without a closed form: they count their chain, and are barred where there is none.
     chained: BTreeSet<Link>,
@@ -93,7 +97,9 @@ impl<'a> Ways<'a> {
             poses,
             standing,
             standing_part: standing.and_then(|at| standing_part(space, at)),
-            costs: Costs::barred(stages),
+            costs: Costs::barred(vec![0; lanes.len()]),
+            stages,
+            changed: Vec::new(),
             planned: BTreeMap::new(),
             chained: BTreeSet::new(),
             network: over_lanes(turning, lanes),
@@ -106,8 +112,22 @@ impl<'a> Ways<'a> {
         ways
     }
 
+    /// Seconds of all ways, whatever the stages.
     pub(super) const fn costs(&self) -> &Costs {
         &self.costs
+    }
+
+    /// Each lane's stage.
+    pub(super) fn stages(&self) -> &[u8] {
+        &self.stages
+    }
+
+    /// The ways whose costs have changed since they were forgotten last.
+    pub(super) fn changed(&self) -> &[Link] {
+        &self.changed
+    }
+    pub(super) fn forget_changed(&mut self) {
+        self.changed.clear();
     }
 
     /// The planned way, once it is planned and drivable.
@@ -123,18 +143,6 @@ impl<'a> Ways<'a> {
     /// Whether the way's cost is that of a way that can be driven.
     pub(super) fn is_known(&self, link: Link) -> bool {
         self.is_planned(link) || self.chained.contains(&link)
-    }
-
-    /// The costs with every way barred that is not known.
-    pub(super) fn only_known(&self) -> Costs {
-        let mut costs = self.costs.clone();
-        let all: Vec<Node> = self.costs.nodes().chain([self.costs.depot()]).collect();
-        for &from in &all {
-            for &to in all.iter().filter(|&&to| !self.is_known((from, to))) {
-                costs.set(from, to, f64::INFINITY);
-            }
-        }
-        costs
     }
 
     /// The cheapest ways to and from each node that are not planned yet, `most` each.
@@ -186,7 +194,7 @@ impl<'a> Ways<'a> {
         for (link, way) in links.into_iter().zip(found) {
             match way {
                 Some(way) => self.settle(link, way),
-                None => self.costs.set(link.0, link.1, f64::INFINITY),
+                None => self.count(link, f64::INFINITY),
             }
         }
     }
@@ -194,15 +202,9 @@ impl<'a> Ways<'a> {
     /// Joins the ends of lanes that hang together so far by nothing: in closed form, else by
     /// search. Ways without a closed form then count the chains that there are.
     pub(super) fn join(&mut self) {
-        self.join_by(&mut |ways, pairs| {
-            pairs.par_iter().map(|&pair| ways.between(pair, closed_form)).collect()
-        });
-        let mut left = JOINING_SEARCHES;
-        self.join_by(&mut |ways, pairs| {
-            let tried = left.min(pairs.len());
-            left -= tried;
-            pairs[..tried].par_iter().map(|&pair| ways.between(pair, searched)).collect()
-        });
+        self.join_by(direct, 12, usize::MAX);
+        self.join_by(closed_form, 3, usize::MAX);
+        self.join_by(searched, 3, JOINING_SEARCHES);
         self.join_depot();
         self.chains_from.clear();
         for link in std::mem::take(&mut self.chained) {
@@ -210,25 +212,24 @@ impl<'a> Ways<'a> {
         }
     }
 
-    /// Groups of lanes in each of which every lane leads to every other; first those that the
-    /// machine can be driven to from the depot and back from, then the longer ones.
+    /// Groups of lanes in each of which every lane leads to every other, and lone lanes; first those
+    /// that the machine can be driven to from the depot and back from, then the longer ones. Each
+    /// lane is in one.
     pub(super) fn groups(&self, length: impl Fn(usize) -> f64) -> Vec<Group> {
         let of_place = self.network.groups();
-        let mut groups: BTreeMap<usize, Group> = BTreeMap::new();
-        let depot = self.costs.depot();
-        let from_depot = self.network.seconds_from(Vertex::end(depot));
+        let mut groups: BTreeMap<(bool, usize), Group> = BTreeMap::new();
+        let from_depot = self.network.seconds_from(Vertex::end(self.costs.depot()));
         for node in self.drivable_nodes() {
             let (begin, end) = (Vertex::begin(node), Vertex::end(node));
             let group = of_place[begin.index()];
-            if group != of_place[end.index()] {
-                continue;
-            }
-            let found = groups.entry(group).or_insert_with(|| Group {
+            let is_lone = group != of_place[end.index()];
+            let found = groups.entry((is_lone, if is_lone { node.index() } else { group }));
+            let found = found.or_insert_with(|| Group {
                 lanes: Vec::new(),
                 metres: 0.0,
                 is_served: self.standing.is_some()
                     && from_depot[begin.index()].is_finite()
-                    && self.network.seconds_from(end)[Vertex::begin(depot).index()].is_finite(),
+                    && self.network.seconds_from(end)[Vertex::begin(self.costs.depot()).index()].is_finite(),
             });
             if found.lanes.last() != Some(&node.lane()) {
                 found.lanes.push(node.lane());
@@ -246,15 +247,17 @@ impl<'a> Ways<'a> {
         groups
     }
 
-    /// Joins groups, nearest places first, until a round finds nothing to try.
-    fn join_by(&mut self, find: &mut dyn FnMut(&Self, &[Pair]) -> Vec<Option<Manoeuvre>>) {
+    /// Joins groups, nearest places first, in so many rounds and by so many tries at most.
+    fn join_by(&mut self, find: Find, rounds: usize, most: usize) {
         let mut tried: BTreeSet<Pair> = BTreeSet::new();
-        loop {
-            let pairs = self.open_pairs(&tried);
-            let found = find(self, &pairs);
-            if found.is_empty() {
+        for _ in 0..rounds {
+            let mut pairs = self.open_pairs(&tried);
+            pairs.truncate(most.saturating_sub(tried.len()));
+            if pairs.is_empty() {
                 return;
             }
+            let found: Vec<Option<Manoeuvre>> =
+                pairs.par_iter().map(|&pair| self.between(pair, find)).collect();
             for (&(from, to), way) in pairs.iter().zip(found) {
                 tried.insert((from, to));
                 if let Some(way) = way {
@@ -341,11 +344,7 @@ impl<'a> Ways<'a> {
         }
     }
 
-    fn between(
-        &self,
-        (from, to): Pair,
-        find: impl Fn(&FreeSpace, &Drive, Pose, Pose) -> Option<Manoeuvre>,
-    ) -> Option<Manoeuvre> {
+    fn between(&self, (from, to): Pair, find: Find) -> Option<Manoeuvre> {
         find(self.space, &self.turning, self.pose(from)?, self.pose(to)?)
     }
 
@@ -370,7 +369,7 @@ impl<'a> Ways<'a> {
         let from = Vertex::end(link.0);
         let seconds = self.chains_from.entry(from).or_insert_with(|| self.network.seconds_from(from));
         let seconds = seconds[Vertex::begin(link.1).index()];
-        self.costs.set(link.0, link.1, seconds);
+        self.count(link, seconds);
         self.chained.insert(link);
         self.leaving[link.0.index()].unfitting += 1;
         self.entering[link.1.index()].unfitting += 1;
@@ -378,7 +377,7 @@ impl<'a> Ways<'a> {
 
     /// Puts a way's true time in the place of its minimum.
     fn settle(&mut self, link: Link, way: Manoeuvre) {
-        self.costs.set(link.0, link.1, way.time_s);
+        self.count(link, way.time_s);
         self.leaving[link.0.index()].done += 1;
         self.entering[link.1.index()].done += 1;
         self.network.join(Vertex::end(link.0), Vertex::begin(link.1), &way.path);
@@ -386,13 +385,27 @@ impl<'a> Ways<'a> {
         self.planned.insert(link, way);
     }
 
+    fn count(&mut self, link: Link, seconds: f64) {
+        self.costs.set(link.0, link.1, seconds);
+        self.changed.push(link);
+    }
+
     /// Not known, and not barred.
     fn is_open(&self, link: Link) -> bool {
-        self.costs.get(link.0, link.1).is_finite() && !self.is_known(link)
+        self.leads_onward(link) && self.costs.get(link.0, link.1).is_finite() && !self.is_known(link)
+    }
+
+    /// Not back to an earlier stage.
+    fn leads_onward(&self, (from, to): Link) -> bool {
+        match (self.stages.get(from.lane()), self.stages.get(to.lane())) {
+            (Some(before), Some(after)) => before <= after,
+            _ => true,
+        }
     }
 
     fn cheapest(&self, links: impl Iterator<Item = Link>, most: usize) -> impl Iterator<Item = Link> {
         let mut priced: Vec<(f64, Link)> = links
+            .filter(|&link| self.leads_onward(link))
             .map(|link| (self.costs.get(link.0, link.1), link))
             .filter(|(seconds, _)| seconds.is_finite())
             .collect();
@@ -528,6 +541,9 @@ pub(super) struct Group {
 
 /// Where a way between groups begins and ends.
 type Pair = (Vertex, Vertex);
+
+/// How such a way is found.
+type Find = fn(&FreeSpace, &Drive, Pose, Pose) -> Option<Manoeuvre>;
 
 /// The lanes as ways.
 fn over_lanes(drive: Drive, lanes: &[Lane]) -> Network {

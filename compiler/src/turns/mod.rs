@@ -68,6 +68,12 @@ pub fn closed_form(space: &FreeSpace, drive: &Drive, from: Pose, to: Pose) -> Op
     Task::new(space, drive, from, to)?.fitting()
 }
 
+/// The quickest way in closed form without a straight before or after it: found at once, or not.
+pub fn direct(space: &FreeSpace, drive: &Drive, from: Pose, to: Pose) -> Option<Manoeuvre> {
+    let task = Task::new(space, drive, from, to)?;
+    task.best_of(task.direct(), f64::INFINITY)
+}
+
 /// A way found by search, where no closed form fits.
 pub fn searched(space: &FreeSpace, drive: &Drive, from: Pose, to: Pose) -> Option<Manoeuvre> {
     Task::new(space, drive, from, to)?.searched()

@@ -180,6 +180,11 @@ fn stops(site: &FieldSite, plan: &FieldPlan) -> Vec<Block> {
             let what = format!("moved by hand to {to}, where lane {} begins: no drivable way", stop.after + 1);
             vec![stop.after.to_string(), from, what]
         }
+        StopReason::Refill { at, from_edge_m } => {
+            let edge = words::distance(Length::m(from_edge_m));
+            let what = format!("refill the hoppers, {edge} from the field's edge");
+            vec![stop.after.to_string(), words::place(site.inverse.to_geo(at)), what]
+        }
     });
     let rows: Vec<Vec<String>> = rows.collect();
     if rows.is_empty() {

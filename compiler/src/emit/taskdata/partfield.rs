@@ -91,6 +91,9 @@ fn points(places: &Places, site: &FieldSite, plan: &FieldPlan) -> Vec<Point> {
         StopReason::MovedByHand { from, .. } => {
             places.named(PointType::Other, from, &format!("After lane {}: move by hand", stop.after))
         }
+        StopReason::Refill { at, .. } => {
+            places.named(PointType::Other, at, &format!("After lane {}: refill", stop.after))
+        }
     });
     entrances.chain(home).chain(stops).collect()
 }

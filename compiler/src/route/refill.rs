@@ -1,0 +1,227 @@
+//! Where the hoppers are refilled.
+//!
+//! In: the route and the seeds of each lane. Out: the route with a stop at the end of a lane wherever
+//! the seed would not last to the next. Each row has a hopper of its own; a stop fills all of them,
+//! and they are full at the start. A machine that a person has to move is filled there too.
+//!
+//! A person walks in from the field's edge. Among all choices of stops with which no hopper runs
+//! empty, the one is taken that costs the least time, walking there and back included: a shortest
+//! path over the gaps between lanes, exact for the order at hand (the tour splitting of Beasley
+//! 1983).
+
+use super::{Route, Stop, StopReason, Visit};
+use crate::check::{Crop, Machine};
+use crate::diagnostic::{Finding, Told};
+use crate::geometry::{Point, region};
+use crate::lanes::LanePlan;
+use crate::rules;
+use crate::seeds::SeedMap;
+use crate::site::FieldSite;
+use geo::{Distance, Euclidean, Point as GeoPoint};
+
+/// How fast a person walks over soil, metres per second: 3.6 km/h. Common practice, no source.
+const WALKING_M_PER_S: f64 = 1.0;
+/// A stop farther than this from the field's edge is told, metres. Common practice, no source.
+const FAR_M: f64 = 50.0;
+
+/// The route with its stops for refilling. Refused where a hopper does not hold the seed of a lane.
+pub fn refills(
+    site: &FieldSite,
+    machine: &Machine,
+    crop: &Crop,
+    plan: &LanePlan,
+    seeds: &SeedMap,
+    mut route: Route,
+) -> Told<Route> {
+    let capacity = hopper_seeds(machine, crop);
+    let needs = need_by_visit(seeds, &route.visits, machine.row_offsets.len());
+    let too_long = needs.iter().position(|need| need.iter().any(|&seeds| seeds > capacity));
+    if let Some(visit) = too_long {
+        let most = needs[visit].iter().copied().max().unwrap_or(0);
+        let finding = hopper_too_small(site, machine, seeds.spacing_m, plan, route.visits[visit], most, capacity);
+        return Told { value: None, findings: vec![finding] };
+    }
+    let places: Vec<Place> = (0..route.visits.len()).map(|after| place(site, plan, &route, after)).collect();
+    let refill_s = machine.refill_time.to_s();
+    let costs_s = |after: usize| {
+        let walk_s = 2.0 * places[after].from_edge_m / WALKING_M_PER_S;
+        refill_s + if places[after].person_is_there { 0.0 } else { walk_s }
+    };
+    let mut findings = Vec::new();
+    for after in best_stops(&needs, capacity, costs_s) {
+        let Place { at, from_edge_m, person_is_there } = places[after];
+        if from_edge_m > FAR_M && !person_is_there {
+            findings.push(far_from_edge(site, after, at, from_edge_m));
+        }
+        route.stops.push(Stop { after, reason: StopReason::Refill { at, from_edge_m } });
+    }
+    route.stops.sort_by_key(|stop| (stop.after, matches!(stop.reason, StopReason::MovedByHand { .. })));
+    Told { value: Some(route), findings }
+}
+
+/// Whole seeds that a hopper holds, at least one.
+fn hopper_seeds(machine: &Machine, crop: &Crop) -> u64 {
+    ((machine.hopper / (crop.thousand_seed_mass / 1000.0) + 1e-9) as u64).max(1)
+}
+
+/// Seeds that each hopper gives on each visit.
+fn need_by_visit(seeds: &SeedMap, visits: &[Visit], tool_rows: usize) -> Vec<Vec<u64>> {
+    let lanes = visits.iter().map(|visit| visit.lane.0 + 1).max().unwrap_or(0);
+    let mut by_lane = vec![vec![0_u64; tool_rows]; lanes];
+    for run in &seeds.runs {
+        if let Some(rows) = by_lane.get_mut(run.lane.0) {
+            rows[run.tool_row] += u64::from(run.count);
+        }
+    }
+    let need = |visit: &Visit| {
+        let mut rows = by_lane[visit.lane.0].clone();
+        if !visit.along {
+            rows.reverse();
+        }
+        rows
+    };
+    visits.iter().map(need).collect()
+}
+
+/// Where the machine stands between two lanes.
+#[derive(Copy, Clone)]
+struct Place {
+    at: Point,
+    from_edge_m: f64,
+    person_is_there: bool,
+}
+
+/// At the end of the lane before; before the first lane, at its beginning.
+fn place(site: &FieldSite, plan: &LanePlan, route: &Route, after: usize) -> Place {
+    let at = match after.checked_sub(1) {
+        Some(before) => super::driven(plan, route.visits[before]).end().at,
+        None => super::driven(plan, route.visits[0]).start.at,
+    };
+    let edges = region::rings(&site.boundary).map(|ring| Euclidean.distance(&GeoPoint::from(at), ring));
+    let person_is_there = route.stops.iter().any(|stop| stop.after == after);
+    Place { at, from_edge_m: edges.fold(f64::INFINITY, f64::min), person_is_there }
+}
+
+/// The stops that cost least: after how many visits each. No visit needs more than the capacity.
+fn best_stops(needs: &[Vec<u64>], capacity: u64, costs_s: impl Fn(usize) -> f64) -> Vec<usize> {
+    // For each visit before which the hoppers are full: the least seconds of stops until then, and
+    // the stop before.
+    let mut reached: Vec<(f64, Option<usize>)> = vec![(f64::INFINITY, None); needs.len()];
+    let mut last = (f64::INFINITY, None);
+    if let Some(first) = reached.first_mut() {
+        *first = (0.0, None);
+    }
+    for full in 0..needs.len() {
+        let mut used = vec![0_u64; needs[full].len()];
+        for visit in full..needs.len() {
+            used.iter_mut().zip(&needs[visit]).for_each(|(used, need)| *used += need);
+            if used.iter().any(|&seeds| seeds > capacity) {
+                break;
+            }
+            let so_far_s = reached[full].0;
+            match reached.get_mut(visit + 1) {
+                Some(next) if so_far_s + costs_s(visit + 1) < next.0 => {
+                    *next = (so_far_s + costs_s(visit + 1), Some(full));
+                }
+                None if so_far_s < last.0 => last = (so_far_s, Some(full)),
+                _ => {}
+            }
+        }
+    }
+    let mut stops: Vec<usize> =
+        std::iter::successors(last.1, |&full| reached[full].1).filter(|&full| full > 0).collect();
+    stops.reverse();
+    stops
+}
+
+fn hopper_too_small(
+    site: &FieldSite,
+    machine: &Machine,
+    spacing_m: f64,
+    plan: &LanePlan,
+    visit: Visit,
+    most: u64,
+    capacity: u64,
+) -> Finding {
+    let path = super::driven(plan, visit);
+    let reaches_m = capacity as f64 * spacing_m;
+    let needed = machine.hopper * (most as f64 / capacity as f64);
+    let message = format!(
+        "a hopper of {} g reaches {reaches_m:.0} m of a row; a lane of {:.0} m in `{}` needs {most} seeds, the hopper holds {capacity}",
+        machine.hopper.to_g(),
+        path.length(),
+        site.name,
+    );
+    rules::finding("machine/hopper-too-small", message)
+        .with_span(machine.span.clone(), format!("holds {} g a row", machine.hopper.to_g()))
+        .with_place(site.inverse.to_geo(path.start.at))
+        .with_hint(format!("bring a hopper of at least `hopper = \"{} g\"`", needed.to_g().ceil()))
+}
+
+fn far_from_edge(site: &FieldSite, after: usize, at: Point, from_edge_m: f64) -> Finding {
+    let message = format!(
+        "the refill after lane {after} of `{}` is {:.0} m inside the field; a hopper lasts no farther",
+        site.name,
+        from_edge_m,
+    );
+    rules::finding("route/refill-inside", message).with_place(site.inverse.to_geo(at))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    fn fills(needs: &[Vec<u64>], capacity: u64) -> usize {
+        best_stops(needs, capacity, |_| 1.0).len()
+    }
+
+    #[test]
+    fn the_fullest_row_decides_when_to_fill() {
+        assert_eq!(fills(&[vec![60, 10], vec![30, 10], vec![20, 10]], 100), 1);
+        assert_eq!(fills(&[vec![60, 10], vec![30, 10], vec![10, 10]], 100), 0);
+        assert_eq!(fills(&[vec![0, 0]], 100), 0);
+        assert_eq!(fills(&[], 100), 0);
+    }
+
+    /// 40 seeds a lane, 100 in a hopper: a stop is due after one or two lanes, and after each second
+    /// lane the machine stands at the near edge.
+    #[test]
+    fn stops_are_where_a_person_comes_soonest() {
+        let needs = vec![vec![40]; 6];
+        let near_after_even = |after: usize| if after % 2 == 0 { 600.0 } else { 900.0 };
+        assert_eq!(best_stops(&needs, 100, near_after_even), [2, 4]);
+        let near_after_odd = |after: usize| if after % 2 == 0 { 1900.0 } else { 600.0 };
+        assert_eq!(best_stops(&needs, 100, near_after_odd), [1, 3, 5]);
+    }
+
+    proptest! {
+        /// No hopper runs empty, and trying all choices finds none that costs less.
+        #[test]
+        fn no_choice_of_stops_costs_less(
+            needs in prop::collection::vec(prop::collection::vec(0_u64..60, 2), 1..9),
+            costs in prop::collection::vec(1.0..10.0f64, 10),
+        ) {
+            let lasts = |stops: &[usize]| {
+                let mut left = [60_u64; 2];
+                needs.iter().enumerate().all(|(visit, need)| {
+                    if stops.contains(&visit) {
+                        left = [60; 2];
+                    }
+                    left.iter_mut().zip(need).all(|(left, need)| {
+                        let enough = *left >= *need;
+                        *left = left.saturating_sub(*need);
+                        enough
+                    })
+                })
+            };
+            let total = |stops: &[usize]| stops.iter().map(|&after| costs[after]).sum::<f64>();
+            let found = best_stops(&needs, 60, |after| costs[after]);
+            prop_assert!(lasts(&found));
+            for choice in 0..1_usize << (needs.len() - 1) {
+                let stops: Vec<usize> = (1..needs.len()).filter(|after| choice >> (after - 1) & 1 == 1).collect();
+                prop_assert!(!lasts(&stops) || total(&found) <= total(&stops) + 1e-9);
+            }
+        }
+    }
+}
