@@ -16,6 +16,7 @@ pub mod num;
 pub mod operations;
 pub mod pipeline;
 pub mod read;
+pub mod rest;
 pub mod route;
 pub mod rules;
 pub mod seeds;

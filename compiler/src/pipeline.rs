@@ -9,9 +9,10 @@ use crate::budget::{self, Budget};
 use crate::check::{self, Field, Job};
 use crate::diagnostic::{Finding, Told};
 use crate::emit::{self, About, Emission};
-use crate::lanes::{self, LanePlan};
+use crate::lanes::{self, LanePlan, LeftOverReason};
 use crate::operations::{self, WorkOrder};
 use crate::read::{self, Input, Sources};
+use crate::rest::{self, Rest, Restart};
 use crate::route::{self, Route};
 use crate::seeds::{self, SeedMap};
 use crate::site::{self, FieldSite, Site};
@@ -21,15 +22,29 @@ use rayon::prelude::*;
 
 /// Takes a job through every stage, or as far as it is not refused.
 pub fn compile(sources: &dyn Sources, path: &str) -> Compilation {
+    compiled(sources, path, None)
+}
+
+/// The same for the rest of an order that was interrupted, on the same lattice.
+pub fn compile_rest(sources: &dyn Sources, path: &str, restart: &Restart) -> Compilation {
+    compiled(sources, path, Some(restart))
+}
+
+fn compiled(sources: &dyn Sources, path: &str, restart: Option<&Restart>) -> Compilation {
     let read = read::read(sources, path);
     let mut findings = read.findings;
     let readable = findings.is_empty();
     let job = read.draft.and_then(|draft| check::check(&draft).tell(&mut findings));
-    let compiled = job.filter(|_| readable).and_then(|job| plan(job, &mut findings));
+    let compiled = job.filter(|_| readable).and_then(|job| plan(job, restart, &mut findings));
     Compilation { compiled, findings, inputs: read.inputs }
 }
 
-fn plan(job: Job, findings: &mut Vec<Finding>) -> Option<Compiled> {
+fn plan(job: Job, restart: Option<&Restart>, findings: &mut Vec<Finding>) -> Option<Compiled> {
+    let names: Vec<&str> = job.fields.iter().map(|field| field.name.as_str()).collect();
+    if let Some(finding) = restart.and_then(|restart| rest::which_field(restart, &names)) {
+        findings.push(finding);
+        return None;
+    }
     findings.extend(emit::taskdata::limits(&job));
     let site = site::site(&job).tell(findings)?;
     let plans: Vec<Told<FieldPlan>> = job
@@ -40,6 +55,9 @@ fn plan(job: Job, findings: &mut Vec<Finding>) -> Option<Compiled> {
         .map(|(index, (field, place))| {
             let baseline = site.baseline.as_ref().map(|baseline| baseline.to_fields[index]);
             plan_field(&job, field, place, baseline)
+        .map(|(field, place)| {
+            let here = restart.filter(|at| at.field.as_ref().is_none_or(|name| *name == field.name));
+            plan_field(&job, field, place, here)
         })
         .collect();
     let plans: Vec<Option<FieldPlan>> = plans.into_iter().map(|plan| plan.tell(findings)).collect();
@@ -50,6 +68,9 @@ fn plan(job: Job, findings: &mut Vec<Finding>) -> Option<Compiled> {
 fn plan_field(job: &Job, field: &Field, place: &FieldSite, baseline: Option<Length>) -> Told<FieldPlan> {
     let mut findings = Vec::new();
     let value = stages(job, field, place, baseline, &mut findings);
+fn plan_field(job: &Job, field: &Field, place: &FieldSite, restart: Option<&Restart>) -> Told<FieldPlan> {
+    let mut findings = Vec::new();
+    let value = stages(job, field, place, restart, &mut findings);
     Told { value, findings }
 }
 
@@ -58,14 +79,20 @@ fn stages(
     field: &Field,
     place: &FieldSite,
     baseline: Option<Length>,
+    restart: Option<&Restart>,
     findings: &mut Vec<Finding>,
 ) -> Option<FieldPlan> {
     let machine = &job.machine;
     let lanes = lanes::lanes(field, place, machine).tell(findings)?;
     let route = route::route(place, machine, field.headland.sown, &lanes).tell(findings)?;
-    let lanes = lanes::without(lanes, &route.cut_off, machine);
+    let lanes = lanes::without(lanes, &route.cut_off, LeftOverReason::CutOff, machine);
     let seeds = seeds::seeds(&lanes, &field.spacing, machine);
     let uncertainty = uncertainty::uncertainty(machine, baseline, &field.crop);
+    let whole = Rest { lanes, seeds, route };
+    let Rest { lanes, seeds, route } = match restart {
+        Some(restart) => rest::rest(whole, restart, machine).tell(findings)?,
+        None => whole,
+    };
     let route = route::refills(place, machine, &field.crop, &lanes, &seeds, route).tell(findings)?;
     let orders = operations::operations(&job.order.operations, field, machine);
     let budget = budget::budget(&job.order, field, machine, &lanes, &route, &seeds);

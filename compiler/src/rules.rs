@@ -27,7 +27,7 @@ pub struct Rule {
 }
 
 /// Every rule, stage by stage.
-pub const CATALOGUE: &[&[Rule]] = &[READ, SURVEY, CHECK, SITE, LANES, ROUTE, AUDIT, EMIT];
+pub const CATALOGUE: &[&[Rule]] = &[READ, SURVEY, CHECK, SITE, LANES, ROUTE, RESUME, AUDIT, EMIT];
 
 /// Every rule, one after the other.
 pub fn all() -> impl Iterator<Item = &'static Rule> {
@@ -683,6 +683,40 @@ pub const ROUTE: &[Rule] = &[
     )
     .source(PRACTICE)
     .example("an entrance on the boundary itself"),
+];
+
+/// Going on with an order that was interrupted.
+pub const RESUME: &[Rule] = &[
+    error(
+        "resume/which-field",
+        "an order of several fields to go on with, without the name of one of them",
+        "lanes are numbered on each field anew, so that a number alone names no place",
+    )
+    .example("--resume-from 12 with a job of two fields"),
+    error(
+        "resume/no-such-lane",
+        "a number that no lane of the order has",
+        "lanes are numbered from 1 in driving order, as in plan.geojson and on the map",
+    )
+    .example("--resume-from 40 in an order of 33 lanes"),
+    error(
+        "resume/beyond-lane",
+        "a distance beyond the lane's end",
+        "the machine cannot have left the lane and still be in it",
+    )
+    .example("--resume-from 12:140 in a lane of 118 m"),
+    error(
+        "resume/within-lap",
+        "a place within a headland lap",
+        "along a lap seeds count from the row's beginning; begun elsewhere, they would stand elsewhere",
+    )
+    .example("--resume-from 31:20 where lane 31 is a lap"),
+    note(
+        "resume/from",
+        "the seeds with which an interrupted order goes on",
+        "compare them with what the machine logged last before it starts again",
+    )
+    .example("--resume-from 12:35.5"),
 ];
 
 /// What a finished plan must prove; a failed proof stops the emission.

@@ -3,6 +3,7 @@
 use clap::builder::PossibleValuesParser;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use clap_complete::Shell;
+use lanewright::rest::Restart;
 use lanewright::rules;
 use std::path::PathBuf;
 
@@ -45,6 +46,13 @@ pub enum Command {
         /// Also write every single seed to seeds.parquet
         #[arg(long)]
         seeds: bool,
+        /// Go on with an order that was interrupted, on the same lattice
+        ///
+        /// The lane's number in driving order, with the metres of it that are driven where the
+        /// machine stands within it: `12` or `12:35.5`. With a job of several fields the field's
+        /// name before it: `Long Acre/12:35.5`.
+        #[arg(long, value_name = "[FIELD/]LANE[:DISTANCE]", value_parser = restart)]
+        resume_from: Option<Restart>,
         /// How findings are told
         #[arg(long, value_enum, default_value_t = Format::Text)]
         format: Format,
@@ -149,6 +157,20 @@ pub enum Quality {
     Any,
 }
 
+fn restart(text: &str) -> Result<Restart, String> {
+    let (field, place) = match text.rsplit_once('/') {
+        Some((field, place)) => (Some(field.to_owned()), place),
+        None => (None, text),
+    };
+    let (lane, driven) = place.split_once(':').unwrap_or((place, "0"));
+    let lane = lane.trim().parse().map_err(|_| format!("`{lane}` is no lane's number; write e.g. 12:35.5"))?;
+    let metres = driven.trim().trim_end_matches('m').trim_end().parse::<f64>();
+    match metres {
+        Ok(driven_m) if driven_m.is_finite() && driven_m >= 0.0 => Ok(Restart { field, lane, driven_m }),
+        _ => Err(format!("`{driven}` is no distance in metres; write e.g. 12:35.5")),
+    }
+}
+
 fn key_value(text: &str) -> Result<(String, String), String> {
     let (key, value) = text.split_once('=').ok_or("write KEY=VALUE, e.g. crop=oats")?;
     Ok((key.trim().to_owned(), value.trim().to_owned()))
@@ -180,6 +202,17 @@ fn rule_names() -> PossibleValuesParser {
 mod tests {
     use super::*;
     use clap::CommandFactory;
+
+    #[test]
+    fn a_restart_is_read_with_and_without_field_and_distance() {
+        let read = |text: &str| restart(text).map(|at| (at.field, at.lane, at.driven_m));
+        assert_eq!(read("12"), Ok((None, 12, 0.0)));
+        assert_eq!(read("12:35.5 m"), Ok((None, 12, 35.5)));
+        assert_eq!(read("Mill/Long Acre/3:1"), Ok((Some("Mill/Long Acre".into()), 3, 1.0)));
+        for wrong in ["", "x", "12:", "12:-1", "12:inf", "-3"] {
+            assert!(read(wrong).is_err(), "{wrong}");
+        }
+    }
 
     #[test]
     fn every_argument_is_well_formed() {

@@ -17,6 +17,7 @@ use clap::{CommandFactory, Parser};
 use disk::Disk;
 use lanewright::diagnostic::Severity;
 use lanewright::pipeline::{self, Compilation, SeedFile};
+use lanewright::rest::Restart;
 use std::collections::BTreeMap;
 use std::io;
 use std::path::Path;
@@ -55,9 +56,9 @@ fn told(what: &str, status: u8) -> ExitCode {
 
 fn dispatch(command: &Command) -> Result<(), Ending> {
     match command {
-        Command::Compile { jobs, out, seeds, format } => {
+        Command::Compile { jobs, out, seeds, resume_from, format } => {
             let seed_file = if *seeds { SeedFile::Written } else { SeedFile::LeftOut };
-            compile(jobs, out, seed_file, *format)
+            compile(jobs, out, seed_file, resume_from.as_ref(), *format)
         }
         Command::Check { jobs, format } => check(jobs, *format),
         Command::Survey(asked) => survey::run(asked),
@@ -78,11 +79,20 @@ fn dispatch(command: &Command) -> Result<(), Ending> {
     }
 }
 
-fn compile(jobs: &[String], out: &Path, seed_file: SeedFile, format: Format) -> Result<(), Ending> {
+fn compile(
+    jobs: &[String],
+    out: &Path,
+    seed_file: SeedFile,
+    restart: Option<&Restart>,
+    format: Format,
+) -> Result<(), Ending> {
     let names = folder_names(jobs)?;
+    if restart.is_some() && jobs.len() > 1 {
+        return Err(Ending::Usage("one job at a time can be gone on with".to_owned()));
+    }
     let mut refused = false;
     for (job, name) in jobs.iter().zip(&names) {
-        let compilation = plan(job, format)?;
+        let compilation = plan(job, restart, format)?;
         let Some(compiled) = &compilation.compiled else {
             refused = true;
             continue;
@@ -103,7 +113,7 @@ fn compile(jobs: &[String], out: &Path, seed_file: SeedFile, format: Format) -> 
 fn check(jobs: &[String], format: Format) -> Result<(), Ending> {
     let mut refused = false;
     for job in jobs {
-        match plan(job, format)?.compiled {
+        match plan(job, None, format)?.compiled {
             Some(_) => console::say(&format!("{job}: passes"))?,
             None => refused = true,
         }
@@ -112,9 +122,12 @@ fn check(jobs: &[String], format: Format) -> Result<(), Ending> {
 }
 
 /// Compiles one job and tells what was found.
-fn plan(job: &str, format: Format) -> Result<Compilation, Ending> {
+fn plan(job: &str, restart: Option<&Restart>, format: Format) -> Result<Compilation, Ending> {
     require(job)?;
-    let compilation = console::while_showing(format!("compiling {job}"), || pipeline::compile(&Disk, job));
+    let compilation = console::while_showing(format!("compiling {job}"), || match restart {
+        Some(restart) => pipeline::compile_rest(&Disk, job, restart),
+        None => pipeline::compile(&Disk, job),
+    });
     let source = |path: &str| {
         let input = compilation.inputs.iter().find(|input| input.path == path)?;
         Some(input.bytes.as_slice())

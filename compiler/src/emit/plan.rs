@@ -296,6 +296,7 @@ const fn reason_name(reason: LeftOverReason) -> &'static str {
         LeftOverReason::RowEnds => "row-ends",
         LeftOverReason::OutOfReach => "out-of-reach",
         LeftOverReason::CutOff => "cut-off",
+        LeftOverReason::Done => "done",
     }
 }
 

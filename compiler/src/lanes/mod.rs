@@ -65,22 +65,69 @@ pub fn lanes(field: &Field, site: &FieldSite, machine: &Machine) -> Told<LanePla
     told(plan, field, site, machine, &toolbar)
 }
 
-/// The plan without lanes that no way leads to: they keep their index, work no row, and their soil
-/// counts as cut off.
+/// The plan without some lanes: they keep their index, work no row, and their soil is left over.
 #[must_use]
-pub fn without(mut plan: LanePlan, cut_off: &[LaneIdx], machine: &Machine) -> LanePlan {
+pub fn without(
+    mut plan: LanePlan,
+    lanes: &[LaneIdx],
+    reason: LeftOverReason,
+    machine: &Machine,
+) -> LanePlan {
     let toolbar = Toolbar::new(machine);
-    for LaneIdx(index) in cut_off {
-        let lane = &mut plan.lanes[*index];
-        let zone = &plan.blocks[lane.block.0].zone;
-        let shape = region::intersection(&left_over::cover(lane, &toolbar), zone);
-        lane.rows.clear();
-        let area_m2 = region::area(&shape);
-        plan.areas.worked -= area_m2;
-        plan.areas.left_over += area_m2;
-        plan.left_over.push(LeftOver { shape, area_m2, reason: LeftOverReason::CutOff });
+    for &lane in lanes {
+        let rowless = Lane { rows: Vec::new(), ..plan.lanes[lane.0].clone() };
+        replace(&mut plan, lane, rowless, reason, &toolbar);
     }
     plan
+}
+
+/// The plan with a lane in the place of a longer one: what it does not work any more is left over.
+#[must_use]
+pub fn with_shorter(
+    mut plan: LanePlan,
+    lane: LaneIdx,
+    shorter: Lane,
+    reason: LeftOverReason,
+    machine: &Machine,
+) -> LanePlan {
+    replace(&mut plan, lane, shorter, reason, &Toolbar::new(machine));
+    plan
+}
+
+fn replace(plan: &mut LanePlan, lane: LaneIdx, by: Lane, reason: LeftOverReason, toolbar: &Toolbar) {
+    let zone = &plan.blocks[by.block.0].zone;
+    let cover = |lane: &Lane| region::intersection(&left_over::cover(lane, toolbar), zone);
+    let shape = region::difference(&cover(&plan.lanes[lane.0]), &cover(&by));
+    plan.lanes[lane.0] = by;
+    let area_m2 = region::area(&shape);
+    if area_m2 > 0.0 {
+        plan.areas.worked -= area_m2;
+        plan.areas.left_over += area_m2;
+        plan.left_over.push(LeftOver { shape, area_m2, reason });
+    }
+}
+
+/// Zones of straight lanes, each with its angle.
+fn zones(
+    main: &MultiPolygon,
+    guidance: &Guidance,
+    site: &FieldSite,
+    prices: &Prices,
+) -> Vec<(MultiPolygon, f64)> {
+    let connected = main.iter().map(|p| MultiPolygon(vec![p.clone()]));
+    match guidance {
+        Guidance::Best => connected
+            .flat_map(|zone| blocks::parts(&zone, prices, 2.0 * prices.turn_s))
+            .map(|part| (part.zone, part.angle))
+            .collect(),
+        Guidance::Heading(heading) => connected.map(|zone| (zone, angle_of_heading(*heading))).collect(),
+        Guidance::Edge(edge) => {
+            let ring = &site.boundary.0[0].exterior().0;
+            let (a, b) = (ring[*edge], ring[*edge + 1]);
+            let angle = direction(a, b);
+            connected.map(|zone| (zone, angle)).collect()
+        }
+    }
 }
 
 /// What has been laid so far.
@@ -265,6 +312,8 @@ pub enum LeftOverReason {
     OutOfReach,
     /// No drivable way leads there.
     CutOff,
+    /// It was worked before the order was interrupted.
+    Done,
 }
 
 /// Square metres. `worked + headland + keep_out + left_over = field`.

@@ -227,5 +227,6 @@ const fn because(reason: LeftOverReason) -> &'static str {
         LeftOverReason::RowEnds => "Steps at slanted row ends, strips beside the outermost row",
         LeftOverReason::OutOfReach => "The toolbar cannot reach it while the machine stays inside the fence",
         LeftOverReason::CutOff => "No drivable way leads there",
+        LeftOverReason::Done => "Sown before the work was interrupted",
     }
 }
