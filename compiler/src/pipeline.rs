@@ -54,10 +54,8 @@ fn plan(job: Job, restart: Option<&Restart>, findings: &mut Vec<Finding>) -> Opt
         .enumerate()
         .map(|(index, (field, place))| {
             let baseline = site.baseline.as_ref().map(|baseline| baseline.to_fields[index]);
-            plan_field(&job, field, place, baseline)
-        .map(|(field, place)| {
             let here = restart.filter(|at| at.field.as_ref().is_none_or(|name| *name == field.name));
-            plan_field(&job, field, place, here)
+            plan_field(&job, field, place, baseline, here)
         })
         .collect();
     let plans: Vec<Option<FieldPlan>> = plans.into_iter().map(|plan| plan.tell(findings)).collect();
@@ -65,12 +63,15 @@ fn plan(job: Job, restart: Option<&Restart>, findings: &mut Vec<Finding>) -> Opt
     Some(Compiled { job, site, fields })
 }
 
-fn plan_field(job: &Job, field: &Field, place: &FieldSite, baseline: Option<Length>) -> Told<FieldPlan> {
+fn plan_field(
+    job: &Job,
+    field: &Field,
+    place: &FieldSite,
+    baseline: Option<Length>,
+    restart: Option<&Restart>,
+) -> Told<FieldPlan> {
     let mut findings = Vec::new();
-    let value = stages(job, field, place, baseline, &mut findings);
-fn plan_field(job: &Job, field: &Field, place: &FieldSite, restart: Option<&Restart>) -> Told<FieldPlan> {
-    let mut findings = Vec::new();
-    let value = stages(job, field, place, restart, &mut findings);
+    let value = stages(job, field, place, baseline, restart, &mut findings);
     Told { value, findings }
 }
 

@@ -42,9 +42,9 @@ pub struct Rest {
 /// The rest of an order from a lane on, or from within it.
 pub fn rest(whole: Rest, restart: &Restart, machine: &Machine) -> Told<Rest> {
     let Rest { lanes: plan, seeds, route } = whole;
-    let done = match restart.lane.checked_sub(1).filter(|&done| done < route.visits.len()) {
-        Some(done) => done,
-        None => return refused(no_such_lane(restart, route.visits.len())),
+    let lanes = route.visits.len();
+    let Some(done) = restart.lane.checked_sub(1).filter(|&done| done < lanes) else {
+        return refused(no_such_lane(restart, lanes));
     };
     let visit = route.visits[done];
     let lane = &plan.lanes[visit.lane.0];
@@ -97,11 +97,8 @@ fn driven(lane: &Lane, visit: Visit) -> &Path {
 fn cut(lane: &Lane, visit: Visit, driven_m: f64) -> Lane {
     let length = lane.line.length();
     let (from, to) = if visit.along { (driven_m, length) } else { (0.0, length - driven_m) };
-    let shorter = |row: &RowSpan| RowSpan {
-        from: (row.from.max(from) - from),
-        to: (row.to.min(to) - from),
-        ..*row
-    };
+    let shorter =
+        |row: &RowSpan| RowSpan { from: (row.from.max(from) - from), to: (row.to.min(to) - from), ..*row };
     Lane {
         block: lane.block,
         line: lane.line.between(from, to),
@@ -125,7 +122,11 @@ fn unsown(
         if done.iter().any(|visit| visit.lane == run.lane) {
             return None;
         }
-        if run.lane == now.lane && driven_m > 0.0 { beyond(run, way.start, reached_m, spacing_m) } else { Some(run) }
+        if run.lane == now.lane && driven_m > 0.0 {
+            beyond(run, way.start, reached_m, spacing_m)
+        } else {
+            Some(run)
+        }
     };
     SeedMap { runs: seeds.runs.into_iter().filter_map(keep).collect(), spacing_m }
 }
@@ -162,14 +163,16 @@ pub fn which_field(restart: &Restart, names: &[&str]) -> Option<Finding> {
     let lane = restart.lane;
     let quoted: Vec<String> = names.iter().map(|name| format!("`{name}`")).collect();
     (!known).then(|| {
-        let message = format!("the job's fields are {}; which of them goes on is not said", quoted.join(", "));
+        let message =
+            format!("the job's fields are {}; which of them goes on is not said", quoted.join(", "));
         rules::finding("resume/which-field", message)
             .with_hint(format!("write `--resume-from \"{}/{lane}\"`", names.first().unwrap_or(&"")))
     })
 }
 
 fn no_such_lane(restart: &Restart, lanes: usize) -> Finding {
-    let message = format!("there is no lane {} to go on from: the order has lanes 1 to {lanes}", restart.lane);
+    let message =
+        format!("there is no lane {} to go on from: the order has lanes 1 to {lanes}", restart.lane);
     rules::finding("resume/no-such-lane", message)
         .with_hint("name the lane by its number in the summary's map or in plan.geojson")
 }
@@ -278,7 +281,8 @@ mod tests {
             let way = driven(&whole.lanes.lanes[visit.lane.0], visit);
             let tool_m = job.machine.tool_forward.to_m();
             let of_lane = |map: &SeedMap| {
-                let runs: Vec<SeedRun> = map.runs.iter().filter(|run| run.lane == visit.lane).cloned().collect();
+                let runs: Vec<SeedRun> =
+                    map.runs.iter().filter(|run| run.lane == visit.lane).cloned().collect();
                 numbered(&SeedMap { runs, spacing_m: map.spacing_m })
             };
             for (number, at) in of_lane(&whole.seeds) {

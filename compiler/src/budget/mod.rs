@@ -40,8 +40,7 @@ pub fn budget(
         work: lane / machine.working_speed,
         turn: taken(&turns) + machine.lift_time * (2 * route.visits.len()) as f64,
         transit: taken(&transits),
-        stop: machine.refill_time * f64::from(refills)
-            + machine.moving_time * moves(route) as f64,
+        stop: machine.refill_time * f64::from(refills) + machine.moving_time * moves(route) as f64,
     };
     Budget {
         time: time_budget(

@@ -163,7 +163,8 @@ fn restart(text: &str) -> Result<Restart, String> {
         None => (None, text),
     };
     let (lane, driven) = place.split_once(':').unwrap_or((place, "0"));
-    let lane = lane.trim().parse().map_err(|_| format!("`{lane}` is no lane's number; write e.g. 12:35.5"))?;
+    let lane =
+        lane.trim().parse().map_err(|_| format!("`{lane}` is no lane's number; write e.g. 12:35.5"))?;
     let metres = driven.trim().trim_end_matches('m').trim_end().parse::<f64>();
     match metres {
         Ok(driven_m) if driven_m.is_finite() && driven_m >= 0.0 => Ok(Restart { field, lane, driven_m }),

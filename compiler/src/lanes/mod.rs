@@ -67,12 +67,7 @@ pub fn lanes(field: &Field, site: &FieldSite, machine: &Machine) -> Told<LanePla
 
 /// The plan without some lanes: they keep their index, work no row, and their soil is left over.
 #[must_use]
-pub fn without(
-    mut plan: LanePlan,
-    lanes: &[LaneIdx],
-    reason: LeftOverReason,
-    machine: &Machine,
-) -> LanePlan {
+pub fn without(mut plan: LanePlan, lanes: &[LaneIdx], reason: LeftOverReason, machine: &Machine) -> LanePlan {
     let toolbar = Toolbar::new(machine);
     for &lane in lanes {
         let rowless = Lane { rows: Vec::new(), ..plan.lanes[lane.0].clone() };
@@ -104,29 +99,6 @@ fn replace(plan: &mut LanePlan, lane: LaneIdx, by: Lane, reason: LeftOverReason,
         plan.areas.worked -= area_m2;
         plan.areas.left_over += area_m2;
         plan.left_over.push(LeftOver { shape, area_m2, reason });
-    }
-}
-
-/// Zones of straight lanes, each with its angle.
-fn zones(
-    main: &MultiPolygon,
-    guidance: &Guidance,
-    site: &FieldSite,
-    prices: &Prices,
-) -> Vec<(MultiPolygon, f64)> {
-    let connected = main.iter().map(|p| MultiPolygon(vec![p.clone()]));
-    match guidance {
-        Guidance::Best => connected
-            .flat_map(|zone| blocks::parts(&zone, prices, 2.0 * prices.turn_s))
-            .map(|part| (part.zone, part.angle))
-            .collect(),
-        Guidance::Heading(heading) => connected.map(|zone| (zone, angle_of_heading(*heading))).collect(),
-        Guidance::Edge(edge) => {
-            let ring = &site.boundary.0[0].exterior().0;
-            let (a, b) = (ring[*edge], ring[*edge + 1]);
-            let angle = direction(a, b);
-            connected.map(|zone| (zone, angle)).collect()
-        }
     }
 }
 

@@ -130,7 +130,9 @@ impl Network {
         let onward: Vec<Vec<usize>> =
             self.edges.iter().map(|edges| edges.iter().map(|edge| edge.to).collect()).collect();
         let mut backward: Vec<Vec<usize>> = vec![Vec::new(); onward.len()];
-        for (from, to) in onward.iter().enumerate().flat_map(|(from, to)| to.iter().map(move |&to| (from, to))) {
+        for (from, to) in
+            onward.iter().enumerate().flat_map(|(from, to)| to.iter().map(move |&to| (from, to)))
+        {
             backward[to].push(from);
         }
         let mut finished = Vec::with_capacity(onward.len());

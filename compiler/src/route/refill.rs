@@ -38,7 +38,8 @@ pub fn refills(
     let too_long = needs.iter().position(|need| need.iter().any(|&seeds| seeds > capacity));
     if let Some(visit) = too_long {
         let most = needs[visit].iter().copied().max().unwrap_or(0);
-        let finding = hopper_too_small(site, machine, seeds.spacing_m, plan, route.visits[visit], most, capacity);
+        let finding =
+            hopper_too_small(site, machine, seeds.spacing_m, plan, route.visits[visit], most, capacity);
         return Told { value: None, findings: vec![finding] };
     }
     let places: Vec<Place> = (0..route.visits.len()).map(|after| place(site, plan, &route, after)).collect();
@@ -113,8 +114,8 @@ fn best_stops(needs: &[Vec<u64>], capacity: u64, costs_s: impl Fn(usize) -> f64)
     }
     for full in 0..needs.len() {
         let mut used = vec![0_u64; needs[full].len()];
-        for visit in full..needs.len() {
-            used.iter_mut().zip(&needs[visit]).for_each(|(used, need)| *used += need);
+        for (visit, need) in needs.iter().enumerate().skip(full) {
+            used.iter_mut().zip(need).for_each(|(used, need)| *used += need);
             if used.iter().any(|&seeds| seeds > capacity) {
                 break;
             }
@@ -161,8 +162,7 @@ fn hopper_too_small(
 fn far_from_edge(site: &FieldSite, after: usize, at: Point, from_edge_m: f64) -> Finding {
     let message = format!(
         "the refill after lane {after} of `{}` is {:.0} m inside the field; a hopper lasts no farther",
-        site.name,
-        from_edge_m,
+        site.name, from_edge_m,
     );
     rules::finding("route/refill-inside", message).with_place(site.inverse.to_geo(at))
 }
@@ -189,9 +189,9 @@ mod tests {
     #[test]
     fn stops_are_where_a_person_comes_soonest() {
         let needs = vec![vec![40]; 6];
-        let near_after_even = |after: usize| if after % 2 == 0 { 600.0 } else { 900.0 };
+        let near_after_even = |after: usize| if after.is_multiple_of(2) { 600.0 } else { 900.0 };
         assert_eq!(best_stops(&needs, 100, near_after_even), [2, 4]);
-        let near_after_odd = |after: usize| if after % 2 == 0 { 1900.0 } else { 600.0 };
+        let near_after_odd = |after: usize| if after.is_multiple_of(2) { 1900.0 } else { 600.0 };
         assert_eq!(best_stops(&needs, 100, near_after_odd), [1, 3, 5]);
     }
 

@@ -141,6 +141,9 @@ table! {
         spot_turn_time: Option<Written<Time>> = "\"24 s\"";
         /// Time of one stop to refill the seed hoppers, in min. Left out: 10 min.
         refill_time: Option<Written<Time>> = "\"10 min\"";
+        /// Time in which a person moves the machine to a part of the field that it cannot drive to, in
+        /// min. Left out: 15 min.
+        moving_time: Option<Written<Time>> = "\"15 min\"";
         /// How true it works: standard deviations. Left out: those of an ordinary machine.
         precision: Option<Precision> = "{ timing = \"10 ms\", drop = \"10 mm\" }";
     }
@@ -164,9 +167,6 @@ table! {
         /// How far along the row a seed comes to rest from where it was aimed, in mm; half of it
         /// across, since the furrow holds the seed. Left out: 10 mm.
         drop: Option<Written<Length>> = "\"10 mm\"";
-        /// Time in which a person moves the machine to a part of the field that it cannot drive to, in
-        /// min. Left out: 15 min.
-        moving_time: Option<Written<Time>> = "\"15 min\"";
     }
 }
 

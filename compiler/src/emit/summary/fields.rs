@@ -177,7 +177,8 @@ fn stops(site: &FieldSite, plan: &FieldPlan) -> Vec<Block> {
     let rows = plan.route.stops.iter().map(|stop| match stop.reason {
         StopReason::MovedByHand { from, to } => {
             let [from, to] = [from, to].map(|at| words::place(site.inverse.to_geo(at)));
-            let what = format!("moved by hand to {to}, where lane {} begins: no drivable way", stop.after + 1);
+            let what =
+                format!("moved by hand to {to}, where lane {} begins: no drivable way", stop.after + 1);
             vec![stop.after.to_string(), from, what]
         }
         StopReason::Refill { at, from_edge_m } => {
