@@ -353,14 +353,6 @@ pub const CHECK: &[Rule] = &[
     .source("the 2 cm: common practice, no source")
     .example("wheel_tracks = [\"-67.5 cm\", \"67.5 cm\"] with rows at ±22.5, ±67.5 and ±112.5 cm"),
     error(
-        "machine/hopper-too-small",
-        "a hopper that does not hold the seed of one lane",
-        "it would run empty in the lane, where nobody refills it, and the rest of the row would stay bare",
-    )
-    .formula("hopper / mass of a seed ≥ seeds of one row in the lane")
-    .source(PRACTICE)
-    .example("hopper = \"100 g\" for a lane of 900 m with 6 g a thousand seeds"),
-    error(
         "machine/steering",
         "a machine that can neither turn on the spot nor be driven on a radius",
         "no lane could be reached after the first",
@@ -662,6 +654,14 @@ pub const ROUTE: &[Rule] = &[
     )
     .source(PRACTICE)
     .example("a field that a ditch cuts in two"),
+    error(
+        "machine/hopper-too-small",
+        "a hopper that does not hold the seed of one lane",
+        "it would run empty in the lane, where nobody refills it, and the rest of the row would stay bare",
+    )
+    .formula("hopper / mass of a seed ≥ seeds of one row in the lane")
+    .source(PRACTICE)
+    .example("hopper = \"100 g\" for a lane of 900 m with 6 g a thousand seeds"),
     note(
         "route/refill-inside",
         "a stop for refilling more than 50 m from the field's edge",
