@@ -97,7 +97,7 @@ const PROOFS: usize = 2;
 /// Ways planned ahead to and from each lane end.
 const AHEAD: usize = 3;
 /// Ways planned in addition beside one that turned out longer than its minimum.
-const BESIDE: usize = 4;
+const BESIDE: usize = 6;
 
 /// Finds the route over one field.
 pub fn route(site: &FieldSite, machine: &Machine, headland: HeadlandSown, plan: &LanePlan) -> Told<Route> {

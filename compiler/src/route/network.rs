@@ -58,8 +58,12 @@ impl Network {
         Self { drive, edges: (0..4 * (lanes + 1)).map(|_| Vec::new()).collect() }
     }
 
-    /// Adds a way, and the way back as it came where the machine may reverse.
+    /// Adds a way, and the way back as it came where the machine may reverse. A way that the steering
+    /// cannot follow, as a lap of arcs is for one that takes its time, is none.
     pub(super) fn join(&mut self, from: Vertex, to: Vertex, path: &Path) {
+        if !can_steer(&self.drive, path) {
+            return;
+        }
         self.add(from, to, path);
         if self.drive.may_reverse {
             let (from, to) = (self.as_begin(to), self.as_end(from));
@@ -162,6 +166,20 @@ impl Network {
     }
 }
 
+/// Whether the steering follows a way from straight to straight.
+fn can_steer(drive: &Drive, path: &Path) -> bool {
+    /// Rounding of curvatures, 1/m, and of their change, as a share.
+    const ROUNDING: (f64, f64) = (1e-9, 1e-6);
+    let Some(sharpness) = drive.sharpness else { return true };
+    let mut held = 0.0_f64;
+    path.pieces.iter().all(|piece| {
+        let jumps = (piece.curvature_start - held).abs() > ROUNDING.0;
+        let change = (piece.curvature_end - piece.curvature_start).abs();
+        held = piece.curvature_end;
+        !jumps && change <= sharpness * piece.distance() * (1.0 + ROUNDING.1) + ROUNDING.0
+    }) && held.abs() <= ROUNDING.0
+}
+
 /// Lists what a place leads to, each after all that it leads to (Kosaraju, as in Sharir 1981).
 fn finish(onward: &[Vec<usize>], first: usize, seen: &mut [bool], finished: &mut Vec<usize>) {
     if std::mem::replace(&mut seen[first], true) {
@@ -217,6 +235,7 @@ mod tests {
 
     const DRIVE: Drive = Drive {
         radius_m: 2.5,
+        sharpness: None,
         may_reverse: true,
         turns_on_spot: false,
         speed_m_per_s: 1.0,
@@ -249,6 +268,17 @@ mod tests {
         assert_eq!(chain.length(), 20.0);
         let groups = network.groups();
         assert_eq!(groups[from.index()], groups[to.index()]);
+    }
+
+    #[test]
+    fn a_way_that_the_steering_cannot_follow_joins_nothing() {
+        let mut network = Network::of(Drive { sharpness: Some(0.1), ..DRIVE }, 1);
+        let lane = Node::along(0);
+        let arc = Path { start: Pose::new(0.0, 0.0, 0.0), pieces: vec![Piece::arc(Gear::Forward, 5.0, 0.2)] };
+        network.join(Vertex::begin(lane), Vertex::end(lane), &arc);
+        assert!(network.chain(Vertex::begin(lane), Vertex::end(lane)).is_none());
+        network.join(Vertex::begin(lane), Vertex::end(lane), &straight(0.0, 5.0));
+        assert!(network.chain(Vertex::begin(lane), Vertex::end(lane)).is_some());
     }
 
     #[test]

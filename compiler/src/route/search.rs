@@ -22,7 +22,7 @@ use super::tour::{Exchange, Move, Tour};
 /// Nodes in each list of nearest ones.
 const NEAREST: usize = 8;
 /// Nodes among which these are sought when costs have changed.
-const NEAR: usize = 32;
+const NEAR: usize = 48;
 /// The longest stretch, in lanes, that Or-opt moves.
 const SHORT: usize = 3;
 /// The longest stretch that a random exchange moves.

@@ -364,11 +364,14 @@ impl<'a> Ways<'a> {
         if at_end { self.leaves(node) } else { self.enters(node) }
     }
 
-    /// Lets a way without a closed form count its quickest chain.
+    /// Lets a way without a closed form count its quickest chain. To and from the depot the machine
+    /// drives faster than a chain is made for: where steering takes time, it cannot follow one there.
     fn chain(&mut self, link: Link) {
+        let depot = self.costs.depot();
+        let too_fast = self.turning.sharpness.is_some() && (link.0 == depot || link.1 == depot);
         let from = Vertex::end(link.0);
         let seconds = self.chains_from.entry(from).or_insert_with(|| self.network.seconds_from(from));
-        let seconds = seconds[Vertex::begin(link.1).index()];
+        let seconds = if too_fast { f64::INFINITY } else { seconds[Vertex::begin(link.1).index()] };
         self.count(link, seconds);
         self.chained.insert(link);
         self.leaving[link.0.index()].unfitting += 1;
