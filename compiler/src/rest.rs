@@ -52,8 +52,8 @@ pub fn rest(whole: Rest, restart: &Restart, machine: &Machine) -> Told<Rest> {
     if restart.driven_m >= length_m {
         return refused(beyond_the_lane(restart, length_m));
     }
-    let is_lap = matches!(plan.blocks[lane.block.0].course, Course::Lap { .. });
-    if is_lap && restart.driven_m > 0.0 {
+    let bends = !matches!(plan.blocks[lane.block.0].course, Course::Straight { .. });
+    if bends && restart.driven_m > 0.0 {
         return refused(within_a_lap(restart));
     }
     let cut = cut(lane, visit, restart.driven_m);
@@ -97,13 +97,16 @@ fn driven(lane: &Lane, visit: Visit) -> &Path {
 fn cut(lane: &Lane, visit: Visit, driven_m: f64) -> Lane {
     let length = lane.line.length();
     let (from, to) = if visit.along { (driven_m, length) } else { (0.0, length - driven_m) };
-    let shorter =
-        |row: &RowSpan| RowSpan { from: (row.from.max(from) - from), to: (row.to.min(to) - from), ..*row };
+    let shorter = |rows: &[RowSpan], from: f64, to: f64| -> Vec<RowSpan> {
+        let within = |row: &RowSpan| RowSpan { from: row.from.max(from) - from, to: row.to.min(to) - from, ..*row };
+        rows.iter().map(within).filter(|row| row.to > row.from).collect()
+    };
     Lane {
         block: lane.block,
         line: lane.line.between(from, to),
         back: lane.back.as_ref().map(|back| back.between(length - to, length - from)),
-        rows: lane.rows.iter().map(shorter).filter(|row| row.to > row.from).collect(),
+        rows: shorter(&lane.rows, from, to),
+        rows_back: shorter(&lane.rows_back, length - to, length - from),
     }
 }
 
@@ -188,11 +191,11 @@ fn beyond_the_lane(restart: &Restart, length_m: f64) -> Finding {
 
 fn within_a_lap(restart: &Restart) -> Finding {
     let message = format!(
-        "lane {} follows a headland lap, whose seeds count from its beginning: it cannot go on after {:.1} m",
+        "lane {} follows a bend or a headland lap, whose seeds count from its beginning: it cannot go on after {:.1} m",
         restart.lane, restart.driven_m
     );
     rules::finding("resume/within-lap", message).with_hint(format!(
-        "write `--resume-from {}` to sow the lap anew, or `--resume-from {}` to leave it as it is",
+        "write `--resume-from {}` to sow it anew, or `--resume-from {}` to leave it as it is",
         restart.lane,
         restart.lane + 1
     ))

@@ -428,6 +428,8 @@ pub const CHECK: &[Rule] = &[
         .example("headland = { laps = 2, width = \"6 m\" }"),
     error("field/no-such-edge", "lanes along an edge that the boundary does not have", "there is nothing to be parallel to")
         .example("guidance = { along_edge = 40 }"),
+    error("field/guidance", "lanes that are to follow nothing, or more than one thing", "only one of them can be meant")
+        .example("guidance = { along_edge = 3, along = [[52.1, 5.2], [52.1, 5.3]] }"),
     error("field/blocks", "blocks given both by their number and by dividing lines", "only one of them can be meant")
         .example("blocks = 2 with [[field.dividing_line]]"),
     error("field/short-line", "a line of fewer than two points that differ", "it leads nowhere")
@@ -615,6 +617,22 @@ pub const LANES: &[Rule] = &[
     )
     .source("plane geometry")
     .example("a dividing line drawn beside the field"),
+    error(
+        "field/line-not-followed",
+        "a line that bends more than any lanes beside it could",
+        "lanes that run elsewhere are not what was asked",
+    )
+    .formula("radius ≥ 1.3 × turning radius on every lane; w a² κ² / 2 + a² Δκ / 2 ≤ 1 mm")
+    .source("the pose of a rigid body to second order; the 1.3: common practice, no source")
+    .example("guidance = { along = … } round a bend of 180°"),
+    note(
+        "field/line-smoothed",
+        "a line that lanes follow only with its bends made wider",
+        "rows of neighbouring lanes keep their spacing to a millimetre, which a tool behind the reference point does not in a tight bend",
+    )
+    .formula("w a² κ² / 2 + a² Δκ / 2 ≤ 1 mm: working width w, tool offset a, curvature κ, its change Δκ within the tool's reach")
+    .source("the pose of a rigid body to second order")
+    .example("guidance = { along = [[52.1, 5.2], [52.101, 5.202], [52.1, 5.204]] }"),
     error(
         "field/no-such-block",
         "a block whose place lies in no block of the field inside its headland",

@@ -121,7 +121,7 @@ pub struct Block {
     pub block: usize,
     /// The headland lap that it is, 1 outermost; `None` in the main field.
     pub lap: Option<u32>,
-    /// Compass heading of straight rows.
+    /// Compass heading of straight rows; `None` where rows bend.
     pub heading_deg: Option<f64>,
     /// The lattice's origin, east and north metres in the field frame, of straight rows.
     pub datum_m: Option<[f64; 2]>,

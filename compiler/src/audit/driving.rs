@@ -194,14 +194,17 @@ pub(super) fn tool_in_lane(plan: &LanePlan, machine: &Machine) -> Proof {
 /// How far a row's ends lie apart when the lane is driven from either end.
 fn apart_on_the_way_back(lane: &Lane, machine: &Machine) -> Option<Fault> {
     let back = lane.back.as_ref()?;
-    let length = lane.line.length();
     let tool = machine.tool_forward.to_m();
     let mut worst: Option<Fault> = None;
-    for row in &lane.rows {
+    if lane.rows.len() != lane.rows_back.len() {
+        return Some(Fault { metres: f64::MAX, place: lane.line.start.at });
+    }
+    for (row, again) in lane.rows.iter().zip(&lane.rows_back) {
         let offset = machine.row_offsets.get(row.tool_row)?.to_m();
-        for along in [row.from, row.to] {
+        let offset_back = machine.row_offsets.get(again.tool_row)?.to_m();
+        for (along, along_back) in [(row.from, again.to), (row.to, again.from)] {
             let there = lane.line.pose_at(along).ground(tool, offset);
-            let again = back.pose_at(length - along).ground(tool, -offset);
+            let again = back.pose_at(along_back).ground(tool, offset_back);
             let metres = num::hypot(there.x - again.x, there.y - again.y);
             if worst.as_ref().is_none_or(|worst| metres > worst.metres) {
                 worst = Some(Fault { metres, place: there });

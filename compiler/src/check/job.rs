@@ -340,6 +340,9 @@ pub enum Guidance<P> {
     Heading(Heading),
     /// The straight line between two places that differ.
     Parallel([P; 2]),
+    /// This line, of two places or more, each of which differs from the one before: lanes are its
+    /// offsets, smoothed as the machine and the row spacing ask.
+    Along(Vec<P>),
 }
 
 /// How the field inside its headland is cut into blocks.
@@ -385,6 +388,7 @@ impl<P> Guidance<P> {
             Self::Best => Guidance::Best,
             Self::Heading(heading) => Guidance::Heading(*heading),
             Self::Parallel([a, b]) => Guidance::Parallel([put(a)?, put(b)?]),
+            Self::Along(line) => Guidance::Along(line.iter().map(put).collect::<Result<_, E>>()?),
         })
     }
 }

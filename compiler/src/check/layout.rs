@@ -6,7 +6,7 @@
 
 use super::{Division, Findings, GeoPolygon, Guidance, Layout};
 use crate::survey::plane::Plane;
-use lanewright_schema::job::{self as written, GuidanceChoice, Line, Written};
+use lanewright_schema::job::{self as written, GuidanceChoice, Line, Place, Written};
 use lanewright_schema::quantity::GeoPoint;
 
 /// Points of a line nearer than this to the one before are left out, metres.
@@ -44,22 +44,61 @@ fn guidance(
     match &choice.value {
         GuidanceChoice::Best => Some(Guidance::Best),
         GuidanceChoice::Heading(heading) => Some(Guidance::Heading(*heading)),
-        GuidanceChoice::AlongEdge(number) => edge(number, parts, findings).map(Guidance::Parallel),
+        GuidanceChoice::Along(written::Along {
+            along_edge: Some(number),
+            along_edges: None,
+            along: None,
+            ..
+        }) => edge(number.value, &number.place, parts, findings).map(Guidance::Parallel),
+        GuidanceChoice::Along(written::Along {
+            along_edge: None,
+            along_edges: Some(ends),
+            along: None,
+            ..
+        }) => edges(ends, parts, findings).map(Guidance::Along),
+        GuidanceChoice::Along(written::Along {
+            along_edge: None,
+            along_edges: None,
+            along: Some(line),
+            ..
+        }) => self::line(line, "line", findings).map(Guidance::Along),
+        GuidanceChoice::Along(_) => {
+            findings
+                .raise(
+                    "field/guidance",
+                    &choice.place,
+                    "the lanes are to follow nothing, or more than one thing",
+                )
+                .hint("give one of `along_edge`, `along_edges` and `along`");
+            None
+        }
     }
 }
 
+/// The corners of a boundary from the begin of one edge to the end of another.
+fn edges(ends: &Written<[u32; 2]>, parts: &[GeoPolygon], findings: &mut Findings) -> Option<Vec<GeoPoint>> {
+    let [first, last] = ends.value;
+    let [begin, _] = edge(first, &ends.place, parts, findings)?;
+    edge(last, &ends.place, parts, findings)?;
+    let corners = &parts.first()?.exterior;
+    let count = corners.len();
+    let edges = (last as usize + count - first as usize) % count + 1;
+    let after = (0..edges).map(|i| corners[(first as usize + i) % count]);
+    Some(std::iter::once(begin).chain(after).collect())
+}
+
 /// The two corners of a boundary's edge, counted from 1.
-fn edge(number: &Written<u32>, parts: &[GeoPolygon], findings: &mut Findings) -> Option<[GeoPoint; 2]> {
+fn edge(number: u32, place: &Place, parts: &[GeoPolygon], findings: &mut Findings) -> Option<[GeoPoint; 2]> {
     let corners = parts.first().map_or(&[][..], |part| &part.exterior);
-    match (number.value as usize).checked_sub(1) {
+    match (number as usize).checked_sub(1) {
         Some(index) if index < corners.len() => Some([corners[index], corners[(index + 1) % corners.len()]]),
         _ => {
             let count = corners.len();
             findings
                 .raise(
                     "field/no-such-edge",
-                    &number.place,
-                    format!("there is no edge {}; the boundary has {count}", number.value),
+                    place,
+                    format!("there is no edge {number}; the boundary has {count}"),
                 )
                 .hint(format!("write a number from 1 to {count}"));
             None

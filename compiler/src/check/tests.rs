@@ -242,6 +242,14 @@ const SLIPS: &[Slip] = &[
     ),
     slip("{ laps = 2 }", "{ laps = 2, width = \"6 m\" }", "field/headland", "\"6 m\""),
     slip("headland =", "guidance = { along_edge = 5 }\nheadland =", "field/no-such-edge", "5"),
+    slip("headland =", "guidance = { along_edges = [2, 6] }\nheadland =", "field/no-such-edge", "[2, 6]"),
+    slip("headland =", "guidance = {}\nheadland =", "field/guidance", "{}"),
+    slip(
+        "headland =",
+        "guidance = { along = [[48.611, -27.41]] }\nheadland =",
+        "field/short-line",
+        "[[48.611, -27.41]]",
+    ),
     slip(
         "headland =",
         "blocks = 2\ndividing_line = { points = [[48.609, -27.4085], [48.613, -27.4085]] }\nheadland =",

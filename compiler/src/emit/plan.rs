@@ -54,20 +54,14 @@ pub fn driven_path(visit: Visit, lane: &Lane) -> &Path {
 
 /// The row pieces of a lane as driven, from left to right, distances along [`driven_path`].
 pub fn driven_rows(visit: Visit, lane: &Lane, machine: &Machine) -> Vec<plan::RowPiece> {
-    let length = lane.line.length();
-    let last_row = machine.row_offsets.len() - 1;
-    let mut rows: Vec<(usize, plan::RowPiece)> = lane
-        .rows
+    let spans = if visit.along { &lane.rows } else { &lane.rows_back };
+    let mut rows: Vec<(usize, plan::RowPiece)> = spans
         .iter()
         .map(|span| {
-            let (tool_row, from, to) = if visit.along {
-                (span.tool_row, span.from, span.to)
-            } else {
-                (last_row - span.tool_row, length - span.to, length - span.from)
-            };
-            let offset_m = micro(machine.row_offsets[tool_row].to_m());
-            let piece = plan::RowPiece { row: span.row, offset_m, from_m: micro(from), to_m: micro(to) };
-            (tool_row, piece)
+            let offset_m = micro(machine.row_offsets[span.tool_row].to_m());
+            let piece =
+                plan::RowPiece { row: span.row, offset_m, from_m: micro(span.from), to_m: micro(span.to) };
+            (span.tool_row, piece)
         })
         .collect();
     rows.sort_by(|(row_a, a), (row_b, b)| row_a.cmp(row_b).then(a.from_m.total_cmp(&b.from_m)));
@@ -253,17 +247,15 @@ fn line_of(feature: &Feature) -> Option<&[Position]> {
 
 fn described(block: usize, of: &Block) -> plan::Block {
     let area_m2 = micro(region::area(&of.zone));
+    let curved = plan::Block { block, lap: None, heading_deg: None, datum_m: None, area_m2 };
     match of.course {
         Course::Straight { heading, datum } => plan::Block {
-            block,
-            lap: None,
             heading_deg: Some(micro(heading.to_degrees())),
             datum_m: Some([micro(datum.x), micro(datum.y)]),
-            area_m2,
+            ..curved
         },
-        Course::Lap { lap } => {
-            plan::Block { block, lap: Some(lap), heading_deg: None, datum_m: None, area_m2 }
-        }
+        Course::Contour { .. } => curved,
+        Course::Lap { lap } => plan::Block { lap: Some(lap), ..curved },
     }
 }
 

@@ -105,7 +105,16 @@ fn lane_plan(machine: &crate::check::Machine, site: &FieldSite, lanes: usize) ->
             // A slanted end, so that a mirrored row is told from one that is not.
             RowSpan { tool_row, row, from: 1.2, to: 300.0 + 0.1 * tool_row as f64 }
         });
-        Lane { block: BlockIdx(0), back: Some(line.turned_round()), line, rows: rows.collect() }
+        let rows: Vec<RowSpan> = rows.collect();
+        let (length, last) = (line.length(), rows.len() - 1);
+        let rows_back = rows.iter().map(|row| RowSpan {
+            tool_row: last - row.tool_row,
+            from: length - row.to,
+            to: length - row.from,
+            ..*row
+        });
+        let rows_back = rows_back.collect();
+        Lane { block: BlockIdx(0), back: Some(line.turned_round()), line, rows, rows_back }
     };
     let margin = region::difference(&site.boundary, &site.fence);
     let (field, left) = (region::area(&site.boundary), region::area(&margin));

@@ -21,6 +21,15 @@ pub fn band(way: &Path, forward: f64, offsets: [f64; 2]) -> Vec<Polygon> {
         .collect()
 }
 
+/// The same as one polygon, for a way so gentle that neither edge of the band meets itself or the
+/// other.
+pub fn ribbon(way: &Path, forward: f64, [left, right]: [f64; 2]) -> Polygon {
+    let poses = way.sampled(CHORD_M).poses;
+    let there = poses.iter().map(|pose| pose.ground(forward, right));
+    let back = poses.iter().rev().map(|pose| pose.ground(forward, left));
+    Polygon::new(LineString(there.chain(back).collect()), vec![])
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -34,5 +43,7 @@ mod tests {
         let swept = region::area(&region::union_all(&band(&way, 0.0, [-1.0, 1.0])));
         let ring = num::PI / 4.0 * (11.0 * 11.0 - 9.0 * 9.0);
         assert!((swept - ring).abs() < 2.0 * CHORD_M * 10.0 * num::PI / 2.0, "{swept} against {ring}");
+        let whole = region::area(&ribbon(&way, 0.0, [-1.0, 1.0]).into());
+        assert!((whole - swept).abs() < 1e-3, "{whole} in one piece");
     }
 }

@@ -7,6 +7,7 @@
 pub mod band;
 pub mod convex;
 pub mod corner;
+pub mod curve;
 pub mod fillet;
 pub mod footprint;
 pub mod interval;
@@ -14,6 +15,7 @@ pub mod path;
 pub mod region;
 pub mod strip;
 
+pub use curve::Curve;
 pub use footprint::Footprint;
 pub use path::{Gear, Path, Piece, Pose};
 

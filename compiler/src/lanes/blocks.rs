@@ -32,7 +32,8 @@ pub struct Part {
     pub zone: MultiPolygon,
     /// The lanes' direction, radians counter-clockwise from east.
     pub angle: f64,
-    cost_s: f64,
+    /// What working it costs.
+    pub cost_s: f64,
 }
 
 /// Cuts a connected zone into parts, at most so many. Joining two parts costs one way of `join_s`

@@ -6,7 +6,10 @@
 //! field is concave its long edges are what a person would follow. Each candidate is priced on the
 //! centre lines of its lanes, which needs no lane to be laid.
 
+use super::guide::extent;
+use super::lap_rows::Soil;
 use crate::check::Machine;
+use crate::geometry::Curve;
 use crate::geometry::interval::Interval;
 use crate::geometry::region;
 use crate::geometry::strip::{Axes, LocalEdges};
@@ -64,18 +67,29 @@ impl Prices {
         let width = edges.v.length();
         let count = (width / self.width_m - 1e-9).ceil().max(1.0);
         let lanes = edges.inside(edges.v.from + self.width_m / 2.0, self.width_m, count as usize);
-        let worth_driving: Vec<f64> = lanes
-            .iter()
-            .flatten()
-            .copied()
-            .map(Interval::length)
-            .filter(|length| *length >= self.shortest_lane_m)
-            .collect();
+        self.of_lanes(zone, lanes.into_iter().flatten())
+    }
+
+    fn of_lanes(&self, zone: &MultiPolygon, lanes: impl Iterator<Item = Interval>) -> f64 {
+        let worth_driving: Vec<f64> =
+            lanes.map(Interval::length).filter(|length| *length >= self.shortest_lane_m).collect();
         let driven: f64 = worth_driving.iter().sum();
         let left_over = (region::area(zone) - driven * self.width_m).max(0.0);
         driven * self.lane_s_per_m
             + worth_driving.len() as f64 * self.turn_s
             + left_over / self.width_m * self.lane_s_per_m * LEFT_OVER_WEIGHT
+    }
+
+    /// Seconds of working a zone in lanes along a curve, soil left over included at its price.
+    pub fn along(&self, zone: &MultiPolygon, curve: &Curve) -> f64 {
+        let (left, right) = extent(curve, zone);
+        let count = ((right - left) / self.width_m - 1e-9).ceil().max(1.0) as u32;
+        let soil = Soil::new(zone);
+        let lanes = (0..count).flat_map(|i| {
+            let middle = left + (f64::from(i) + 0.5) * self.width_m;
+            soil.under(&curve.offset(middle), 0.0, 0.0)
+        });
+        self.of_lanes(zone, lanes)
     }
 
     /// The cheapest of the zone's own directions, with its cost. The zone is not empty.

@@ -18,10 +18,13 @@ const CHORD_M: f64 = 0.000_5;
 
 /// The lanes of a way over soil; none shorter than asked.
 pub fn lanes(way: &Path, toolbar: &Toolbar, soil: &MultiPolygon, shortest_lane: f64) -> Vec<Lane> {
-    let edges = edges_of(soil);
-    let rows: Vec<(usize, Interval)> = (0..toolbar.row_offsets.len())
-        .flat_map(|tool_row| {
-            over_soil(way, toolbar, tool_row, soil, &edges).into_iter().map(move |i| (tool_row, i))
+    let soil = Soil::new(soil);
+    let rows: Vec<(usize, Interval)> = toolbar
+        .row_offsets
+        .iter()
+        .enumerate()
+        .flat_map(|(tool_row, &right)| {
+            soil.under(way, toolbar.forward, right).into_iter().map(move |i| (tool_row, i))
         })
         .collect();
     let extents = merged(rows.iter().map(|row| row.1).collect(), BRIDGED_GAP_M);
@@ -29,6 +32,7 @@ pub fn lanes(way: &Path, toolbar: &Toolbar, soil: &MultiPolygon, shortest_lane: 
         block: BlockIdx(0),
         line: way.between(extent.from, extent.to),
         back: None,
+        rows_back: Vec::new(),
         rows: rows
             .iter()
             .filter(|(_, along)| along.from >= extent.from && along.to <= extent.to)
@@ -45,27 +49,29 @@ pub fn lanes(way: &Path, toolbar: &Toolbar, soil: &MultiPolygon, shortest_lane: 
 
 type Edge = GeomWithData<Rectangle<[f64; 2]>, [Point; 2]>;
 
-fn edges_of(soil: &MultiPolygon) -> RTree<Edge> {
-    let array = |p: Point| [p.x, p.y];
-    RTree::bulk_load(
-        region::rings(soil)
-            .flat_map(geo::LineString::lines)
-            .map(|line| {
-                Edge::new(Rectangle::from_corners(array(line.start), array(line.end)), [line.start, line.end])
-            })
-            .collect(),
-    )
+/// Soil, with its edges found by place.
+pub struct Soil<'a> {
+    region: &'a MultiPolygon,
+    edges: RTree<Edge>,
 }
 
-/// Where along the way a tool row lies over the soil.
-fn over_soil(
-    way: &Path,
-    toolbar: &Toolbar,
-    tool_row: usize,
-    soil: &MultiPolygon,
-    edges: &RTree<Edge>,
-) -> Vec<Interval> {
-    let tool = |pose: Pose| pose.ground(toolbar.forward, toolbar.row_offsets[tool_row]);
+impl<'a> Soil<'a> {
+    /// Of a region.
+    pub fn new(region: &'a MultiPolygon) -> Self {
+        let array = |p: Point| [p.x, p.y];
+        let edges = region::rings(region).flat_map(geo::LineString::lines).map(|line| {
+            Edge::new(Rectangle::from_corners(array(line.start), array(line.end)), [line.start, line.end])
+        });
+        Self { region, edges: RTree::bulk_load(edges.collect()) }
+    }
+
+    /// Where along a way the body's point at `forward`, `right` metres lies over it.
+    pub fn under(&self, way: &Path, forward: f64, right: f64) -> Vec<Interval> {
+        over_soil(way, |pose| pose.ground(forward, right), self)
+    }
+}
+
+fn over_soil(way: &Path, tool: impl Fn(Pose) -> Point, soil: &Soil) -> Vec<Interval> {
     let mut cuts = vec![0.0];
     let mut travelled = 0.0;
     for (start, piece) in way.steps() {
@@ -74,15 +80,16 @@ fn over_soil(
         let share = piece.length / (poses.len() - 1) as f64;
         for (chord, pair) in poses.windows(2).enumerate() {
             let ends = [tool(pair[0]), tool(pair[1])];
-            let crossed = crossings(ends, edges).map(|at| travelled + share * (chord as f64 + at));
+            let crossed = crossings(ends, &soil.edges).map(|at| travelled + share * (chord as f64 + at));
             cuts.extend(crossed);
         }
         travelled += piece.length;
     }
     cuts.push(travelled);
     cuts.sort_by(f64::total_cmp);
-    let is_over =
-        |piece: &Interval| region::contains(soil, tool(way.pose_at(f64::midpoint(piece.from, piece.to))));
+    let is_over = |piece: &Interval| {
+        region::contains(soil.region, tool(way.pose_at(f64::midpoint(piece.from, piece.to))))
+    };
     let pieces = cuts.windows(2).map(|pair| Interval::new(pair[0], pair[1])).filter(is_over).collect();
     let mut over = merged(pieces, 1e-6);
     over.retain(|piece| piece.length() >= SHORTEST_ROW_M);

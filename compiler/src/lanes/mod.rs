@@ -2,7 +2,9 @@
 //! headland laps, and what stays unworked and why.
 
 mod blocks;
+mod contour;
 mod division;
+mod guide;
 mod heading;
 mod headland;
 mod lap_rows;
@@ -13,15 +15,17 @@ mod straight;
 mod toolbar;
 
 use crate::check::{Field, HeadlandSown, Machine};
-use crate::diagnostic::Told;
+use crate::diagnostic::{Severity, Told};
 use crate::geometry::{Path, Point, region};
 use crate::site::FieldSite;
 use crate::turns::{self, FreeSpace};
+use contour::contour_block;
+use division::Run;
 use geo::{BoundingRect, Intersects, MultiPolygon, Polygon, Rect};
 use heading::Prices;
 use headland::HeadlandPlan;
 use lanewright_schema::quantity::Heading;
-use straight::{StraightBlock, straight_block};
+use straight::straight_block;
 use toolbar::Toolbar;
 
 /// Lays the lanes of one field.
@@ -31,21 +35,26 @@ pub fn lanes(field: &Field, site: &FieldSite, machine: &Machine) -> Told<LanePla
     let prices = Prices::new(machine, shortest_lane);
     let HeadlandPlan { main, laps } = headland::headland(&site.fence, &toolbar, field.headland);
 
-    let zones = division::zones(&main, &site.layout, &prices);
-    let not_granted = division::not_granted(field, site, &main, &zones);
-    if !not_granted.is_empty() {
-        return Told { value: None, findings: not_granted };
+    let zones = division::zones(&main, &site.layout, &toolbar, &prices);
+    let mut findings = division::granted(field, site, &main, &zones);
+    if findings.iter().any(|finding| finding.severity == Severity::Error) {
+        return Told { value: None, findings };
     }
+    let space = FreeSpace::new(&site.fence, turns::footprint(machine));
     let mut laid = Laid::new(&site.fence, &toolbar, shortest_lane);
     for zone in &zones {
-        laid.straight(&zone.soil, zone.angle);
+        match &zone.run {
+            Run::Straight(angle) => laid.straight(&zone.soil, *angle),
+            Run::Along(curve) => {
+                laid.add(contour_block(&zone.soil, &space, &toolbar, curve, shortest_lane));
+            }
+        }
     }
     if laid.lanes.is_empty()
         && let Some(finding) = no_room::headland_too_wide(field, site, &toolbar, &prices)
     {
         return Told { value: None, findings: vec![finding] };
     }
-    let space = FreeSpace::new(&site.fence, turns::footprint(machine));
     let laps: Vec<(u32, Path)> = laps
         .iter()
         .flat_map(|(lap, way)| headland::fitting(way, &space).into_iter().map(|part| (*lap, part)))
@@ -62,7 +71,11 @@ pub fn lanes(field: &Field, site: &FieldSite, machine: &Machine) -> Told<LanePla
     let (areas, left_over) = left_over::account(site, &laid.covers, &unsown, &toolbar);
     let plan =
         LanePlan { blocks: laid.blocks, lanes: laid.lanes, headland: headland_region, left_over, areas };
-    told(plan, field, site, machine, &toolbar)
+    if plan.lanes.is_empty() {
+        findings.push(no_room::too_narrow(field, site, machine, &toolbar));
+        return Told { value: None, findings };
+    }
+    Told { value: Some(plan), findings }
 }
 
 /// The plan without some lanes: they keep their index, work no row, and their soil is left over.
@@ -70,7 +83,7 @@ pub fn lanes(field: &Field, site: &FieldSite, machine: &Machine) -> Told<LanePla
 pub fn without(mut plan: LanePlan, lanes: &[LaneIdx], reason: LeftOverReason, machine: &Machine) -> LanePlan {
     let toolbar = Toolbar::new(machine);
     for &lane in lanes {
-        let rowless = Lane { rows: Vec::new(), ..plan.lanes[lane.0].clone() };
+        let rowless = Lane { rows: Vec::new(), rows_back: Vec::new(), ..plan.lanes[lane.0].clone() };
         replace(&mut plan, lane, rowless, reason, &toolbar);
     }
     plan
@@ -119,8 +132,10 @@ impl<'a> Laid<'a> {
     }
 
     fn straight(&mut self, zone: &MultiPolygon, angle: f64) {
-        let StraightBlock { block, lanes, worked } =
-            straight_block(zone, self.fence, self.toolbar, angle, self.shortest_lane);
+        self.add(straight_block(zone, self.fence, self.toolbar, angle, self.shortest_lane));
+    }
+
+    fn add(&mut self, LaidBlock { block, lanes, worked }: LaidBlock) {
         if !lanes.is_empty() {
             self.push(block, lanes, worked);
         }
@@ -171,19 +186,6 @@ impl<'a> Laid<'a> {
     }
 }
 
-fn told(
-    plan: LanePlan,
-    field: &Field,
-    site: &FieldSite,
-    machine: &Machine,
-    toolbar: &Toolbar,
-) -> Told<LanePlan> {
-    if plan.lanes.is_empty() {
-        return Told { value: None, findings: vec![no_room::too_narrow(field, site, machine, toolbar)] };
-    }
-    Told { value: Some(plan), findings: Vec::new() }
-}
-
 /// Where a lane belongs.
 #[derive(Copy, Clone, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub struct BlockIdx(pub usize);
@@ -216,6 +218,17 @@ pub struct Block {
     pub course: Course,
 }
 
+/// A block with its lanes.
+#[derive(Clone, Debug)]
+pub struct LaidBlock {
+    /// The block.
+    pub block: Block,
+    /// Its lanes from left to right, pieces of one line in driving order.
+    pub lanes: Vec<Lane>,
+    /// What its rows cover, within the zone.
+    pub worked: MultiPolygon,
+}
+
 /// How a block's rows run.
 #[derive(Clone, Debug)]
 pub enum Course {
@@ -226,6 +239,12 @@ pub enum Course {
         heading: Heading,
         /// The lattice's origin.
         datum: Point,
+    },
+    /// Rows side by side along a curve: lanes are its offsets, row `k` lies `k` row spacings to its
+    /// right, and seeds count from each row's own beginning.
+    Contour {
+        /// Where row 0 runs, but for what the tool leaves a bend.
+        line: Path,
     },
     /// Rows that follow a headland lap's way; rows are tool rows, seeds count from each row's
     /// first point.
@@ -242,23 +261,25 @@ pub struct Lane {
     pub block: BlockIdx,
     /// The way of the reference point, tool entering at the start and leaving at the end.
     pub line: Path,
-    /// The same lane driven from its other end, where that is allowed; of equal length.
+    /// The same lane driven from its other end, where that is allowed.
     pub back: Option<Path>,
-    /// What each tool row works when `line` is driven. On `back` the tool rows are mirrored and
-    /// distances count from the other end.
+    /// What each tool row works when `line` is driven.
     pub rows: Vec<RowSpan>,
+    /// The same pieces of rows when `back` is driven, with the tool rows over them and distances
+    /// along it; empty where there is no `back`.
+    pub rows_back: Vec<RowSpan>,
 }
 
 /// One uninterrupted piece of one row in one lane.
 #[derive(Copy, Clone, Debug, PartialEq)]
 pub struct RowSpan {
-    /// Index into the machine's tool rows, left to right, when `line` is driven.
+    /// Index into the machine's tool rows, left to right.
     pub tool_row: usize,
     /// Number of the row in its block's lattice.
     pub row: i64,
-    /// Metres along `line` at which the tool enters the row.
+    /// Metres along the way at which the tool enters the row.
     pub from: f64,
-    /// Metres along `line` at which it leaves.
+    /// Metres along the way at which it leaves.
     pub to: f64,
 }
 

@@ -4,7 +4,6 @@
 //! that decide it and how much headland would leave room. A headland that nobody asked for, laid
 //! because the turns need it, may fill a narrow field: that field is then worked by laps alone.
 
-use super::division::zones;
 use super::heading::Prices;
 use super::headland::{laps_within, most_laps, width_of_laps};
 use super::straight::straight_block;
@@ -28,9 +27,10 @@ pub fn headland_too_wide(
         HeadlandSize::Width(width) => laps_within(width.to_m(), toolbar),
     };
     let holds_lanes = |main: &MultiPolygon| {
-        zones(main, &site.layout, prices).iter().any(|zone| {
-            let block = straight_block(&zone.soil, &site.fence, toolbar, zone.angle, prices.shortest_lane_m);
-            !block.lanes.is_empty()
+        main.iter().any(|piece| {
+            let piece = MultiPolygon::from(piece.clone());
+            let (angle, _) = prices.best(&piece);
+            !straight_block(&piece, &site.fence, toolbar, angle, prices.shortest_lane_m).lanes.is_empty()
         })
     };
     if !holds_lanes(&site.fence) {

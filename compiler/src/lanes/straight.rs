@@ -8,7 +8,7 @@
 
 use super::missed::missed;
 use super::toolbar::{ROOM_M, Toolbar};
-use super::{Block, BlockIdx, Course, Lane, RowSpan};
+use super::{Block, BlockIdx, Course, LaidBlock, Lane, RowSpan};
 use crate::geometry::interval::{Interval, merged, without};
 use crate::geometry::strip::{Axes, LocalEdges};
 use crate::geometry::{Gear, Path, Piece, Pose, heading_of_angle, region};
@@ -22,17 +22,6 @@ pub const BRIDGED_GAP_M: f64 = 3.0;
 /// A row piece shorter than this is left out.
 pub const SHORTEST_ROW_M: f64 = 0.3;
 
-/// A block with its lanes.
-#[derive(Clone, Debug)]
-pub struct StraightBlock {
-    /// The block.
-    pub block: Block,
-    /// Its lanes from left to right, pieces of one line in driving order.
-    pub lanes: Vec<Lane>,
-    /// What its rows cover, within the zone.
-    pub worked: MultiPolygon,
-}
-
 /// Lays lanes over a zone inside the fence, along an angle. A lane shorter than `shortest_lane` is
 /// left out.
 pub fn straight_block(
@@ -41,14 +30,14 @@ pub fn straight_block(
     toolbar: &Toolbar,
     angle: f64,
     shortest_lane: f64,
-) -> StraightBlock {
+) -> LaidBlock {
     let lattice = Lattice::new(zone, fence, toolbar, angle);
     let rows = lattice.zone.inside(lattice.first_row, toolbar.row_spacing, lattice.rows);
     let drivable = Drivable { fence, edges: &lattice.fence, axes: &lattice.axes, toolbar };
     let reference = |first: i64| lattice.row(first) - toolbar.row_offsets[0];
     let mut taken: Vec<(i64, Vec<RowPiece>)> = Vec::new();
     let mut unworked = rows.clone();
-    for group in lattice.groups(toolbar) {
+    for group in groups(lattice.rows as i64, toolbar) {
         for reach in drivable.tool_reach(reference(group.first)) {
             let pieces = group.pieces(&rows, reach);
             let long_enough = pieces.into_iter().filter(|pieces| extent(pieces).length() >= shortest_lane);
@@ -70,7 +59,7 @@ pub fn straight_block(
     let datum = lattice.axes.ground(lattice.zone.t.from, lattice.first_row);
     let worked = region::intersection(&lattice.on_ground(&region::union_all(&covered)), zone);
     let course = Course::Straight { heading: heading_of_angle(angle), datum };
-    StraightBlock { block: Block { zone: zone.clone(), course }, lanes, worked }
+    LaidBlock { block: Block { zone: zone.clone(), course }, lanes, worked }
 }
 
 /// The rows of a block in its heading's coordinates.
@@ -110,21 +99,6 @@ impl Lattice {
         self.first_row + index as f64 * self.row_spacing
     }
 
-    /// Rows side by side in lanes. The last lane is moved back onto rows that are sown already, so
-    /// that it stays beside the others, and only its new rows work.
-    fn groups(&self, toolbar: &Toolbar) -> Vec<Group> {
-        let rows = self.rows as i64;
-        let tools = toolbar.row_offsets.len() as i64;
-        if rows < tools {
-            let first = -(tools - rows) / 2;
-            return (rows > 0).then_some(Group { first, active: 0..rows }).into_iter().collect();
-        }
-        (0..rows)
-            .step_by(toolbar.row_offsets.len())
-            .map(|from| Group { first: from.min(rows - tools), active: from..(from + tools).min(rows) })
-            .collect()
-    }
-
     /// What a row piece covers, in the lattice's own coordinates, where the edges of neighbouring
     /// strips lie exactly on one another.
     fn strip(&self, piece: &RowPiece) -> Polygon {
@@ -145,22 +119,41 @@ impl Lattice {
         };
         let start = self.axes.ground(extent.from - toolbar.forward, reference);
         let far = self.axes.ground(extent.to + toolbar.forward, reference + toolbar.shift_reversed());
-        let rows = pieces
-            .iter()
-            .map(|p| RowSpan {
-                tool_row: p.tool_row,
-                row: p.row,
-                from: p.along.from - extent.from,
-                to: p.along.to - extent.from,
-            })
-            .collect();
+        let last = toolbar.row_offsets.len() - 1;
+        let rows = pieces.iter().map(|p| RowSpan {
+            tool_row: p.tool_row,
+            row: p.row,
+            from: p.along.from - extent.from,
+            to: p.along.to - extent.from,
+        });
+        let rows_back = pieces.iter().map(|p| RowSpan {
+            tool_row: last - p.tool_row,
+            row: p.row,
+            from: extent.to - p.along.to,
+            to: extent.to - p.along.from,
+        });
         Lane {
             block: BlockIdx(0),
             line: straight(start, self.axes.angle),
             back: Some(straight(far, num::wrap_angle(self.axes.angle + num::PI))),
-            rows,
+            rows: rows.collect(),
+            rows_back: rows_back.collect(),
         }
     }
+}
+
+/// Rows side by side in lanes. The last lane is moved back onto rows that are sown already, so that
+/// it stays beside the others, and only its new rows work.
+pub fn groups(rows: i64, toolbar: &Toolbar) -> Vec<Group> {
+    let tools = toolbar.row_offsets.len() as i64;
+    if rows < tools {
+        let first = -(tools - rows) / 2;
+        return (rows > 0).then_some(Group { first, active: 0..rows }).into_iter().collect();
+    }
+    (0..rows)
+        .step_by(toolbar.row_offsets.len())
+        .map(|from| Group { first: from.min(rows - tools), active: from..(from + tools).min(rows) })
+        .collect()
 }
 
 /// Rows that one lane takes.

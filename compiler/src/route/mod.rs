@@ -137,8 +137,9 @@ pub fn route(site: &FieldSite, machine: &Machine, headland: HeadlandSown, plan: 
 /// Lanes of a lower stage are driven first.
 fn stage(headland: HeadlandSown, course: &Course) -> u8 {
     match (course, headland) {
-        (Course::Lap { .. }, HeadlandSown::Last) | (Course::Straight { .. }, HeadlandSown::First) => 1,
-        (Course::Lap { .. } | Course::Straight { .. }, _) => 0,
+        (Course::Lap { .. }, HeadlandSown::Last)
+        | (Course::Straight { .. } | Course::Contour { .. }, HeadlandSown::First) => 1,
+        (Course::Lap { .. } | Course::Straight { .. } | Course::Contour { .. }, _) => 0,
     }
 }
 

@@ -4,8 +4,8 @@
 //! consecutive lattice indices. In a straight block seed `m` of row `k` lies at
 //! `(m + phase(k)) · spacing` from the datum along the heading, `k` row spacings to its right, where
 //! `phase(k)` is the fraction of `k · stagger`; it depends on no lane, so rows of different lanes
-//! line up and any later pass finds the same places. Along a headland lap seeds are spaced by arc
-//! length on the row's own way. A span takes the indices from its beginning up to, but not
+//! line up and any later pass finds the same places. Along a contour lane or a headland lap seeds are
+//! spaced by arc length on the row's own way; along a contour, too, `phase(k)` shifts a row's first. A span takes the indices from its beginning up to, but not
 //! including, its end: spans that abut share no seed.
 
 use crate::check::{Machine, Spacing};
@@ -94,7 +94,11 @@ pub fn seeds(plan: &LanePlan, spacing: &Spacing, machine: &Machine) -> SeedMap {
             Course::Straight { heading, datum } => {
                 Lattice { heading: *heading, datum: *datum, spacing }.run(&tool, in_row.last())
             }
-            Course::Lap { .. } => along_way(&tool, spacing_m, in_row),
+            Course::Contour { .. } => {
+                let phase = (row as f64 * spacing.stagger).rem_euclid(1.0);
+                along_way(&tool, spacing_m, phase * spacing_m, in_row)
+            }
+            Course::Lap { .. } => along_way(&tool, spacing_m, 0.0, in_row),
         };
         runs.extend(laid.map(|(first, count, course)| SeedRun {
             block,
@@ -255,7 +259,7 @@ fn order_in_row(course: &Course, lane: &Lane, span: &RowSpan, machine: &Machine)
             let tool = Tool { lane, span: *span, machine };
             along(*heading, *datum, tool.at(span.from)).min(along(*heading, *datum, tool.at(span.to)))
         }
-        Course::Lap { .. } => 0.0,
+        Course::Contour { .. } | Course::Lap { .. } => 0.0,
     }
 }
 
@@ -296,12 +300,12 @@ impl Lattice<'_> {
     }
 }
 
-/// Seeds along a lap's row. Where a span begins less than a spacing behind the row's last seed, the
+/// Seeds along a curved row, the first so many metres behind its begin. Where a span begins less than a spacing behind the row's last seed, the
 /// spacing runs on; else it begins anew. Where a lap closes, no seed falls beside its first.
-fn along_way(tool: &Tool, spacing_m: f64, row: &[SeedRun]) -> Option<(i64, u32, RowCourse)> {
+fn along_way(tool: &Tool, spacing_m: f64, begin_m: f64, row: &[SeedRun]) -> Option<(i64, u32, RowCourse)> {
     let way = tool.way();
     let (first, offset) = match row.last() {
-        None => (0, 0.0),
+        None => (0, begin_m),
         Some(before) => {
             let gap = distance(way.start.at, before.end(spacing_m));
             (before.first + i64::from(before.count), (spacing_m - gap).max(0.0))
@@ -342,7 +346,7 @@ mod tests {
     }
 
     fn lane(line: Path, rows: Vec<RowSpan>) -> Lane {
-        Lane { block: BlockIdx(0), line, back: None, rows }
+        Lane { block: BlockIdx(0), line, back: None, rows, rows_back: Vec::new() }
     }
 
     fn spacing(between_seeds: Length, stagger: f64) -> Spacing {

@@ -251,8 +251,9 @@ table! {
         /// The headland; `\"none\"` for lanes that run to the fence. Left out: as many laps as the
         /// machine's turns need, sown last.
         headland: Option<HeadlandChoice> = "{ laps = 2, sown = \"last\" }";
-        /// Heading of the lanes: `\"best\"`, degrees clockwise from north (`\"38.5 deg\"`), or along
-        /// an edge of the boundary, counted from 1, edge 1 from the first corner to the second.
+        /// What the lanes follow: `\"best\"`, whatever costs least; a heading, degrees clockwise from
+        /// north (`\"38.5 deg\"`); straight along an edge of the boundary, counted from 1, edge 1 from
+        /// the first corner to the second; the bends of several edges of it; or those of a line.
         /// Left out: `\"best\"`.
         guidance: Option<Written<GuidanceChoice>> = "{ along_edge = 1 }";
         /// Most blocks that each piece of the field inside its headland is cut into; 1 leaves it
@@ -375,10 +376,16 @@ words! {
 }
 
 table! {
-    /// Lanes along an edge of the boundary.
-    pub struct AlongEdge {
-        /// The edge, counted from 1; edge 1 runs from the first corner to the second.
-        along_edge: Written<u32> = "1";
+    /// Lanes along an edge of the boundary, along several, or along a line: one of the three.
+    pub struct Along {
+        /// Straight lanes along this edge, counted from 1; edge 1 runs from the first corner to the
+        /// second.
+        along_edge: Option<Written<u32>> = "1";
+        /// Lanes that bend as the boundary does from the first of these edges to the last, as one
+        /// walks it.
+        along_edges: Option<Written<[u32; 2]>> = "[3, 8]";
+        /// Lanes that bend as this line does: its points, each latitude and longitude in degrees.
+        along: Option<Line> = "[[52.1, 5.2], [52.101, 5.202], [52.101, 5.204]]";
     }
 }
 
@@ -440,22 +447,20 @@ pub enum GuidanceChoice {
     Best,
     /// This heading.
     Heading(Heading),
-    /// Along an edge, counted from 1.
-    AlongEdge(Written<u32>),
+    /// Along an edge, edges or a line.
+    Along(Along),
 }
 
 impl Decode for GuidanceChoice {
     fn decode(node: &Node<'_>, reader: &mut Reader<'_>) -> Option<Self> {
         match node.get_ref() {
-            DeValue::Table(_) => {
-                decode_node(node, reader).map(|edge: AlongEdge| Self::AlongEdge(edge.along_edge))
-            }
+            DeValue::Table(_) => decode_node(node, reader).map(Self::Along),
             DeValue::String(text) if text.as_ref() == "best" => Some(Self::Best),
             _ => Heading::decode(node, reader).map(Self::Heading),
         }
     }
     fn schema(generator: &mut SchemaGenerator) -> Schema {
-        let table = table_schema::<AlongEdge>(generator);
+        let table = table_schema::<Along>(generator);
         let heading = Heading::schema(generator);
         json_schema!({ "anyOf": [{ "type": "string", "enum": ["best"] }, heading, table] })
     }

@@ -81,6 +81,7 @@ fn a_headland_lap_is_a_curve_through_its_corner() {
             pieces: vec![straight(50.0), Piece::arc(Gear::Forward, quarter, 0.2), straight(30.0)],
         },
         back: None,
+        rows_back: Vec::new(),
         rows: plan.lanes[1].rows.clone(),
     };
     let set = set_of(&task_data(&compiled));

@@ -1,0 +1,333 @@
+//! Lanes of a block along a curve: each an offset of it, so that rows lie side by side as in a
+//! straight block.
+//!
+//! In: a zone, the curve, the tool bar and where its body may be. Out: lanes whose tool rows begin
+//! and end where their own true courses cross the zone's edge, for either direction of driving. A
+//! bar behind the reference point turns with it in a bend, so that its outer rows pass an edge
+//! earlier or later than its middle; each direction has spans of its own.
+
+use super::guide::{TRUE_M, extent};
+use super::lap_rows::Soil;
+use super::straight::{BRIDGED_GAP_M, Group, SHORTEST_ROW_M, groups};
+use super::toolbar::Toolbar;
+use super::{Block, BlockIdx, Course, LaidBlock, Lane, RowSpan};
+use crate::geometry::band::ribbon;
+use crate::geometry::interval::{Interval, merged};
+use crate::geometry::{Curve, Path, Point, region};
+use crate::turns::{FreeSpace, SPARE_M};
+use geo::{MultiPolygon, Polygon};
+
+/// How far apart a lane that does not fit is looked at, metres.
+const LOOK_M: f64 = 0.1;
+
+/// Rounds of finding where a tool row passes a point when the lane is driven the other way; each
+/// leaves a twentieth of the error at most.
+const ROUNDS: usize = 8;
+
+/// A driving direction of a lane under way: where each tool row is at work.
+type Spans = Vec<(usize, i64, Interval)>;
+
+/// Lays lanes over a zone along a curve. A lane shorter than `shortest_lane` is left out.
+pub fn contour_block(
+    zone: &MultiPolygon,
+    space: &FreeSpace,
+    toolbar: &Toolbar,
+    curve: &Curve,
+    shortest_lane: f64,
+) -> LaidBlock {
+    let (left, right) = extent(curve, zone);
+    let rows = ((right - left) / toolbar.row_spacing + 1e-6).floor().max(0.0);
+    let first_row = left + ((right - left) - (rows - 1.0) * toolbar.row_spacing) / 2.0;
+    let laying = Laying { space, toolbar, soil: Soil::new(zone), shortest_lane };
+    let lanes: Vec<Lane> = groups(rows as i64, toolbar)
+        .into_iter()
+        .flat_map(|group| {
+            let reference = first_row + group.first as f64 * toolbar.row_spacing - toolbar.row_offsets[0];
+            laying.lanes(&group, &curve.offset(reference))
+        })
+        .collect();
+    let covered: Vec<Polygon> = lanes.iter().flat_map(|lane| strips(lane, toolbar)).collect();
+    let worked = region::intersection(&region::union_all(&covered), zone);
+    let course = Course::Contour { line: curve.offset(first_row) };
+    LaidBlock { block: Block { zone: zone.clone(), course }, lanes, worked }
+}
+
+/// What a lane's rows cover. Rows keep their spacing to [`TRUE_M`]; each strip takes half of that
+/// more to either side, so that no soil lies between.
+fn strips(lane: &Lane, toolbar: &Toolbar) -> Vec<Polygon> {
+    let half = (toolbar.row_spacing + TRUE_M) / 2.0;
+    lane.rows
+        .iter()
+        .map(|row| {
+            let right = toolbar.row_offsets[row.tool_row];
+            ribbon(&lane.line.between(row.from, row.to), toolbar.forward, [right - half, right + half])
+        })
+        .collect()
+}
+
+struct Laying<'a> {
+    space: &'a FreeSpace,
+    toolbar: &'a Toolbar,
+    soil: Soil<'a>,
+    shortest_lane: f64,
+}
+
+impl Laying<'_> {
+    /// The lanes of one way from end to end of the curve.
+    fn lanes(&self, group: &Group, way: &Path) -> Vec<Lane> {
+        let rows: Spans = group
+            .active
+            .clone()
+            .flat_map(|row| {
+                let tool_row = (row - group.first) as usize;
+                let right = self.toolbar.row_offsets[tool_row];
+                let over = self.soil.under(way, self.toolbar.forward, right);
+                over.into_iter().map(move |along| (tool_row, row, along))
+            })
+            .collect();
+        merged(rows.iter().map(|row| row.2).collect(), BRIDGED_GAP_M)
+            .into_iter()
+            .filter(|run| run.length() >= self.shortest_lane)
+            .flat_map(|run| self.drivable(way, run))
+            .filter_map(|reach| self.lane(way, &rows, reach))
+            .collect()
+    }
+
+    /// Where of a run the machine fits, whichever way it is driven.
+    fn drivable(&self, way: &Path, run: Interval) -> Vec<Interval> {
+        let shift = 2.0 * self.toolbar.forward;
+        let fits = |path: &Path| self.space.clearance(path, SPARE_M).is_ok();
+        let whole = way.between(run.from, run.to);
+        let back = way.between(run.from + shift, run.to + shift).turned_round();
+        if fits(&whole) && (!self.is_symmetric() || fits(&back)) {
+            return vec![run];
+        }
+        let steps = (run.length() / LOOK_M).ceil().max(1.0) as usize;
+        let at = |i: usize| run.from + run.length() * i as f64 / steps as f64;
+        let there = way.poses_at((0..=steps).map(at));
+        let again = way.poses_at((0..=steps).map(|i| at(i) + shift));
+        let stands = |pose| self.space.clearance_at(pose).is_some_and(|gap| gap > SPARE_M);
+        let free: Vec<Interval> = there
+            .into_iter()
+            .zip(again)
+            .enumerate()
+            .filter(|(_, (there, again))| {
+                stands(*there) && (!self.is_symmetric() || stands(again.turned_round()))
+            })
+            .map(|(i, _)| Interval::new(at(i), at(i)))
+            .collect();
+        merged(free, 1.5 * LOOK_M)
+    }
+
+    fn lane(&self, way: &Path, rows: &Spans, reach: Interval) -> Option<Lane> {
+        let rows: Spans = rows
+            .iter()
+            .filter_map(|&(tool_row, row, along)| Some((tool_row, row, along.common(reach)?)))
+            .filter(|(_, _, along)| along.length() >= SHORTEST_ROW_M)
+            .collect();
+        let extent = extent_of(&rows)?;
+        if extent.length() < self.shortest_lane {
+            return None;
+        }
+        let fits = |path: &Path| self.space.clearance(path, SPARE_M).is_ok();
+        let line = way.between(extent.from, extent.to);
+        if !fits(&line) {
+            return None;
+        }
+        let (back, rows_back) = self.driven_back(way, &rows).filter(|(back, _)| fits(back)).unzip();
+        Some(Lane {
+            block: BlockIdx(0),
+            line,
+            back,
+            rows: spans(&rows, extent),
+            rows_back: rows_back.unwrap_or_default(),
+        })
+    }
+
+    /// The same rows driven from the other end; none for a bar that would not lie over them then.
+    fn driven_back(&self, way: &Path, rows: &Spans) -> Option<(Path, Vec<RowSpan>)> {
+        if !self.is_symmetric() {
+            return None;
+        }
+        let last = self.toolbar.row_offsets.len() - 1;
+        let back: Spans = rows
+            .iter()
+            .map(|&(tool_row, row, along)| {
+                let at = |along| self.met_on_the_way_back(way, tool_row, along);
+                (last - tool_row, row, Interval::new(at(along.from), at(along.to)))
+            })
+            .collect();
+        let extent = extent_of(&back)?;
+        let turned: Vec<(usize, i64, Interval)> = back
+            .iter()
+            .map(|&(tool_row, row, along)| {
+                (tool_row, row, Interval::new(extent.to - along.to, extent.to - along.from))
+            })
+            .collect();
+        let own = Interval::new(0.0, extent.length());
+        Some((way.between(extent.from, extent.to).turned_round(), spans(&turned, own)))
+    }
+
+    /// Where on the way, driven from its other end, the tool is at the place at which the tool row
+    /// is at `along` when it is driven as it lies.
+    fn met_on_the_way_back(&self, way: &Path, tool_row: usize, along: f64) -> f64 {
+        let (forward, right) = (self.toolbar.forward, self.toolbar.row_offsets[tool_row]);
+        let place: Point = way.pose_at(along).ground(forward, right);
+        (0..ROUNDS).fold(along + 2.0 * forward, |at, _| {
+            // The way's own direction there: the tool lies on the machine's other side of it.
+            let pose = way.pose_at(at);
+            at + pose.body(place).0 + forward
+        })
+    }
+
+    fn is_symmetric(&self) -> bool {
+        self.toolbar.shift_reversed().abs() < 1e-9
+    }
+}
+
+fn extent_of(rows: &Spans) -> Option<Interval> {
+    let from = rows.iter().map(|row| row.2.from).min_by(f64::total_cmp)?;
+    let to = rows.iter().map(|row| row.2.to).max_by(f64::total_cmp)?;
+    Some(Interval::new(from, to))
+}
+
+fn spans(rows: &Spans, extent: Interval) -> Vec<RowSpan> {
+    rows.iter()
+        .map(|&(tool_row, row, along)| RowSpan {
+            tool_row,
+            row,
+            from: along.from - extent.from,
+            to: along.to - extent.from,
+        })
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::guide;
+    use super::*;
+    use crate::check::Machine;
+    use crate::geometry::{Gear, Piece, Pose};
+    use crate::num;
+    use crate::site::example;
+    use crate::turns;
+    use geo::{Distance, Euclidean, LineString, Polygon};
+    use proptest::prelude::*;
+
+    /// A strip of this width to either side of a line of arcs, each a length and a turn.
+    fn strip(bends: &[(f64, f64)], half_width: f64) -> (Vec<Point>, MultiPolygon) {
+        let pieces = bends.iter().map(|&(length, turn)| Piece::arc(Gear::Forward, length, turn / length));
+        let line = Path { start: Pose::new(0.0, 0.0, 0.3), pieces: pieces.collect() };
+        let steps = (line.length() / 8.0).ceil() as usize;
+        let poses = line.poses_at((0..=steps).map(|i| line.length() * i as f64 / steps as f64));
+        let right = poses.iter().map(|pose| pose.ground(0.0, half_width));
+        let left = poses.iter().rev().map(|pose| pose.ground(0.0, -half_width));
+        let ring = LineString(right.chain(left).collect());
+        (poses.iter().map(|pose| pose.at).collect(), Polygon::new(ring, vec![]).into())
+    }
+
+    fn laid(machine: &Machine, bends: &[(f64, f64)]) -> Option<(MultiPolygon, LaidBlock)> {
+        let toolbar = Toolbar::new(machine);
+        let (line, zone) = strip(bends, 14.0);
+        let fence = region::outset(&zone, 6.0);
+        let space = FreeSpace::new(&fence, turns::footprint(machine));
+        let curve = guide::along(&line, &zone, &toolbar)?;
+        let block = contour_block(&zone, &space, &toolbar, &curve, toolbar.width);
+        Some((zone, block))
+    }
+
+    /// The true course of a row's tool, lane driven as it lies or from its other end.
+    fn course(machine: &Machine, lane: &Lane, row: i64, back: bool) -> LineString {
+        let (way, spans) = match (&lane.back, back) {
+            (Some(way), true) => (way, &lane.rows_back),
+            _ => (&lane.line, &lane.rows),
+        };
+        let span = spans.iter().find(|span| span.row == row).unwrap();
+        let steps = ((span.to - span.from) / 0.05).ceil() as usize;
+        let at = |i: usize| span.from + (span.to - span.from) * i as f64 / steps as f64;
+        let (forward, right) = (machine.tool_forward.to_m(), machine.row_offsets[span.tool_row].to_m());
+        LineString(way.poses_at((0..=steps).map(at)).iter().map(|pose| pose.ground(forward, right)).collect())
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(12))]
+
+        /// Between the last row of one lane and the first of the next lies the row spacing, to a
+        /// millimetre, on the tools' true courses and in whichever directions the two are driven;
+        /// and the rows cover the strip once.
+        #[test]
+        fn rows_of_neighbouring_lanes_keep_their_spacing(
+            bends in prop::collection::vec((40.0..80.0_f64, -0.35..0.35_f64), 2..4), tool in -2.0..1.5_f64,
+        ) {
+            let mut machine = example::machine();
+            machine.tool_forward = lanewright_schema::quantity::Length::m(tool);
+            let Some((zone, block)) = laid(&machine, &bends) else { return Ok(()) };
+            let rows = machine.row_offsets.len() as i64;
+            let mut pairs = 0;
+            for pair in block.lanes.windows(2) {
+                let row = pair[0].rows.iter().map(|span| span.row).max().unwrap();
+                let next = pair[1].rows.iter().any(|span| span.row == row + 1);
+                if !next || (row + 1) % rows != 0 {
+                    continue;
+                }
+                for directions in [(false, false), (false, true), (true, false)] {
+                    let here = course(&machine, &pair[0], row, directions.0);
+                    let there = course(&machine, &pair[1], row + 1, directions.1);
+                    let ends = [there.0[0], there.0[there.0.len() - 1]];
+                    for point in here.0.iter().skip(60).step_by(30) {
+                        let gap = Euclidean.distance(&geo::Point(*point), &there);
+                        let beside_end = ends.iter().any(|end| (gap - crate::geometry::distance(*end, *point)).abs() < 1e-9);
+                        prop_assert!(beside_end || (gap - 0.45).abs() < 0.001, "{gap} after row {row}");
+                    }
+                    pairs += 1;
+                }
+            }
+            prop_assert!(pairs > 3);
+            let (worked, whole) = (region::area(&block.worked), region::area(&zone));
+            prop_assert!(worked > 0.9 * whole && worked <= whole, "{worked} of {whole} m²");
+        }
+    }
+
+    /// Either direction works the very same pieces of rows.
+    #[test]
+    fn both_directions_work_the_same_ground() {
+        let machine = example::machine();
+        let (_, block) = laid(&machine, &[(60.0, 0.25), (60.0, 0.25)]).unwrap();
+        for lane in &block.lanes {
+            let back = lane.back.as_ref().unwrap();
+            for (row, again) in lane.rows.iter().zip(&lane.rows_back) {
+                assert_same_place(&machine, (&lane.line, row, row.from), (back, again, again.to));
+                assert_same_place(&machine, (&lane.line, row, row.to), (back, again, again.from));
+            }
+        }
+    }
+
+    fn assert_same_place(
+        machine: &Machine,
+        (line, row, along): (&Path, &RowSpan, f64),
+        (back, again, along_back): (&Path, &RowSpan, f64),
+    ) {
+        let tool = |way: &Path, span: &RowSpan, along: f64| {
+            let right = machine.row_offsets[span.tool_row].to_m();
+            way.pose_at(along).ground(machine.tool_forward.to_m(), right)
+        };
+        let apart = crate::geometry::distance(tool(line, row, along), tool(back, again, along_back));
+        assert!(apart < 0.000_7, "{apart} m apart at {row:?}");
+    }
+
+    /// A bend tighter than the tool's leaving of it allows is followed as nearly as it may be.
+    #[test]
+    fn a_tight_corner_is_rounded() {
+        let machine = example::machine();
+        let (zone, block) = laid(&machine, &[(70.0, 0.0), (4.0, 0.4), (70.0, 0.0)]).unwrap();
+        let sharpest = block
+            .lanes
+            .iter()
+            .flat_map(|lane| &lane.line.pieces)
+            .map(|piece| piece.sharpest())
+            .fold(0.0, f64::max);
+        // w a² κ² / 2 stays below a millimetre.
+        assert!(sharpest < num::sqrt(2.0 * 0.001 / 2.7) / 1.2, "{sharpest}");
+        assert!(region::area(&block.worked) > 0.9 * region::area(&zone));
+    }
+}
