@@ -115,13 +115,20 @@ def lines(plan, field, report):
         points = np.asarray(lane.ground.coords)
         heading = compass(points[1] - points[0])
         # The first chord of a curve leaves the tangent by half the angle of its arc.
-        allowed = 0.01 if not lane.properties["lap"] else 8.0
+        allowed = 8.0 if bends(plan, lane) else 0.01
         difference = (heading - lane.properties["heading_deg"] + 180) % 360 - 180
         report.check("headings are those of the lines", abs(difference) <= allowed,
                      f"lane {lane.properties['order']}: {heading:.4f}°, said {lane.properties['heading_deg']}°")
-        if not lane.properties["lap"]:
+        if not bends(plan, lane):
             chord = np.hypot(*(points[-1] - points[0]))
             report.close("straight lanes are straight", lane.ground.length, chord, 1e-6 * chord + ROUNDING_M, name_of(lane))
+
+
+def bends(plan, lane):
+    """Whether the lane belongs to a block whose rows are not straight."""
+    blocks = plan.of("block", lane.field)
+    return all(block.properties["heading_deg"] is None for block in blocks
+               if block.properties["block"] == lane.properties["block"])
 
 
 def legs(way, report):
@@ -265,7 +272,7 @@ def beside(plan, lane, run_, report):
     ends = [shapely.Point(run_.ground.coords[at]) for at in (0, -1)]
     off = max(min((way.distance(end) for way in ways), default=np.inf) for end in ends)
     # On a curve the tool's way is rebuilt from chords whose ends are rounded to 0.1 mm.
-    allowed = 0.005 if lane.properties["lap"] else 0.001
+    allowed = 0.005 if bends(plan, lane) else 0.001
     report.check("seed rows lie under the tool rows of their lane", off <= allowed,
                  f"{name_of(lane)}, row {run_.properties['row']}: {off * 1000:.1f} mm off")
 

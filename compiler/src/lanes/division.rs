@@ -209,7 +209,7 @@ impl Laying<'_> {
     /// The curve along a bent edge of the soil that makes its lanes cheapest, where that is cheaper
     /// than straight lanes.
     fn cheaper_curve(&self, soil: &MultiPolygon, straight_s: f64) -> Option<Curve> {
-        guide::bent_edges(soil)
+        guide::bent_edges(soil, 2.0 * self.prices.width_m)
             .into_iter()
             .filter_map(|edge| guide::along(&edge, soil, self.toolbar))
             .map(|curve| (self.prices.along(soil, &curve), curve))

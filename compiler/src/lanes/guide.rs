@@ -63,13 +63,23 @@ pub fn along(line: &[Point], zone: &MultiPolygon, toolbar: &Toolbar) -> Option<C
 }
 
 /// Bent edges of a zone: stretches of its outline between sharp corners.
-pub fn bent_edges(zone: &MultiPolygon) -> Vec<Vec<Point>> {
+/// The `rounded` metres at either end, where the zone's corners are rounded, are left out.
+pub fn bent_edges(zone: &MultiPolygon, rounded: f64) -> Vec<Vec<Point>> {
     let fine = zone.simplify(FINE_M);
-    let mut edges: Vec<Vec<Point>> = region::rings(&fine).flat_map(between_corners).collect();
+    let mut edges: Vec<Vec<Point>> = region::rings(&fine)
+        .flat_map(between_corners)
+        .map(|edge| without_ends(&edge, rounded))
+        .filter(|edge| edge.len() > 2)
+        .collect();
     let length = |edge: &Vec<Point>| edge.windows(2).map(|pair| distance(pair[0], pair[1])).sum::<f64>();
     edges.sort_by(|a, b| length(b).total_cmp(&length(a)));
     edges.truncate(MOST_EDGES);
     edges
+}
+
+fn without_ends(edge: &[Point], ends: f64) -> Vec<Point> {
+    let away = |end: Option<&Point>, point: &Point| end.is_some_and(|end| distance(*end, *point) > ends);
+    edge.iter().filter(|point| away(edge.first(), point) && away(edge.last(), point)).copied().collect()
 }
 
 /// The stretches of a ring between its sharp corners, those that bend.
