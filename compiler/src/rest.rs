@@ -98,7 +98,8 @@ fn cut(lane: &Lane, visit: Visit, driven_m: f64) -> Lane {
     let length = lane.line.length();
     let (from, to) = if visit.along { (driven_m, length) } else { (0.0, length - driven_m) };
     let shorter = |rows: &[RowSpan], from: f64, to: f64| -> Vec<RowSpan> {
-        let within = |row: &RowSpan| RowSpan { from: row.from.max(from) - from, to: row.to.min(to) - from, ..*row };
+        let within =
+            |row: &RowSpan| RowSpan { from: row.from.max(from) - from, to: row.to.min(to) - from, ..*row };
         rows.iter().map(within).filter(|row| row.to > row.from).collect()
     };
     Lane {

@@ -725,8 +725,8 @@ pub const RESUME: &[Rule] = &[
     .example("--resume-from 12:140 in a lane of 118 m"),
     error(
         "resume/within-lap",
-        "a place within a headland lap",
-        "along a lap seeds count from the row's beginning; begun elsewhere, they would stand elsewhere",
+        "a place within a headland lap or a lane that bends",
+        "along a bend seeds count from the row's beginning; begun elsewhere, they would stand elsewhere",
     )
     .example("--resume-from 31:20 where lane 31 is a lap"),
     note(

@@ -320,12 +320,8 @@ mod tests {
     fn a_tight_corner_is_rounded() {
         let machine = example::machine();
         let (zone, block) = laid(&machine, &[(70.0, 0.0), (4.0, 0.4), (70.0, 0.0)]).unwrap();
-        let sharpest = block
-            .lanes
-            .iter()
-            .flat_map(|lane| &lane.line.pieces)
-            .map(|piece| piece.sharpest())
-            .fold(0.0, f64::max);
+        let sharpest =
+            block.lanes.iter().flat_map(|lane| &lane.line.pieces).map(Piece::sharpest).fold(0.0, f64::max);
         // w a² κ² / 2 stays below a millimetre.
         assert!(sharpest < num::sqrt(2.0 * 0.001 / 2.7) / 1.2, "{sharpest}");
         assert!(region::area(&block.worked) > 0.9 * region::area(&zone));
