@@ -10,7 +10,7 @@ use crate::check::{self, Field, Job};
 use crate::diagnostic::{Finding, Told};
 use crate::emit::{self, About, Emission};
 use crate::lanes::{self, LanePlan, LeftOverReason};
-use crate::operations::{self, WorkOrder};
+use crate::operations::{self, Release, WorkOrder};
 use crate::read::{self, Input, Sources};
 use crate::rest::{self, Rest, Restart};
 use crate::route::{self, Route};
@@ -87,8 +87,8 @@ fn stages(
     let lanes = lanes::lanes(field, place, machine).tell(findings)?;
     let route = route::route(place, machine, field.headland.sown, &lanes).tell(findings)?;
     let lanes = lanes::without(lanes, &route.cut_off, LeftOverReason::CutOff, machine);
-    let seeds = seeds::seeds(&lanes, &field.spacing, machine);
-    let uncertainty = uncertainty::uncertainty(machine, baseline, &field.crop);
+    let seeds = seeds::seeds(&lanes, &route.visits, &field.spacing, machine);
+    let uncertainty = uncertainty::uncertainty(machine, baseline, &field.crop, &field.spacing);
     let whole = Rest { lanes, seeds, route };
     let Rest { lanes, seeds, route } = match restart {
         Some(restart) => rest::rest(whole, restart, machine).tell(findings)?,
@@ -96,9 +96,10 @@ fn stages(
     };
     let route = route::refills(place, machine, &field.crop, &lanes, &seeds, route).tell(findings)?;
     let orders = operations::operations(&job.order.operations, field, machine);
+    let release = operations::release(field, machine, &lanes, &route.visits, &uncertainty).tell(findings)?;
     let budget = budget::budget(&job.order, field, machine, &lanes, &route, &seeds);
     let audit = audit::audit(field, place, machine, &lanes, &route, &seeds).tell(findings)?;
-    Some(FieldPlan { lanes, route, seeds, uncertainty, orders, budget, audit })
+    Some(FieldPlan { lanes, route, seeds, uncertainty, orders, release, budget, audit })
 }
 
 /// What became of a job.
@@ -161,6 +162,8 @@ pub struct FieldPlan {
     pub uncertainty: Uncertainty,
     /// Set-points, one for each operation.
     pub orders: Vec<WorkOrder>,
+    /// When seeds are let go.
+    pub release: Release,
     /// Time and seed.
     pub budget: Budget,
     /// What was proven.

@@ -10,6 +10,7 @@ pub mod corner;
 pub mod fillet;
 pub mod footprint;
 pub mod interval;
+pub mod lattice;
 pub mod path;
 pub mod region;
 pub mod strip;

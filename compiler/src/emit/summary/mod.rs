@@ -6,8 +6,10 @@
 mod cautions;
 pub mod document;
 mod fields;
+mod pattern;
 mod places;
 mod proofs;
+mod release;
 
 use super::{About, map, templates, words};
 use crate::check::{Field, Machine, Operation};

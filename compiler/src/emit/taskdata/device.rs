@@ -27,8 +27,8 @@ pub struct Described {
     pub machine: DeviceElementId,
     /// The toolbar.
     pub toolbar: DeviceElementId,
-    /// Rows on the toolbar.
-    pub rows: usize,
+    /// Its rows, left to right.
+    pub rows: Vec<DeviceElementId>,
 }
 
 /// Identity of the one device.
@@ -49,8 +49,17 @@ const CHASSIS_MOUNTED: i32 = 9;
 /// Rows whose work states one condensed value holds (entries 161 and following).
 pub const CONDENSED: usize = 16;
 
+/// Who is told how many seeds to give.
+#[derive(Copy, Clone, Debug, PartialEq, Eq)]
+pub enum Metered {
+    /// The toolbar as a whole.
+    Together,
+    /// Each row for itself too.
+    RowByRow,
+}
+
 /// Describes a machine.
-pub fn described(machine: &Machine) -> Described {
+pub fn described(machine: &Machine, metered: Metered) -> Described {
     let serial = links::machine_uuid(machine).as_u128() as u64 & SERIAL_BITS;
     let name = ClientName(SEEDER_NAME | serial);
     let mut description = Description::new(Device {
@@ -63,14 +72,14 @@ pub fn described(machine: &Machine) -> Described {
     }
     connector(&mut description, whole);
     antennas(&mut description, whole, machine);
-    let toolbar = toolbar(&mut description, whole, machine);
+    let (toolbar, rows) = toolbar(&mut description, whole, machine, metered);
     let mut device = description.device;
     device.structure_label = structure_label(links::content_uuid(&device).as_u128());
     Described {
         machine: device.elements[whole].id,
         toolbar: device.elements[toolbar].id,
+        rows: rows.into_iter().map(|row| device.elements[row].id).collect(),
         device,
-        rows: machine.row_offsets.len(),
     }
 }
 
@@ -113,6 +122,10 @@ const TOOLBAR_DATA: &[Datum] = &[
     (ddi::TOTAL_AREA, LOGGED, TOTAL),
 ];
 
+/// What each row is told where rows differ.
+const METERED_ROW_DATA: &[Datum] =
+    &[(ddi::SETPOINT_COUNT_PER_AREA, SET, CHANGE), (ddi::SETPOINT_SPACING, SET, CHANGE)];
+
 /// What each row tells.
 const ROW_DATA: &[Datum] = &[
     (ddi::ACTUAL_SINGULATION, LOGGED, OFTEN),
@@ -140,7 +153,16 @@ fn antennas(description: &mut Description, parent: usize, machine: &Machine) {
 }
 
 /// The toolbar, under it its rows from left to right, under each row its hopper.
-fn toolbar(description: &mut Description, parent: usize, machine: &Machine) -> usize {
+fn toolbar(
+    description: &mut Description,
+    parent: usize,
+    machine: &Machine,
+    metered: Metered,
+) -> (usize, Vec<usize>) {
+    let row_data = match metered {
+        Metered::Together => ROW_DATA.to_vec(),
+        Metered::RowByRow => [METERED_ROW_DATA, ROW_DATA].concat(),
+    };
     let parent = parent_of(description, parent);
     let toolbar = description.element(DeviceElementType::Function, "Toolbar", parent);
     description.property(toolbar, ddi::OFFSET_X, millimetres(machine.tool_forward));
@@ -153,20 +175,22 @@ fn toolbar(description: &mut Description, parent: usize, machine: &Machine) -> u
     for entry in condensed_states(machine.row_offsets.len()) {
         description.process(toolbar, entry, LOGGED, CHANGE);
     }
+    let mut rows = Vec::with_capacity(machine.row_offsets.len());
     for (i, offset) in machine.row_offsets.iter().enumerate() {
         let parent = parent_of(description, toolbar);
         let row = description.element(DeviceElementType::Section, &format!("Row {}", number(i)), parent);
         description.property(row, ddi::OFFSET_X, millimetres(machine.tool_forward));
         description.property(row, ddi::OFFSET_Y, millimetres(*offset));
         description.property(row, ddi::ACTUAL_WORKING_WIDTH, millimetres(machine.row_spacing));
-        for (entry, properties, methods) in ROW_DATA {
+        rows.push(row);
+        for (entry, properties, methods) in &row_data {
             description.process(row, *entry, *properties, *methods);
         }
         let parent = parent_of(description, row);
         let hopper = description.element(DeviceElementType::Bin, &format!("Hopper {}", number(i)), parent);
         description.property(hopper, ddi::MAXIMUM_MASS_CONTENT, machine.hopper.to_g().round() as i32);
     }
-    toolbar
+    (toolbar, rows)
 }
 
 /// The entries that hold the work states of so many rows.
