@@ -10,7 +10,7 @@ use crate::check::{self, Field, Job, WeedingJob};
 use crate::diagnostic::{Finding, Told};
 use crate::emit::{self, About, Emission};
 use crate::lanes::{self, LanePlan, LeftOverReason};
-use crate::operations::{self, WorkOrder};
+use crate::operations::{self, Release, WorkOrder};
 use crate::read::{self, Input, Sources};
 use crate::rest::{self, Rest, Restart};
 use crate::route::{self, Route};
@@ -101,8 +101,8 @@ fn stages(
     let lanes = lanes::lanes(field, place, machine).tell(findings)?;
     let route = route::route(place, machine, field.headland.sown, &lanes).tell(findings)?;
     let lanes = lanes::without(lanes, &route.cut_off, LeftOverReason::CutOff, machine);
-    let seeds = seeds::seeds(&lanes, &field.spacing, machine);
-    let uncertainty = uncertainty::uncertainty(machine, baseline, &field.crop);
+    let seeds = seeds::seeds(&lanes, &route.visits, &field.spacing, machine);
+    let uncertainty = uncertainty::uncertainty(machine, baseline, &field.crop, &field.spacing);
     let whole = Rest { lanes, seeds, route };
     let Rest { lanes, seeds, route } = match restart {
         Some(restart) => rest::rest(whole, restart, machine).tell(findings)?,
@@ -110,9 +110,11 @@ fn stages(
     };
     let route = route::refills(place, machine, &field.crop, &lanes, &seeds, route).tell(findings)?;
     let orders = operations::operations(&job.order.operations, field, machine);
+    let release = operations::release(field, machine, &lanes, &route.visits, &uncertainty).tell(findings)?;
     let budget = budget::budget(&job.order, field, machine, &lanes, &route, &seeds);
     let audit = audit::audit(field, place, machine, &lanes, &route, &seeds).tell(findings)?;
-    Some(FieldPlan { lanes, route, seeds, uncertainty, orders, weeding: None, budget, audit })
+    let (release, weeding) = (Some(release), None);
+    Some(FieldPlan { lanes, route, seeds, uncertainty, orders, release, weeding, budget, audit })
 }
 
 /// The rest of a weeding pass is not planned; tells so where it is asked for.
@@ -157,11 +159,11 @@ fn weeding_stages(
     let SownField { lanes, seeds, .. } = sown;
     let route = route::route(place, machine, field.headland.sown, &lanes).tell(findings)?;
     let lanes = lanes::without(lanes, &route.cut_off, LeftOverReason::CutOff, machine);
-    let uncertainty = uncertainty::uncertainty(machine, baseline, &field.crop);
+    let uncertainty = uncertainty::uncertainty(machine, baseline, &field.crop, &field.spacing);
     let budget = budget::weeding_budget(&job.order, machine, &lanes, &route, &seeds);
     let audit = audit::audit(field, place, machine, &lanes, &route, &seeds).tell(findings)?;
-    let weeding = Some(weeding);
-    Some(FieldPlan { lanes, route, seeds, uncertainty, orders: Vec::new(), weeding, budget, audit })
+    let (orders, release, weeding) = (Vec::new(), None, Some(weeding));
+    Some(FieldPlan { lanes, route, seeds, uncertainty, orders, release, weeding, budget, audit })
 }
 
 /// What became of a job.
@@ -228,6 +230,8 @@ pub struct FieldPlan {
     pub uncertainty: Uncertainty,
     /// Set-points, one for each operation.
     pub orders: Vec<WorkOrder>,
+    /// When seeds are let go, where any are.
+    pub release: Option<Release>,
     /// What tools do, where the job is a weeding job.
     pub weeding: Option<Weeding>,
     /// Time and seed.

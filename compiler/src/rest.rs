@@ -120,36 +120,33 @@ fn unsown(
     driven_m: f64,
     machine: &Machine,
 ) -> SeedMap {
-    let spacing_m = seeds.spacing_m;
+    let unsown_m = seeds.unsown_m;
     let reached_m = driven_m + machine.tool_forward.to_m();
     let keep = |run: SeedRun| {
         if done.iter().any(|visit| visit.lane == run.lane) {
             return None;
         }
-        if run.lane == now.lane && driven_m > 0.0 {
-            beyond(run, way.start, reached_m, spacing_m)
-        } else {
-            Some(run)
-        }
+        if run.lane == now.lane && driven_m > 0.0 { beyond(run, way.start, reached_m) } else { Some(run) }
     };
-    SeedMap { runs: seeds.runs.into_iter().filter_map(keep).collect(), spacing_m }
+    SeedMap { runs: seeds.runs.into_iter().filter_map(keep).collect(), unsown_m }
 }
 
-/// The seeds of a straight run that lie so far ahead of a pose.
-fn beyond(run: SeedRun, pose: Pose, ahead_m: f64, spacing_m: f64) -> Option<SeedRun> {
+/// The places of a straight run that lie, all seeds of each, so far ahead of a pose.
+fn beyond(run: SeedRun, pose: Pose, ahead_m: f64) -> Option<SeedRun> {
     let RowCourse::Straight { from, angle } = run.course else { return Some(run) };
     let (sin, cos) = num::sin_cos(angle);
-    let place = |index: u32| {
-        let along = f64::from(index) * spacing_m;
-        Point { x: from.x + along * cos, y: from.y + along * sin }
+    let at = |along: f64| Point { x: from.x + along * cos, y: from.y + along * sin };
+    let begins_m = |index: u32| f64::from(index) * run.spacing_m;
+    let is_left = |index: &u32| {
+        let ends = [begins_m(*index), begins_m(*index) + run.pattern.length().to_m()];
+        ends.into_iter().all(|along| pose.body(at(along)).0 >= ahead_m)
     };
-    let is_left = |index: &u32| pose.body(place(*index)).0 >= ahead_m;
     let first = (0..run.count).find(is_left)?;
     let last = (0..run.count).rev().find(is_left)?;
     Some(SeedRun {
         first: run.first + i64::from(first),
         count: last - first + 1,
-        course: RowCourse::Straight { from: place(first), angle },
+        course: RowCourse::Straight { from: at(begins_m(first)), angle },
         ..run
     })
 }
@@ -238,7 +235,7 @@ mod tests {
         let place = site::site(&job).value.unwrap().fields.remove(0);
         let plan = lanes::lanes(&job.fields[0], &place, &job.machine).value.unwrap();
         let route = route::route(&place, &job.machine, job.fields[0].headland.sown, &plan).value.unwrap();
-        let seeds = crate::seeds::seeds(&plan, &job.fields[0].spacing, &job.machine);
+        let seeds = crate::seeds::seeds(&plan, &route.visits, &job.fields[0].spacing, &job.machine);
         (job, place, Rest { lanes: plan, seeds, route })
     }
 
@@ -255,7 +252,7 @@ mod tests {
     fn numbered(seeds: &SeedMap) -> Vec<((usize, i64, i64), Point)> {
         let of_run = |run: &SeedRun| {
             let (block, row, first) = (run.block.0, run.row, run.first);
-            let places: Vec<Point> = run.positions(seeds.spacing_m).collect();
+            let places: Vec<Point> = run.positions().collect();
             (first..).zip(places).map(move |(index, at)| ((block, row, index), at)).collect::<Vec<_>>()
         };
         let mut all: Vec<_> = seeds.runs.iter().flat_map(of_run).collect();
@@ -287,7 +284,7 @@ mod tests {
             let of_lane = |map: &SeedMap| {
                 let runs: Vec<SeedRun> =
                     map.runs.iter().filter(|run| run.lane == visit.lane).cloned().collect();
-                numbered(&SeedMap { runs, spacing_m: map.spacing_m })
+                numbered(&SeedMap { runs, unsown_m: map.unsown_m })
             };
             for (number, at) in of_lane(&whole.seeds) {
                 let is_ahead = way.start.body(at).0 - tool_m >= 20.3;

@@ -28,7 +28,7 @@ pub struct Rule {
 
 /// Every rule, stage by stage.
 pub const CATALOGUE: &[&[Rule]] =
-    &[READ, SURVEY, CHECK, SITE, SOWN, WEEDING, LANES, ROUTE, RESUME, AUDIT, EMIT];
+    &[READ, SURVEY, CHECK, SITE, SOWN, WEEDING, LANES, ROUTE, RESUME, OPERATIONS, AUDIT, EMIT];
 
 /// Every rule, one after the other.
 pub fn all() -> impl Iterator<Item = &'static Rule> {
@@ -178,6 +178,12 @@ pub const WEEDING: &[Rule] = &[
     )
     .source("plane geometry")
     .example("rows = 8 over lanes that were sown six rows at a time"),
+    error(
+        "weeding/drilled-row",
+        "a blade in rows that were drilled",
+        "drilled plants have no places of their own that a blade could spare",
+    )
+    .example("operation = \"intra-row weeding\" over a map with pattern = \"drill\""),
     error(
         "weeding/tools-too-wide",
         "tools that come nearer to a row than its plants need",
@@ -509,6 +515,53 @@ pub const CHECK: &[Rule] = &[
     .example("between_rows = \"50 cm\" with row_spacing = \"45 cm\""),
     error("spacing/stagger", "a stagger outside 0 to 1", "it is a share of the seed spacing; a whole spacing is no shift")
         .example("stagger = 1.5"),
+    error(
+        "spacing/stand",
+        "a stand that is not said, said twice, or said by a number that makes no distance",
+        "seeds, sales units and plants a hectare each decide the distance in the row, as the distance itself does",
+    )
+    .formula("distance = 10⁴ · seeds at a place / (row spacing · seeds per hectare); seeds = plants / (germination · field emergence)")
+    .source("arithmetic")
+    .example("between_seeds = \"18 cm\" and seeds_per_ha = 111_111"),
+    error(
+        "spacing/pattern",
+        "a pattern without what it needs, or with what belongs to another",
+        "hills need the number of their seeds and their length; other patterns have neither",
+    )
+    .example("pattern = \"hill\" without seeds_per_hill"),
+    error(
+        "spacing/hill-too-long",
+        "hills as long as the distance between their middles, or longer",
+        "they would run into each other, and no later pass could tell them apart",
+    )
+    .formula("hill length ≥ distance between hills")
+    .source("plane geometry")
+    .example("hill_length = \"40 cm\" with between_hills = \"40 cm\""),
+    error(
+        "spacing/not-square",
+        "squares whose sides differ",
+        "a later pass crosses the rows only where seeds are as far apart along the row as across",
+    )
+    .source("plane geometry")
+    .example("stagger = \"square\" and between_seeds = \"18 cm\" with rows 45 cm apart"),
+    error(
+        "spacing/no-unit",
+        "sales units a hectare of a crop that does not say how many seeds are in one",
+        "units count seeds only with the number on the bag",
+    )
+    .example("units_per_ha = 1.1 without seeds_per_unit"),
+    error(
+        "spacing/no-such-row",
+        "a row that the machine does not have, or that is listed twice",
+        "rows are counted from 1 at the machine's left, and each is sown in one way",
+    )
+    .example("tool_row = { rows = [7], between_seeds = \"36 cm\" } for a machine of six rows"),
+    error(
+        "spacing/tramlines",
+        "tramlines that leave out no row, every row, or begin beyond the first so many lanes",
+        "some rows stay unsown for wheels, the others are the crop",
+    )
+    .example("tramlines = { every = 6, first = 9, rows = [2, 5] }"),
     error("field/none", "a job without a field", "there would be nothing to plan").example("field = []"),
     error("field/two-of-one-name", "two fields of one name", "files, maps and tasks tell fields by their names")
         .example("two [[field]] with name = \"Long Acre\""),
@@ -709,6 +762,26 @@ pub const SITE: &[Rule] = &[
     .formula("σ = 8 mm + 1 mm per km")
     .source("the formula: receivers' data sheets; the 10 km: common practice, no source")
     .example("a base station in the next valley"),
+];
+
+/// What can be wrong with the release of the seed.
+pub const OPERATIONS: &[Rule] = &[
+    error(
+        "metering/rate",
+        "a speed at which a metering unit would have to give more seeds a second than it can",
+        "it would skip places, and rows on the outside of a bend first",
+    )
+    .formula("seeds at a place · row speed / distance between places > highest_rate")
+    .source("arithmetic; the highest rate: the machine's maker")
+    .example("highest_rate = 5 with seeds 9 cm apart at 2 km/h"),
+    error(
+        "metering/precision",
+        "a speed at which seeds are scattered more along the row than the job allows",
+        "the moment of release is uncertain, and the faster the row moves the farther that carries a seed",
+    )
+    .formula("√(σ₀² + (row speed · timing)²) > precision, with σ₀ from position, tilt, heading and fall")
+    .source("propagation of independent errors")
+    .example("precision = \"18 mm\" at 5 km/h"),
 ];
 
 /// What can be wrong with the lanes.

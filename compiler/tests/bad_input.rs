@@ -29,6 +29,8 @@ const SLIPS: &[Slip] = &[
     slip("\"9 cm\"", "\"-9 cm\"", "job/not-above-zero", "between_seeds"),
     slip("\"9 cm\"", "\"0 cm\"", "job/not-above-zero", "between_seeds"),
     slip("\"9 cm\"", "\"0.0001 mm\"", "job/out-of-range", "between_seeds"),
+    slip("stagger = 0.5", "precision = \"18 mm\"", "metering/precision", "working_speed"),
+    slip("[machine]\n", "[machine]\nmetering = { highest_rate = 2 }\n", "metering/rate", "working_speed"),
     slip("\"2.7 m\"", "\"3 m\"", "machine/width-mismatch", "working_width"),
     slip(
         "corners = [\n",

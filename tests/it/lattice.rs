@@ -18,11 +18,11 @@ fn sown(between_rows_m: f64, between_seeds_m: f64, stagger: f64, heading_deg: f6
     field.spacing.stagger = stagger;
     let machine = machine(6, between_rows_m);
     let plan = lanes(&field, &ground(polygon(&FIELD), Some(heading_deg)), &machine).value.expect("a plan");
-    seeds(&plan, &field.spacing, &machine)
+    seeds(&plan, &[], &field.spacing, &machine)
 }
 
 fn places(map: &SeedMap) -> Vec<Coord> {
-    map.runs.iter().flat_map(|run| run.positions(map.spacing_m)).collect()
+    map.runs.iter().flat_map(|run| run.positions()).collect()
 }
 
 /// The distance of each seed in the middle of the field from its nearest neighbour: least and greatest.
@@ -80,7 +80,7 @@ fn staggered_rows_stand_as_geometry_says() {
         neighbour("D3", &sown(rows, seeds, 0.5, 90.0), expected);
     }
     let equidistant = sown(0.5, 0.577_350_27, 0.5, 90.0);
-    let density = 1.0 / (0.5 * equidistant.spacing_m) * 1e4;
+    let density = 1.0 / (0.5 * equidistant.runs[0].spacing_m) * 1e4;
     close("D3", "seeds a hectare", density, 34_641.0, 1.0);
     close("D3", "seeds on the field", equidistant.count() as f64, density * 0.24, 0.02 * density * 0.24);
 }
@@ -106,7 +106,7 @@ fn a_plan_is_perfectly_spaced() {
     let map = sown(0.45, 0.18, 0.25, 64.0);
     assert!(map.count() > 20_000);
     for run in &map.runs {
-        let seeds: Vec<Coord> = run.positions(map.spacing_m).collect();
+        let seeds: Vec<Coord> = run.positions().collect();
         assert_eq!(seeds.len(), run.count as usize);
         for pair in seeds.windows(2) {
             close("C13", "distance", (pair[1].x - pair[0].x).hypot(pair[1].y - pair[0].y), 0.18, 1e-9);

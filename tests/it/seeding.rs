@@ -3,7 +3,7 @@
 use crate::reference::{close, table};
 use crate::setting::{ground, machine, polygon, wanted};
 use lanewright::budget::{SeedNeed, seed_need};
-use lanewright::check::{Field, Operation};
+use lanewright::check::{Field, Operation, Pattern};
 use lanewright::lanes::{LaneIdx, lanes};
 use lanewright::operations::{WorkOrder, operations};
 use lanewright::seeds::{RowCourse, SeedMap, SeedRun, seeds};
@@ -50,7 +50,7 @@ fn a_hectare_holds_so_many_seeds() {
     let machine = machine(5, 0.5);
     let square = polygon(&[[0.0, 0.0], [100.0, 0.0], [100.0, 100.0], [0.0, 100.0]]);
     let plan = lanes(&field, &ground(square, Some(90.0)), &machine).value.expect("a plan");
-    let map = seeds(&plan, &field.spacing, &machine);
+    let map = seeds(&plan, &[], &field.spacing, &machine);
     close("C1", "seeds", map.count() as f64, 100_000.0, 200.0);
 }
 
@@ -92,9 +92,11 @@ fn need(field: &Field, count: u32) -> SeedNeed {
         row: 0,
         first: 0,
         count,
+        spacing_m: field.spacing.between_seeds.to_m(),
+        pattern: Pattern::Single,
         course: RowCourse::Straight { from: geo::Coord { x: 0.0, y: 0.0 }, angle: 0.0 },
     };
-    let map = SeedMap { runs: vec![run], spacing_m: field.spacing.between_seeds.to_m() };
+    let map = SeedMap { runs: vec![run], unsown_m: 0.0 };
     seed_need(&map, &field.crop, &field.spacing, 1)
 }
 

@@ -5,8 +5,8 @@ use chrono::NaiveDate;
 use geo::{Area as _, BoundingRect, Coord, LineString, MultiPolygon, Polygon};
 use lanewright::check::{
     BaseStation, BodyPoint, Crop, Field, FieldPlaces, Frames, GeoPolygon, Guidance, Headland, HeadlandSize,
-    HeadlandSown, Job, Layout, Machine, Operation, Order, Pattern, Precision, ReferenceFrame, Spacing,
-    Steering,
+    HeadlandSown, Job, Layout, Machine, Metering, Operation, Order, Pattern, Precision, ReferenceFrame,
+    Spacing, Steering,
 };
 use lanewright::diagnostic::Span;
 use lanewright::site::datum::Datum;
@@ -78,6 +78,8 @@ pub fn machine(rows: usize, row_spacing_m: f64) -> Machine {
         refill_time: Time::ZERO,
         precision: Precision::ordinary(&[at((0.0, -1.0)), at((0.0, 1.0))]),
         moving_time: Time::ZERO,
+        metering: Metering::default(),
+        speed_span: nowhere(),
         span: nowhere(),
     }
 }
@@ -108,6 +110,10 @@ pub fn wanted() -> Field {
             between_seeds: Length::m(0.18),
             pattern: Pattern::Single,
             stagger: 0.0,
+            precision: None,
+            row_end_margin: Length::ZERO,
+            own_rows: Vec::new(),
+            tramlines: None,
         },
         span: nowhere(),
         places: FieldPlaces::default(),

@@ -240,14 +240,14 @@ def tool_line(motion, row, tool_x):
 
 
 def seed_rows(plan, report):
-    count = sum(f.properties["count"] for f in plan.seed_rows)
+    count = sum(f.properties["count"] * f.properties.get("hill_seeds", 1) for f in plan.seed_rows)
     report.check("seed rows hold as many seeds as said", count == plan.figures["seeds"],
                  f"{count}, said {plan.figures['seeds']}")
     lanes = {(f.field, f.properties["order"]): f for f in plan.of("lane")}
     used = {}
     for run_ in plan.seed_rows:
         said = run_.properties
-        length = (said["count"] - 1) * said["spacing_m"]
+        length = (said["count"] - 1) * said["spacing_m"] + said.get("hill_length_m", 0)
         report.close("seeds are their spacing apart along the line", run_.ground.length, length,
                      ROUNDING_M * (1 + len(run_.ground.coords) ** 0.5) + 0.0005 * length, said)
         said_ends = np.array([[said["first_x"], said["first_y"]], [said["last_x"], said["last_y"]]])

@@ -1,4 +1,4 @@
-"""seeds.py FOLDER…: the seed file, read by pyarrow and geopandas.
+"""seeds.py FOLDER…: the seed file, read by pyarrow, DuckDB and geopandas.
 
 As many seeds as the manifest says; each where its seed row puts it; none outside the boundary or
 in a keep-out with its clearance; none twice; longitude and latitude agree with the metres; and the
@@ -8,9 +8,11 @@ of feed index of 100 %, a precision of 0 along every run of every row.
 
 import sys
 
+import duckdb
 import geopandas
 import numpy as np
 import pyarrow.parquet as parquet
+import scipy.spatial
 import shapely
 from emitted import Emitted, run
 
@@ -25,6 +27,7 @@ def check(folder, report):
     places(plan, seeds, report)
     spacing(plan, seeds, report)
     deviations(plan, seeds, report)
+    through_duckdb(path, report, table.num_rows)
     through_geopandas(plan, path, seeds, report)
 
 
@@ -45,7 +48,7 @@ def places(plan, seeds, report):
             inside = np.count_nonzero(shapely.contains(near, spots[of_field]))
             report.check("no seed in a keep-out or its clearance", inside == 0, f"{keep_out.properties['name']}: {inside}")
     names, number = np.unique(seeds["field"].astype(str), return_inverse=True)
-    keys = np.column_stack([number, seeds["block"], seeds["row"], seeds["index"]])
+    keys = np.column_stack([number, seeds["block"], seeds["row"], seeds["index"], seeds["member"]])
     twice = len(keys) - len(np.unique(keys, axis=0))
     report.check("no lattice place twice", twice == 0, f"{twice} of {len(keys)} in {len(names)} fields")
 
@@ -53,19 +56,32 @@ def places(plan, seeds, report):
 def spacing(plan, seeds, report):
     """ISO 7256-1: of the distances x between neighbours, with the wanted distance r, x <= 0.5 r is
     a multiple, x > 1.5 r a miss, and the precision is the coefficient of variation of the rest."""
-    order = np.lexsort((seeds["index"], seeds["row"], seeds["block"], seeds["field"].astype(str)))
+    order = np.lexsort(
+        (seeds["member"], seeds["index"], seeds["row"], seeds["block"], seeds["field"].astype(str)))
     sorted_ = {name: column[order] for name, column in seeds.items()}
+    # A hill counts as one, at its middle.
+    first = np.flatnonzero(sorted_["member"] == 0)
+    size = np.diff(np.append(first, len(order)))
+    x, y = (np.add.reduceat(sorted_[name], first) / size for name in ("x", "y"))
+    sorted_ = {name: column[first] for name, column in sorted_.items()}
     wanted = {}
     for row in plan.seed_rows:
-        wanted.setdefault(row.field, row.properties["spacing_m"])
-    same = np.ones(len(order) - 1, dtype=bool)
+        said = row.properties
+        wanted[row.field, said["block"], said["row"], said["lane"], said["first"]] = said
+    same = np.ones(len(first) - 1, dtype=bool)
     for name in ("field", "block", "row", "lane"):
         same &= sorted_[name][1:] == sorted_[name][:-1]
     # Runs of a row that a keep-out interrupts are runs of their own.
     same &= np.diff(sorted_["index"]) == 1
-    step = np.hypot(np.diff(sorted_["x"]), np.diff(sorted_["y"]))[same]
-    reference = np.array([wanted[f] for f in plan.fields()])[
-        np.array([plan.fields().index(f) for f in sorted_["field"][1:][same]], dtype=int)]
+    begins = np.flatnonzero(np.append(True, ~same))
+    runs = [wanted.get(key) for key in zip(*(sorted_[name][begins] for name in ("field", "block", "row", "lane", "index")))]
+    report.check("every run of seeds is a seed row", None not in runs, f"{runs.count(None)} of {len(runs)} are not")
+    lengths = np.diff(np.append(begins, len(first)))
+    report.check("runs are as long as their rows say", [run["count"] for run in runs] == lengths.tolist())
+    hills = np.repeat([run.get("hill_seeds", 1) for run in runs], lengths)
+    report.check("hills have as many seeds as their rows say", np.array_equal(hills, size))
+    step = np.hypot(np.diff(x), np.diff(y))[same]
+    reference = np.repeat([run["spacing_m"] for run in runs], lengths)[1:][same]
     ratio = step / reference
     multiples, misses = np.count_nonzero(ratio <= 0.5), np.count_nonzero(ratio > 1.5)
     report.check("C13: no multiples", multiples == 0, multiples)
@@ -76,6 +92,23 @@ def spacing(plan, seeds, report):
     # Metres in the file are rounded to some micrometres.
     report.check("C13: precision 0 along straight rows", np.median(np.abs(ratio - 1)) < 1e-4, np.median(np.abs(ratio - 1)))
     report.check("C13: precision below 0.5 % everywhere", np.std(ratio) < 0.005, np.std(ratio))
+    neighbours(sorted_, x, y, runs, report)
+
+
+def neighbours(places, x, y, runs, report):
+    """A lattice is alike everywhere (checks D1 to D4): within a straight block of one spacing no place
+    has a nearer neighbour than the others have, and none has a farther one than in its own row. Up to
+    2 million places, by a k-d tree."""
+    if len({run["spacing_m"] for run in runs}) > 1:
+        return
+    block = (places["field"] == places["field"][0]) & (places["block"] == 0)
+    points = np.column_stack([x[block], y[block]])[:2_000_000]
+    nearest = scipy.spatial.cKDTree(points).query(points, k=2)[0][:, 1]
+    usual, spacing = np.median(nearest), runs[0]["spacing_m"]
+    report.check("no place has a nearer neighbour than the lattice gives", nearest.min() > 0.999 * usual,
+                 f"{nearest.min():.5f} m, usually {usual:.5f} m")
+    report.check("the nearest neighbour is no farther than along the row", usual < 1.0001 * spacing,
+                 f"{usual:.5f} m of {spacing} m")
 
 
 def deviations(plan, seeds, report):
@@ -91,6 +124,12 @@ def deviations(plan, seeds, report):
     pairs = zip(seeds["field"][step], seeds["lane"][step], seeds["sigma_along"][step], seeds["sigma_across"][step])
     strange = sum((round(float(a), 4), round(float(b), 4)) not in of_row[field, lane] for field, lane, a, b in pairs)
     report.check("deviations of seeds are those of their rows", strange == 0, strange)
+
+
+def through_duckdb(path, report, rows):
+    counted, near = duckdb.sql(
+        f"select count(*), count(*) filter (sigma_along between 0.008 and 1) from read_parquet('{path}')").fetchall()[0]
+    report.check("DuckDB reads it as is", counted == rows and near == rows, f"{counted} and {near} of {rows}")
 
 
 def through_geopandas(plan, path, seeds, report):

@@ -113,12 +113,12 @@ def parts_of(geometry):
 def rates(task, plan, field, report):
     rows = [f for f in plan.seed_rows if f.field == field]
     offsets = plan.machine["row_offsets_m"]
-    spacing = rows[0].properties["spacing_m"]
+    spacing, seeds = rows[0].properties["spacing_m"], rows[0].properties.get("hill_seeds", 1)
     between = (offsets[-1] - offsets[0]) / (len(offsets) - 1)
     zones = {zone.code: {p.process_data_ddi.hex().upper(): p.process_data_value for p in zone.process_data_variables}
              for zone in task.treatment_zones}
     work = zones.get(task.default_treatment_zone_code, {})
-    report.close("the count per area is the lattice's", work.get(COUNT_PER_AREA, 0), 1000 / (spacing * between), 0.5)
+    report.close("the count per area is the lattice's", work.get(COUNT_PER_AREA, 0), 1000 * seeds / (spacing * between), 0.5)
     report.close("the seed spacing is the lattice's", work.get(SEED_SPACING, 0), 1000 * spacing, 0.5)
     report.check("a seeding depth is set", work.get(SEEDING_DEPTH, 0) > 0, work)
     for what, code in (("out of the field", task.out_of_field_treatment_zone_code),

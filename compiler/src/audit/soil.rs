@@ -67,22 +67,29 @@ fn nearest(fence: &Edges, region: &MultiPolygon, asked_m: f64) -> Fault {
 /// Every seed lies inside the fence, hence on soil and outside every keep-out.
 pub(super) fn seeds_on_soil(site: &FieldSite, seeds: &SeedMap) -> Proof {
     let fence = Edges::of(&site.fence);
-    let wrong: Vec<Point> =
-        seeds.runs.iter().filter_map(|run| off_soil(site, &fence, run, seeds.spacing_m)).collect();
+    let wrong: Vec<Point> = seeds.runs.iter().filter_map(|run| off_soil(site, &fence, run)).collect();
     Proof::none_of("audit/seeds-on-soil", "runs", &wrong, |count| {
         format!("{count} runs of seeds leave the soil inside the fence")
     })
 }
 
-/// Runs of one row follow each other without a place sown twice.
+/// Runs of one row follow each other without a place sown twice: by their numbers where they are on
+/// one lattice, else by what lies between them on the ground.
 pub(super) fn seeds_apart(seeds: &SeedMap) -> Proof {
     let mut runs: Vec<&SeedRun> = seeds.runs.iter().collect();
-    runs.sort_by_key(|run| (run.block, run.row, run.first));
+    runs.sort_by_key(|run| (run.block, run.row));
     let mut wrong: Vec<Point> = Vec::new();
     for pair in runs.windows(2) {
-        let one_row = (pair[0].block, pair[0].row) == (pair[1].block, pair[1].row);
-        if one_row && pair[1].first < pair[0].first + i64::from(pair[0].count) {
-            wrong.extend(pair[1].positions(seeds.spacing_m).next());
+        let (before, after) = (pair[0], pair[1]);
+        let one_row = (before.block, before.row) == (after.block, after.row);
+        let one_lattice = (before.spacing_m - after.spacing_m).abs() < ROUNDING_M;
+        let twice = if one_lattice {
+            after.first < before.first + i64::from(before.count)
+        } else {
+            least_gap_m(before, after) < LEAST_SHARE * before.spacing_m.min(after.spacing_m)
+        };
+        if one_row && twice {
+            wrong.extend(after.positions().next());
         }
     }
     Proof::none_of("audit/seeds-apart", "runs", &wrong, |count| {
@@ -90,18 +97,31 @@ pub(super) fn seeds_apart(seeds: &SeedMap) -> Proof {
     })
 }
 
+/// Places of two lattices in one row are no nearer than this share of the closer spacing: nearer, they
+/// would be a multiple by ISO 7256-1.
+const LEAST_SHARE: f64 = 0.499;
+
+/// Least distance between the ends of two runs.
+fn least_gap_m(before: &SeedRun, after: &SeedRun) -> f64 {
+    let ends = |run: &SeedRun| {
+        let line = run.line(ROUNDING_M);
+        [line[0], line[line.len() - 1]]
+    };
+    let far = |a: Point, b: Point| crate::num::hypot(a.x - b.x, a.y - b.y);
+    ends(before).into_iter().flat_map(|a| ends(after).map(|b| far(a, b))).fold(f64::INFINITY, f64::min)
+}
+
 /// The first seed of the run that lies outside, if any: a straight run is judged by its ends and
 /// by the edges that cross it, a curved one seed by seed.
-fn off_soil(site: &FieldSite, fence: &Edges, run: &SeedRun, spacing_m: f64) -> Option<Point> {
+fn off_soil(site: &FieldSite, fence: &Edges, run: &SeedRun) -> Option<Point> {
     let outside = |point: Point| {
         !holds(&site.fence, point) && fence.distance([point, point], ROUNDING_M * 2.0) > ROUNDING_M
     };
     if let RowCourse::Curved(path) = &run.course {
-        let sown_m = f64::from(run.count - 1) * spacing_m;
-        let beyond = (sown_m > path.length() + ROUNDING_M).then(|| path.end().at);
-        return beyond.or_else(|| outside_of_chain(fence, run.positions(spacing_m), outside));
+        let beyond = (run.length_m() > path.length() + ROUNDING_M).then(|| path.end().at);
+        return beyond.or_else(|| outside_of_chain(fence, run.positions(), outside));
     }
-    let line = run.line(spacing_m, ROUNDING_M);
+    let line = run.line(ROUNDING_M);
     let (first, last) = (*line.first()?, *line.last()?);
     if outside(first) {
         return Some(first);

@@ -33,12 +33,7 @@ pub fn driven_over(route: &Route, seeds: &SeedMap, machine: &Machine) -> Vec<u64
         route.visits.iter().enumerate().map(|(order, visit)| (visit.lane, order)).collect();
     let sown_at = |run: &SeedRun| rank.get(&run.lane).copied().unwrap_or(usize::MAX);
     let pieces = RTree::bulk_load(
-        seeds
-            .runs
-            .iter()
-            .enumerate()
-            .flat_map(|(index, run)| pieces_of(index, run, seeds.spacing_m))
-            .collect(),
+        seeds.runs.iter().enumerate().flat_map(|(index, run)| pieces_of(index, run)).collect(),
     );
     let over = |order: usize, path: &Path| {
         let mut passed: BTreeMap<usize, Vec<Interval>> = BTreeMap::new();
@@ -57,7 +52,13 @@ pub fn driven_over(route: &Route, seeds: &SeedMap, machine: &Machine) -> Vec<u64
                 }
             }
         }
-        passed.into_values().flat_map(|run| merged(run, JOINED)).map(numbers_in).sum()
+        passed
+            .into_iter()
+            .map(|(run, shares)| {
+                let places: u64 = merged(shares, JOINED).into_iter().map(numbers_in).sum();
+                places * u64::from(seeds.runs[run].pattern.seeds())
+            })
+            .sum()
     };
     route
         .ways
@@ -78,17 +79,20 @@ struct Piece {
 
 type Placed = GeomWithData<Rectangle<[f64; 2]>, Piece>;
 
-fn pieces_of(index: usize, run: &SeedRun, spacing_m: f64) -> Vec<Placed> {
+fn pieces_of(index: usize, run: &SeedRun) -> Vec<Placed> {
     let line = match &run.course {
-        RowCourse::Straight { .. } => cut(&run.line(spacing_m, CHORD_M)),
-        RowCourse::Curved(_) => run.line(spacing_m, CHORD_M),
+        RowCourse::Straight { .. } => cut(&run.line(CHORD_M)),
+        RowCourse::Curved(_) => run.line(CHORD_M),
     };
+    // A hill counts where its middle is.
+    let half_m = run.pattern.length().to_m() / 2.0;
+    let place = |along_m: f64| (along_m - half_m) / run.spacing_m;
     let mut travelled_m = 0.0;
     line.windows(2)
         .map(|pair| {
-            let first = travelled_m / spacing_m;
+            let first = place(travelled_m);
             travelled_m += distance(pair[0], pair[1]);
-            let piece = Piece { run: index, ends: [pair[0], pair[1]], first, last: travelled_m / spacing_m };
+            let piece = Piece { run: index, ends: [pair[0], pair[1]], first, last: place(travelled_m) };
             let array = |p: Point| [p.x, p.y];
             Placed::new(Rectangle::from_corners(array(pair[0]), array(pair[1])), piece)
         })
@@ -143,6 +147,7 @@ fn numbers_in(interval: Interval) -> u64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::check::Pattern;
     use crate::geometry::{Gear, Piece as Motion, Pose};
     use crate::lanes::{BlockIdx, LaneIdx};
     use crate::num;
@@ -153,7 +158,8 @@ mod tests {
 
     /// A run of 101 seeds each 0.2 m to the east, from the origin on.
     fn row(lane: usize, course: RowCourse) -> SeedRun {
-        SeedRun { block: BlockIdx(0), lane: LaneIdx(lane), tool_row: 0, row: 0, first: 7, count: 101, course }
+        let (block, lane, pattern) = (BlockIdx(0), LaneIdx(lane), Pattern::Single);
+        SeedRun { block, lane, tool_row: 0, row: 0, first: 7, count: 101, spacing_m: 0.2, pattern, course }
     }
 
     fn straight() -> RowCourse {
@@ -175,7 +181,7 @@ mod tests {
             tyre_width: Length::m(tyre_m),
             ..example::machine()
         };
-        driven_over(&route, &SeedMap { runs: vec![row(lane, course)], spacing_m: 0.2 }, &machine)
+        driven_over(&route, &SeedMap { runs: vec![row(lane, course)], unsown_m: 0.0 }, &machine)
     }
 
     #[test]

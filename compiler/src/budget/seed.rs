@@ -3,6 +3,7 @@
 use super::SeedNeed;
 use crate::check::{Crop, Spacing};
 use crate::seeds::SeedMap;
+use lanewright_schema::quantity::Area;
 
 /// The seed that a field takes, and how often the hoppers are filled for it.
 pub fn seed_need(seeds: &SeedMap, crop: &Crop, spacing: &Spacing, hopper_fills: u32) -> SeedNeed {
@@ -14,13 +15,17 @@ pub fn seed_need(seeds: &SeedMap, crop: &Crop, spacing: &Spacing, hopper_fills: 
         units: crop.seeds_per_unit.map(|per_unit| count.div_ceil(per_unit)),
         hopper_fills,
         plants: count as f64 * crop.germination * crop.field_emergence,
-        area: spacing.between_rows * spacing.between_seeds * count as f64,
+        area: Area::m2(
+            seeds.runs.iter().map(|run| f64::from(run.count) * run.spacing_m).sum::<f64>()
+                * spacing.between_rows.to_m(),
+        ),
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::check::Pattern;
     use crate::geometry::Point;
     use crate::lanes::{BlockIdx, LaneIdx};
     use crate::seeds::{RowCourse, SeedRun};
@@ -30,11 +35,12 @@ mod tests {
     fn run(lane: usize, tool_row: usize, count: u32) -> SeedRun {
         let course = RowCourse::Straight { from: Point { x: 0.0, y: 0.0 }, angle: 0.0 };
         let (block, lane) = (BlockIdx(0), LaneIdx(lane));
-        SeedRun { block, lane, tool_row, row: 0, first: 0, count, course }
+        let pattern = Pattern::Single;
+        SeedRun { block, lane, tool_row, row: 0, first: 0, count, spacing_m: 0.18, pattern, course }
     }
 
     fn need(count: u32, crop: &Crop) -> SeedNeed {
-        let map = SeedMap { runs: vec![run(0, 0, count)], spacing_m: 0.18 };
+        let map = SeedMap { runs: vec![run(0, 0, count)], unsown_m: 0.0 };
         seed_need(&map, crop, &example::field().spacing, 1)
     }
 
@@ -63,9 +69,8 @@ mod tests {
         for (spacing_cm, stand) in spacings_cm.into_iter().zip((65..=110).step_by(5)) {
             let mut spacing = example::field().spacing;
             spacing.between_rows = Length::cm(75.0);
-            spacing.between_seeds = Length::cm(spacing_cm);
-            let map = SeedMap { runs: vec![run(0, 0, 1_000_000)], spacing_m: spacing_cm / 100.0 };
-            let found = seed_need(&map, &crop, &spacing, 1);
+            let sown = SeedRun { spacing_m: spacing_cm / 100.0, ..run(0, 0, 1_000_000) };
+            let found = seed_need(&SeedMap { runs: vec![sown], unsown_m: 0.0 }, &crop, &spacing, 1);
             let per_ha = found.plants / found.area.to_ha();
             let rounding = 0.05 / spacing_cm * per_ha;
             assert!((per_ha - f64::from(stand) * 1000.0).abs() <= rounding * 1.01, "{stand}: {per_ha}");

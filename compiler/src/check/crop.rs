@@ -1,6 +1,6 @@
-//! The crop and its seed lot, and the lattice that a field asks for.
+//! The crop and its seed lot.
 
-use super::{Crop, Findings, Pattern, Spacing, brief};
+use super::{Crop, Findings, brief};
 use lanewright_schema::job::units::Share;
 use lanewright_schema::job::{self as written, Written};
 use lanewright_schema::quantity::{Length, Mass};
@@ -47,51 +47,4 @@ fn share(share: &Written<Share>, key: &str, findings: &mut Findings) -> Option<f
         .label("must be above 0 % and at most 100 %")
         .hint("write the share as the seed lot's certificate gives it, for example `\"92 %\"`");
     None
-}
-
-/// Checks the lattice, against the machine where it could be read.
-pub fn spacing(
-    file: &written::Spacing,
-    machine: Option<&written::Machine>,
-    findings: &mut Findings,
-) -> Option<Spacing> {
-    findings.above_zero(&file.between_rows, "between_rows");
-    findings.above_zero(&file.between_seeds, "between_seeds");
-    findings.within(
-        &file.between_seeds,
-        "between_seeds",
-        &(Length::mm(1.0)..=Length::m(100.0), "1 mm to 100 m"),
-    );
-    let rows = file.between_rows.value;
-    if let Some(tool) = machine.map(|machine| machine.row_spacing.value)
-        && rows > Length::ZERO
-        && (rows - tool).abs() > Length::mm(0.01)
-    {
-        findings
-            .raise(
-                "spacing/not-the-machines",
-                &file.between_rows.place,
-                format!(
-                    "rows {} cm apart cannot be sown by a machine whose rows are {} cm apart",
-                    brief(rows.to_cm()),
-                    brief(tool.to_cm())
-                ),
-            )
-            .hint(format!("write `\"{} cm\"`, or set the machine's `row_spacing`", brief(tool.to_cm())));
-    }
-    let stagger = file.stagger.as_ref().map_or(Some(0.0), |stagger| {
-        let share = stagger.value.0;
-        if !(0.0..=1.0).contains(&share) {
-            findings
-                .raise("spacing/stagger", &stagger.place, format!("a stagger of {share} is outside 0 to 1"))
-                .hint("write the shift as a share of the seed spacing, for example `0.5`");
-            return None;
-        }
-        // A whole seed spacing is no shift at all.
-        Some(if share >= 1.0 { 0.0 } else { share })
-    });
-    let pattern = match file.pattern.as_ref().map(|pattern| pattern.value) {
-        None | Some(written::PatternName::Single) => Pattern::Single,
-    };
-    Some(Spacing { between_rows: rows, between_seeds: file.between_seeds.value, pattern, stagger: stagger? })
 }

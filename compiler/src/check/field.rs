@@ -5,7 +5,7 @@ use super::layout::layout;
 use super::ring::{KEEP_OUT, ring};
 use super::{
     Crop, Entrance, Field, FieldPlaces, Findings, GeoPolygon, Headland, HeadlandSize, HeadlandSown, KeepOut,
-    KeepOutShape, ReferenceFrame, crop, distance,
+    KeepOutShape, ReferenceFrame, distance, spacing,
 };
 use crate::num::hypot;
 use crate::read::span;
@@ -42,7 +42,7 @@ pub fn field(file: &written::Field, known: &Known<'_>, findings: &mut Findings) 
     let boundary = boundary(file, known.survey_frame.as_ref(), findings)
         .filter(|boundary| !tell_swapped(boundary, known.base_station, findings));
     let crop = crop_of(&file.crop, known, findings);
-    let spacing = crop::spacing(&file.spacing, known.machine, findings);
+    let spacing = spacing::spacing(&file.spacing, known.machine, crop, findings);
     let headland = headland(file.headland.as_ref(), findings);
     let home = file.home.as_ref().map(|home| findings.point(home));
     let entrances = entrances(file, findings);

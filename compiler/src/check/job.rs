@@ -150,12 +150,34 @@ pub struct Machine {
     pub hopper: Mass,
     /// Time of one refill stop.
     pub refill_time: Time,
+    /// How its seeds are let go.
+    pub metering: Metering,
     /// How true it works.
     pub precision: Precision,
     /// Time in which a person moves it to a part of the field that it cannot drive to.
     pub moving_time: Time,
+    /// Where the job states the working speed.
+    pub speed_span: Span,
     /// Where the job states it.
     pub span: Span,
+}
+
+/// How seeds are let go.
+#[derive(Copy, Clone, Debug, PartialEq)]
+pub struct Metering {
+    /// From the outlet to the furrow's floor. Not negative.
+    pub drop_height: Length,
+    /// From the command to the seed's leaving the outlet. Not negative.
+    pub gate_delay: Time,
+    /// Seeds a second from one row at most, above zero.
+    pub highest_rate: Option<f64>,
+}
+
+impl Default for Metering {
+    /// As far as seeds commonly fall, with a gate that is taken to open at once; no source.
+    fn default() -> Self {
+        Self { drop_height: Length::cm(2.5), gate_delay: Time::ZERO, highest_rate: None }
+    }
 }
 
 /// How true a machine works, as standard deviations. None is negative.
@@ -433,21 +455,108 @@ pub struct Crop {
 }
 
 /// The lattice that the seeds stand on.
-#[derive(Copy, Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Spacing {
     /// Between rows; equals the machine's row spacing.
     pub between_rows: Length,
-    /// Between seeds in the row, above zero.
+    /// Between places in the row, seeds or middles of hills, above zero.
     pub between_seeds: Length,
-    /// How the seeds lie.
+    /// What lies at a place.
     pub pattern: Pattern,
     /// Shift of each next row as a share of the seed spacing, in `[0, 1)`.
     pub stagger: f64,
+    /// The largest standard deviation along the row that a seed's place may have, above zero.
+    pub precision: Option<Length>,
+    /// Unsown at each end of a straight row. Not negative.
+    pub row_end_margin: Length,
+    /// Tool rows of the machine that are sown otherwise, each once.
+    pub own_rows: Vec<OwnRow>,
+    /// Rows that stay unsown.
+    pub tramlines: Option<Tramlines>,
 }
 
-/// How seeds lie in a row.
-#[derive(Copy, Clone, Debug, PartialEq, Eq)]
+/// A tool row that is sown otherwise than the rest.
+#[derive(Copy, Clone, Debug, PartialEq)]
+pub struct OwnRow {
+    /// Counted from zero at the machine's left.
+    pub tool_row: usize,
+    /// How.
+    pub stand: Stand,
+}
+
+/// How one row is sown.
+#[derive(Copy, Clone, Debug, PartialEq)]
+pub struct Stand {
+    /// Between places in the row, above zero and longer than a hill.
+    pub spacing: Length,
+    /// What lies at a place.
+    pub pattern: Pattern,
+}
+
+/// What lies at a place of the lattice.
+#[derive(Copy, Clone, Debug, PartialEq)]
 pub enum Pattern {
-    /// One seed at a time.
+    /// One seed.
     Single,
+    /// Some seeds, evenly from one end of the hill to the other, its middle on the place.
+    Hill {
+        /// At least two.
+        seeds: u32,
+        /// From the first to the last. Not negative.
+        length: Length,
+    },
+    /// One seed of a line in which seeds fall at a mean distance and have no place of their own.
+    Drill,
+}
+
+/// Rows of straight lanes that stay unsown.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Tramlines {
+    /// Every so many lanes, at least one.
+    pub every: i64,
+    /// The first of them, counted from zero at the block's left.
+    pub first: i64,
+    /// Rows of such a lane, counted from zero at its left.
+    pub rows: Vec<i64>,
+}
+
+impl Spacing {
+    /// How a tool row is sown.
+    pub fn stand(&self, tool_row: usize) -> Stand {
+        let own = self.own_rows.iter().find(|own| own.tool_row == tool_row);
+        own.map_or(Stand { spacing: self.between_seeds, pattern: self.pattern }, |own| own.stand)
+    }
+}
+
+impl Stand {
+    /// Seeds on a square metre of rows this far apart.
+    pub fn seeds_per_m2(&self, between_rows: Length) -> f64 {
+        f64::from(self.pattern.seeds()) / (between_rows * self.spacing).to_m2()
+    }
+}
+
+impl Pattern {
+    /// Seeds at a place.
+    pub const fn seeds(self) -> u32 {
+        match self {
+            Self::Single | Self::Drill => 1,
+            Self::Hill { seeds, .. } => seeds,
+        }
+    }
+
+    /// From the first seed of a place to its last.
+    pub const fn length(self) -> Length {
+        match self {
+            Self::Single | Self::Drill => Length::ZERO,
+            Self::Hill { length, .. } => length,
+        }
+    }
+}
+
+impl Tramlines {
+    /// Whether this row of a block stays unsown by a machine of so many tool rows.
+    pub fn holds(&self, row: i64, tool_rows: i64) -> bool {
+        let lane = row.div_euclid(tool_rows);
+        (lane - self.first).rem_euclid(self.every) == 0 && self.rows.contains(&row.rem_euclid(tool_rows))
+    }
 }

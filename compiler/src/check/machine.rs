@@ -1,6 +1,6 @@
 //! The machine: whether its rows, wheels, body and steering can be true together.
 
-use super::{BodyPoint, Findings, Machine, Precision, Steering, SteeringRate, brief};
+use super::{BodyPoint, Findings, Machine, Metering, Precision, Steering, SteeringRate, brief};
 use crate::num::hypot;
 use crate::read::span;
 use crate::survey::plane::{area, meetings};
@@ -54,10 +54,37 @@ pub fn machine(file: &written::Machine, findings: &mut Findings) -> Option<Machi
         lift_time: seconds(&file.lift_time, 2.0),
         hopper: file.hopper.as_ref().map_or(Mass::ZERO, |hopper| hopper.value),
         refill_time: seconds(&file.refill_time, 600.0),
+        metering: file.metering.as_ref().map_or_else(Metering::default, |file| metering(file, findings)),
         precision,
         moving_time: seconds(&file.moving_time, 900.0),
+        speed_span: span(&file.working_speed.place),
         span: span(&file.place),
     })
+}
+
+/// How seeds are let go, as the job says, else as is common.
+fn metering(file: &written::Metering, findings: &mut Findings) -> Metering {
+    let common = Metering::default();
+    if let Some(rate) = &file.highest_rate {
+        findings.above_zero(rate, "highest_rate");
+    }
+    Metering {
+        drop_height: stated(
+            file.drop_height.as_ref(),
+            "drop_height",
+            common.drop_height,
+            (Length::m(2.0), "0 m to 2 m"),
+            findings,
+        ),
+        gate_delay: stated(
+            file.gate_delay.as_ref(),
+            "gate_delay",
+            common.gate_delay,
+            (Time::s(5.0), "0 s to 5 s"),
+            findings,
+        ),
+        highest_rate: file.highest_rate.as_ref().map(|rate| rate.value),
+    }
 }
 
 /// How true the machine works, as the job says, else as ordinary machines do.
@@ -69,47 +96,47 @@ fn precision(
     let ordinary = Precision::ordinary(antennas);
     let Some(file) = file else { return ordinary };
     Precision {
-        tilt: deviation(
+        tilt: stated(
             file.tilt.as_ref(),
             "tilt",
             ordinary.tilt,
             (Angle::deg(30.0), "0 deg to 30 deg"),
             findings,
         ),
-        heading: deviation(
+        heading: stated(
             file.heading.as_ref(),
             "heading",
             ordinary.heading,
             (Angle::deg(30.0), "0 deg to 30 deg"),
             findings,
         ),
-        steering: deviation(
+        steering: stated(
             file.steering.as_ref(),
             "steering",
             ordinary.steering,
             (Length::m(1.0), "0 m to 1 m"),
             findings,
         ),
-        timing: deviation(
+        timing: stated(
             file.timing.as_ref(),
             "timing",
             ordinary.timing,
             (Time::s(5.0), "0 s to 5 s"),
             findings,
         ),
-        drop: deviation(file.drop.as_ref(), "drop", ordinary.drop, (Length::m(1.0), "0 m to 1 m"), findings),
+        drop: stated(file.drop.as_ref(), "drop", ordinary.drop, (Length::m(1.0), "0 m to 1 m"), findings),
     }
 }
 
-/// A standard deviation as written, or the ordinary one.
-fn deviation<Q: PartialOrd + Default + Copy>(
+/// A quantity from zero to so much as written, or the common one.
+fn stated<Q: PartialOrd + Default + Copy>(
     written: Option<&Written<Q>>,
     key: &str,
-    ordinary: Q,
+    common: Q,
     (most, words): (Q, &str),
     findings: &mut Findings,
 ) -> Q {
-    let Some(written) = written else { return ordinary };
+    let Some(written) = written else { return common };
     findings.not_negative(written, key);
     findings.within(written, key, &(Q::default()..=most, words));
     written.value

@@ -21,6 +21,7 @@ pub mod job;
 mod layout;
 mod machine;
 pub(crate) mod ring;
+mod spacing;
 #[cfg(test)]
 mod tests;
 mod weeding;

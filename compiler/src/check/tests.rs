@@ -4,6 +4,7 @@
 use super::*;
 use crate::read::{SourceError, Sources, read};
 use lanewright_schema::job::{Asked, Draft};
+use lanewright_schema::quantity::Length;
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
 use std::path::Path;
@@ -209,6 +210,57 @@ const SLIPS: &[Slip] = &[
     slip("between_rows = \"45 cm\"", "between_rows = \"50 cm\"", "spacing/not-the-machines", "\"50 cm\"")
         .fixed_by("\"45 cm\""),
     slip("stagger = 0.5", "stagger = 1.5", "spacing/stagger", "1.5").fixed_by("0.5"),
+    slip("stagger = 0.5", "stagger = \"square\"", "spacing/not-square", "\"9 cm\""),
+    slip("between_seeds = \"9 cm\"\n", "", "spacing/stand", "[field.spacing]"),
+    slip("between_seeds = ", "seeds_per_ha = 100_000\nbetween_seeds = ", "spacing/stand", "100_000"),
+    slip("between_seeds = \"9 cm\"", "seeds_per_ha = 1", "spacing/stand", "1"),
+    slip("between_seeds = \"9 cm\"", "plants_per_ha = 0", "job/not-above-zero", "0"),
+    slip("between_seeds = \"9 cm\"", "units_per_ha = 1.1", "spacing/no-unit", "1.1"),
+    slip(
+        "between_seeds = \"9 cm\"",
+        "pattern = \"hill\"\nbetween_hills = \"40 cm\"",
+        "spacing/pattern",
+        "[field.spacing]",
+    ),
+    slip(
+        "between_seeds = \"9 cm\"",
+        "pattern = \"hill\"\nbetween_seeds = \"40 cm\"\nseeds_per_hill = 3\nhill_length = \"6 cm\"",
+        "spacing/pattern",
+        "\"40 cm\"",
+    ),
+    slip(
+        "between_seeds = \"9 cm\"",
+        "pattern = \"hill\"\nbetween_hills = \"40 cm\"\nseeds_per_hill = 1\nhill_length = \"6 cm\"",
+        "spacing/pattern",
+        "1",
+    ),
+    slip("between_seeds = ", "seeds_per_hill = 3\nbetween_seeds = ", "spacing/pattern", "3"),
+    slip(
+        "between_seeds = \"9 cm\"",
+        "pattern = \"hill\"\nbetween_hills = \"40 cm\"\nseeds_per_hill = 3\nhill_length = \"0.4 m\"",
+        "spacing/hill-too-long",
+        "\"0.4 m\"",
+    ),
+    slip("stagger = 0.5", "tool_row = { rows = [7], between_seeds = \"36 cm\" }", "spacing/no-such-row", "7"),
+    slip(
+        "stagger = 0.5",
+        "tool_row = [{ rows = [1, 6], between_seeds = \"36 cm\" }, { rows = [6], between_seeds = \"9 cm\" }]",
+        "spacing/no-such-row",
+        "6",
+    ),
+    slip("stagger = 0.5", "tool_row = { rows = [1] }", "spacing/stand", "{ rows = [1] }"),
+    slip("stagger = 0.5", "tramlines = { every = 6, first = 9, rows = [2] }", "spacing/tramlines", "9"),
+    slip("stagger = 0.5", "tramlines = { every = 6, rows = [] }", "spacing/tramlines", "[]"),
+    slip(
+        "stagger = 0.5",
+        "tramlines = { every = 1, rows = [1, 2, 3, 4, 5, 6] }",
+        "spacing/tramlines",
+        "[1, 2, 3, 4, 5, 6]",
+    ),
+    slip("stagger = 0.5", "row_end_margin = \"-1 m\"", "job/negative", "\"-1 m\""),
+    slip("stagger = 0.5", "precision = \"0 mm\"", "job/not-above-zero", "\"0 mm\""),
+    slip("[machine]\n", "[machine]\nmetering = { highest_rate = 0 }\n", "job/not-above-zero", "0"),
+    slip("[machine]\n", "[machine]\nmetering = { drop_height = \"3 m\" }\n", "job/out-of-range", "\"3 m\""),
     slip(
         "fence_margin",
         "boundary = \"two.geojson\"\nboundary_index = 1\nfence_margin",
@@ -391,6 +443,52 @@ fn every_fix_that_a_hint_shows_is_good() {
         let (findings, passed) = told(&mended);
         assert!(passed.is_some(), "{} `{fix}`: {findings:#?}", slip.rule);
     }
+}
+
+fn spacing_of(instead_of_distance: &str) -> Spacing {
+    let (findings, job) =
+        told(&SOUND.replace("between_seeds = \"9 cm\"\nstagger = 0.5", instead_of_distance));
+    assert_eq!(findings, []);
+    job.unwrap().fields.remove(0).spacing
+}
+
+/// Reference checks C1, C3 and C5, derived: seeds a hectare and wanted plants become distances.
+#[test]
+fn a_stand_becomes_a_distance() {
+    let cm = |text: &str| spacing_of(text).between_seeds.to_cm();
+    assert!((cm("seeds_per_ha = 123_457") - 18.0).abs() < 1e-4);
+    // 94 % germinate and 85 % of these emerge.
+    assert!((cm("plants_per_ha = 90_000") - 1e6 / (0.45 * 90_000.0 / 0.799)).abs() < 1e-9);
+    let hills = "pattern = \"hill\"\nseeds_per_ha = 150_000\nseeds_per_hill = 3\nhill_length = \"6 cm\"";
+    assert!((cm(hills) - 1e6 / (0.45 * 50_000.0)).abs() < 1e-9);
+    let drilled = spacing_of("pattern = \"drill\"\nseeds_per_ha = 2_000_000");
+    assert!((drilled.between_seeds.to_mm() - 1e7 / (0.45 * 2_000_000.0)).abs() < 1e-9);
+    assert_eq!(drilled.pattern, Pattern::Drill);
+}
+
+/// Reference check D3, derived: rows 45 cm apart are equidistant at 51.96 cm, shifted by a half.
+#[test]
+fn a_stagger_decides_the_distance_where_nothing_else_does() {
+    let hex = spacing_of("stagger = \"hex\"");
+    assert!((hex.between_seeds.to_cm() - 45.0 * 2.0 / 3.0_f64.sqrt()).abs() < 1e-9);
+    assert_eq!(hex.stagger, 0.5);
+    let square = spacing_of("stagger = \"square\"");
+    assert_eq!((square.between_seeds, square.stagger), (Length::cm(45.0), 0.0));
+    let wide = spacing_of("stagger = \"hex\"\nbetween_seeds = \"3 m\"");
+    assert!(wide.stagger > 0.2 && wide.stagger < 0.5);
+}
+
+#[test]
+fn rows_are_counted_from_one_and_lanes_too() {
+    let spacing = spacing_of(
+        "between_seeds = \"18 cm\"\ntool_row = { rows = [6, 1], between_seeds = \"36 cm\" }\ntramlines = { every = 6, rows = [2, 5] }",
+    );
+    assert_eq!(spacing.stand(5).spacing, Length::cm(36.0));
+    assert_eq!(spacing.stand(4).spacing, Length::cm(18.0));
+    let tramlines = spacing.tramlines.unwrap();
+    // Rows 2 and 5 of lanes 3 and 9.
+    let unsown: Vec<i64> = (0..60).filter(|row| tramlines.holds(*row, 6)).collect();
+    assert_eq!(unsown, [13, 16, 49, 52]);
 }
 
 /// What a person reads, as one document.

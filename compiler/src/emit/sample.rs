@@ -8,7 +8,7 @@ use crate::geometry::{Path, Pose, angle_of_heading, region};
 use crate::lanes::{
     Block, BlockIdx, Course, Lane, LaneAreas, LaneIdx, LanePlan, LeftOver, LeftOverReason, RowSpan,
 };
-use crate::operations::WorkOrder;
+use crate::operations::{Release, RowOrder, RowRelease, WorkOrder};
 use crate::pipeline::{Compiled, FieldPlan};
 use crate::route::{Route, Visit};
 use crate::seeds::SeedMap;
@@ -66,10 +66,11 @@ fn field(machine: &crate::check::Machine, site: &FieldSite, lanes: usize) -> Fie
     let work_order = WorkOrder {
         operation: Operation::Sowing,
         seeds_per_m2: 12.345_679,
-        seed_spacing: Length::cm(18.0),
+        seed_spacing: Some(Length::cm(18.0)),
         depth: Length::cm(1.0),
         speed: Speed::m_per_s(0.5),
         seeds_per_s: 2.777_778,
+        rows: vec![RowOrder { stand: example::field().spacing.stand(0), seeds_per_m2: 12.345_679 }; 6],
     };
     let checks = vec![
         Check {
@@ -84,10 +85,21 @@ fn field(machine: &crate::check::Machine, site: &FieldSite, lanes: usize) -> Fie
     FieldPlan {
         lanes: plan,
         route,
-        seeds: SeedMap { runs: Vec::new(), spacing_m: 0.18 },
-        uncertainty: uncertainty(machine, Some(Length::m(1200.0)), &example::field().crop),
+        seeds: SeedMap { runs: Vec::new(), unsown_m: 0.0 },
+        uncertainty: uncertainty(
+            machine,
+            Some(Length::m(1200.0)),
+            &example::field().crop,
+            &example::field().spacing,
+        ),
         orders: vec![work_order],
         weeding: None,
+        release: Some(Release {
+            flight: Time::ms(71.4),
+            rows: vec![RowRelease { pace: [1.0; 2], lead: [Length::mm(35.7); 2], seeds_per_s: 2.777_778 }; 6],
+            fed_up_to: None,
+            precise_up_to: None,
+        }),
         budget: Budget { time, distance, seed, driven_over: 12 },
         audit: Audit { checks },
     }

@@ -6,13 +6,15 @@
 //! bounds depend on the seed map alone.
 
 use super::numbers::{micro, position};
+use crate::check::Pattern;
+use crate::geometry::Point;
 use crate::lanes::LaneIdx;
 use crate::pipeline::{Compiled, FieldPlan};
 use crate::seeds::SeedRun;
 use crate::site::FieldSite;
 use lanewright_schema::quantity::Length;
 use lanewright_schema::seedmap::parquet::{self, Header, SeedColumns};
-use lanewright_schema::seedmap::rows::{self, Run, SeedRow};
+use lanewright_schema::seedmap::rows::{self, RowPattern, Run, SeedRow};
 use std::io::{self, Write};
 use std::ops::Range;
 
@@ -34,8 +36,18 @@ pub fn seed_rows(compiled: &Compiled) -> io::Result<String> {
         .iter()
         .zip(&compiled.site.fields)
         .flat_map(|(plan, site)| {
-            let orders = driving_orders(plan);
-            plan.seeds.runs.iter().map(move |run| seed_row(run, plan, site, orders[run.lane.0], near))
+            let (orders, sigmas) = (driving_orders(plan), sigmas(plan));
+            plan.seeds.runs.iter().map(move |run| {
+                let lane = &plan.lanes.lanes[run.lane.0];
+                let sown = Sown {
+                    lane: orders[run.lane.0],
+                    sigma: sigmas[run.lane.0][run.tool_row],
+                    lead: plan.release.as_ref().map_or([Length::ZERO; 2], |release| {
+                        release.lead(lane, run.tool_row, &compiled.job.machine)
+                    }),
+                };
+                seed_row(run, site, &sown, near)
+            })
         })
         .collect();
     Ok(rows::write(rows)?)
@@ -49,7 +61,7 @@ pub fn seeds_parquet(compiled: &Compiled, out: &mut dyn Write) -> io::Result<()>
         .fields
         .iter()
         .zip(&compiled.site.fields)
-        .map(|(plan, site)| Placing { plan, site, orders: driving_orders(plan) })
+        .map(|(plan, site)| Placing::of(plan, site))
         .collect();
     let groups: Vec<(usize, Vec<Part>)> = fields
         .iter()
@@ -74,29 +86,64 @@ fn driving_orders(plan: &FieldPlan) -> Vec<usize> {
     orders
 }
 
-fn seed_row(run: &SeedRun, plan: &FieldPlan, site: &FieldSite, order: usize, near: f64) -> SeedRow {
-    let spacing_m = plan.seeds.spacing_m;
-    let line = run.line(spacing_m, LINE_TOLERANCE_M);
+/// How a run is sown.
+struct Sown {
+    /// Its lane's place in the driving order.
+    lane: usize,
+    /// Deviations of its plants along and across.
+    sigma: [f32; 2],
+    /// How far ahead of their places seeds are let go.
+    lead: [Length; 2],
+}
+
+fn seed_row(run: &SeedRun, site: &FieldSite, sown: &Sown, near: f64) -> SeedRow {
+    let line = run.line(LINE_TOLERANCE_M);
     let (first, last) = (line[0], line[line.len() - 1]);
-    let sigma = plan.uncertainty.plant(run.tool_row);
+    let (pattern, hill) = match run.pattern {
+        Pattern::Single => (RowPattern::Single, None),
+        Pattern::Drill => (RowPattern::Drill, None),
+        Pattern::Hill { seeds, length } => (RowPattern::Hill, Some((seeds, length.to_m()))),
+    };
     SeedRow {
         run: Run {
             field: site.name.clone(),
             block: run.block.0,
             row: run.row,
-            lane: order,
+            lane: sown.lane,
             first: run.first,
             count: run.count,
-            spacing_m,
+            spacing_m: run.spacing_m,
+            pattern,
+            hill_seeds: hill.map(|(seeds, _)| seeds),
+            hill_length_m: hill.map(|(_, length_m)| length_m),
             first_x: micro(first.x),
             first_y: micro(first.y),
             last_x: micro(last.x),
             last_y: micro(last.y),
-            sigma_along_m: tenth_of_millimetre(sigma.along),
-            sigma_across_m: tenth_of_millimetre(sigma.across),
+            sigma_along_m: tenth_of_millimetre(Length::m(sown.sigma[0].into())),
+            sigma_across_m: tenth_of_millimetre(Length::m(sown.sigma[1].into())),
+            lead_m: sown.lead.map(tenth_of_millimetre),
         },
         line: line.into_iter().map(|point| position(site.inverse.to_geo(point), near)).collect(),
     }
+}
+
+/// For each lane and each tool row of its line how far plants may stand from their places, along and
+/// across. Where a lane is driven against its line, another tool row is over the row.
+fn sigmas(plan: &FieldPlan) -> Vec<Vec<[f32; 2]>> {
+    let rows = plan.uncertainty.rows.len();
+    let along: Vec<[f32; 2]> = (0..rows)
+        .map(|row| {
+            let sigma = plan.uncertainty.plant(row);
+            [sigma.along, sigma.across].map(|length| tenth_of_millimetre(length) as f32)
+        })
+        .collect();
+    let against: Vec<[f32; 2]> = along.iter().rev().copied().collect();
+    let mut sigmas = vec![along; plan.lanes.lanes.len()];
+    for visit in plan.route.visits.iter().filter(|visit| !visit.along) {
+        sigmas[visit.lane.0].clone_from(&against);
+    }
+    sigmas
 }
 
 /// Metres to a tenth of a millimetre: a deviation is known no better.
@@ -104,25 +151,28 @@ fn tenth_of_millimetre(length: Length) -> f64 {
     (length.to_m() * 1e4).round() / 1e4
 }
 
-/// Consecutive seeds of one run.
+/// Consecutive places of one run.
 struct Part {
     run: usize,
-    seeds: Range<u32>,
+    places: Range<u32>,
 }
 
-/// Cuts runs into row groups.
+/// Cuts runs into row groups, each as full as whole places let it be.
 fn groups_of(runs: &[SeedRun]) -> Vec<Vec<Part>> {
     let mut groups = Vec::new();
     let mut group = Vec::new();
     let mut room = GROUP_SEEDS;
-    for (run, SeedRun { count, .. }) in runs.iter().enumerate() {
+    for (run, SeedRun { count, pattern, .. }) in runs.iter().enumerate() {
+        let in_place = pattern.seeds() as usize;
         let mut from = 0;
         while from < *count {
-            let to = count.min(&(from + room as u32)).to_owned();
-            group.push(Part { run, seeds: from..to });
-            room -= (to - from) as usize;
-            from = to;
-            if room == 0 {
+            let to = count.min(&(from + (room / in_place) as u32)).to_owned();
+            if to > from {
+                group.push(Part { run, places: from..to });
+                room -= (to - from) as usize * in_place;
+                from = to;
+            }
+            if room < in_place {
                 groups.push(std::mem::take(&mut group));
                 room = GROUP_SEEDS;
             }
@@ -139,13 +189,19 @@ struct Placing<'a> {
     plan: &'a FieldPlan,
     site: &'a FieldSite,
     orders: Vec<usize>,
+    /// For each lane and tool row of its line, deviations along and across.
+    sigmas: Vec<Vec<[f32; 2]>>,
 }
 
-impl Placing<'_> {
+impl<'a> Placing<'a> {
+    fn of(plan: &'a FieldPlan, site: &'a FieldSite) -> Self {
+        Self { plan, site, orders: driving_orders(plan), sigmas: sigmas(plan) }
+    }
+
     fn columns(&self, parts: &[Part]) -> SeedColumns {
         let mut columns = SeedColumns { field: self.site.name.clone(), ..SeedColumns::default() };
         for part in parts {
-            self.place(&self.plan.seeds.runs[part.run], part.seeds.clone(), &mut columns);
+            self.place(&self.plan.seeds.runs[part.run], part.places.clone(), &mut columns);
         }
         snap(&mut columns.x, METRE_STEP);
         snap(&mut columns.y, METRE_STEP);
@@ -154,36 +210,69 @@ impl Placing<'_> {
         columns
     }
 
-    fn place(&self, run: &SeedRun, seeds: Range<u32>, columns: &mut SeedColumns) {
-        let count = seeds.len();
+    fn place(&self, run: &SeedRun, places: Range<u32>, columns: &mut SeedColumns) {
+        let in_place = run.pattern.seeds();
+        let count = places.len() * in_place as usize;
         let repeat = |value: i64, into: &mut Vec<i32>| {
             into.resize(into.len() + count, value as i32);
         };
         repeat(run.block.0 as i64, &mut columns.block);
         repeat(run.row, &mut columns.row);
         repeat(self.orders[run.lane.0] as i64, &mut columns.lane);
-        let sigma = self.plan.uncertainty.plant(run.tool_row);
-        columns
-            .sigma_along
-            .resize(columns.sigma_along.len() + count, tenth_of_millimetre(sigma.along) as f32);
-        columns
-            .sigma_across
-            .resize(columns.sigma_across.len() + count, tenth_of_millimetre(sigma.across) as f32);
-        columns.index.extend(seeds.clone().map(|seed| (run.first + i64::from(seed)) as i32));
-
-        let spacing_m = self.plan.seeds.spacing_m;
-        if let Some((from, step)) = run.straight_step(spacing_m) {
-            columns.x.extend(seeds.clone().map(|seed| from.x + f64::from(seed) * step.x));
-            columns.y.extend(seeds.clone().map(|seed| from.y + f64::from(seed) * step.y));
-            let line = self.site.inverse.along(from, step);
-            line.extend(seeds.start, count as u32, &mut columns.longitude, &mut columns.latitude);
+        let sigma = self.sigmas[run.lane.0][run.tool_row];
+        columns.sigma_along.resize(columns.sigma_along.len() + count, sigma[0]);
+        columns.sigma_across.resize(columns.sigma_across.len() + count, sigma[1]);
+        if in_place == 1 {
+            columns.index.extend(places.clone().map(|place| (run.first + i64::from(place)) as i32));
+            repeat(0, &mut columns.member);
         } else {
-            for point in run.positions(spacing_m).skip(seeds.start as usize).take(count) {
-                let place = self.site.inverse.to_geo(point);
-                columns.x.push(point.x);
-                columns.y.push(point.y);
-                columns.longitude.push(place.longitude);
-                columns.latitude.push(place.latitude);
+            let seeds = || places.clone().flat_map(|place| (0..in_place).map(move |member| (place, member)));
+            columns.index.extend(seeds().map(|(place, _)| (run.first + i64::from(place)) as i32));
+            columns.member.extend(seeds().map(|(_, member)| member as i32));
+        }
+
+        match run.straight_step() {
+            Some((from, step)) if in_place == 1 => self.straight(from, step, places, columns),
+            Some((from, step)) => self.hills(run, from, step, places, columns),
+            None => {
+                let first = places.start as usize * in_place as usize;
+                for point in run.positions().skip(first).take(count) {
+                    let place = self.site.inverse.to_geo(point);
+                    columns.x.push(point.x);
+                    columns.y.push(point.y);
+                    columns.longitude.push(place.longitude);
+                    columns.latitude.push(place.latitude);
+                }
+            }
+        }
+    }
+
+    /// Points one step apart.
+    fn straight(&self, from: Point, step: Point, places: Range<u32>, columns: &mut SeedColumns) {
+        columns.x.extend(places.clone().map(|place| from.x + f64::from(place) * step.x));
+        columns.y.extend(places.clone().map(|place| from.y + f64::from(place) * step.y));
+        let line = self.site.inverse.along(from, step);
+        let count = places.len() as u32;
+        line.extend(places.start, count, &mut columns.longitude, &mut columns.latitude);
+    }
+
+    /// Each member of the hills is a row of points one step apart; the rows are then interleaved.
+    fn hills(&self, run: &SeedRun, from: Point, step: Point, places: Range<u32>, columns: &mut SeedColumns) {
+        let members: Vec<SeedColumns> = run
+            .members()
+            .map(|along_m| {
+                let mut member = SeedColumns::default();
+                let from = from + step * (along_m / run.spacing_m);
+                self.straight(from, step, places.clone(), &mut member);
+                member
+            })
+            .collect();
+        for place in 0..places.len() {
+            for member in &members {
+                columns.x.push(member.x[place]);
+                columns.y.push(member.y[place]);
+                columns.longitude.push(member.longitude[place]);
+                columns.latitude.push(member.latitude[place]);
             }
         }
     }
@@ -202,37 +291,45 @@ fn snap(values: &mut [f64], step: f64) {
 mod tests {
     use super::*;
     use crate::emit::sample;
-    use crate::geometry::Point;
     use crate::lanes::BlockIdx;
     use crate::seeds::{RowCourse, seeds};
     use crate::site::Projector;
     use proptest::prelude::*;
 
-    fn compiled() -> Compiled {
+    fn compiled(pattern: Pattern) -> Compiled {
         let mut compiled = sample::compiled(3);
         let field = &mut compiled.fields[0];
-        let asked = &compiled.job.fields[0];
-        field.seeds = seeds(&field.lanes, &asked.spacing, &compiled.job.machine);
+        let asked = &mut compiled.job.fields[0];
+        asked.spacing.pattern = pattern;
+        field.seeds = seeds(&field.lanes, &field.route.visits, &asked.spacing, &compiled.job.machine);
         compiled
     }
 
+    const HILL: Pattern = Pattern::Hill { seeds: 3, length: Length::cm(6.0) };
+
     #[test]
     fn every_seed_is_in_both_files() {
-        let compiled = compiled();
-        let rows = rows::read(&seed_rows(&compiled).unwrap()).unwrap();
-        let counted: u64 = rows.iter().map(|row| u64::from(row.run.count)).sum();
+        for pattern in [Pattern::Single, HILL, Pattern::Drill] {
+            every_seed_is_in_both(&compiled(pattern));
+        }
+    }
+
+    fn every_seed_is_in_both(compiled: &Compiled) {
+        let rows = rows::read(&seed_rows(compiled).unwrap()).unwrap();
+        let in_place = |row: &SeedRow| u64::from(row.run.hill_seeds.unwrap_or(1));
+        let counted: u64 = rows.iter().map(|row| u64::from(row.run.count) * in_place(row)).sum();
         assert!(counted > 1000);
         assert_eq!(counted, compiled.fields[0].seeds.count());
 
         let runs = &compiled.fields[0].seeds.runs;
-        let orders = driving_orders(&compiled.fields[0]);
-        let placing = Placing { plan: &compiled.fields[0], site: &compiled.site.fields[0], orders };
+        let placing = Placing::of(&compiled.fields[0], &compiled.site.fields[0]);
         let columns: Vec<SeedColumns> = groups_of(runs).iter().map(|parts| placing.columns(parts)).collect();
         assert_eq!(columns.iter().map(|c| c.x.len() as u64).sum::<u64>(), counted);
         let same_length = |c: &SeedColumns| {
-            let integers = [&c.block, &c.row, &c.index, &c.lane].map(Vec::len);
+            let integers = [&c.block, &c.row, &c.index, &c.member, &c.lane].map(Vec::len);
             let coordinates = [&c.x, &c.y, &c.longitude, &c.latitude].map(Vec::len);
-            integers == coordinates && integers.iter().all(|&length| length == c.x.len())
+            coordinates.iter().all(|&length| length == c.x.len())
+                && integers.iter().all(|&length| length == c.x.len())
         };
         assert!(columns.iter().all(same_length));
     }
@@ -240,10 +337,10 @@ mod tests {
     /// PROJ, asked for each seed, says the same as the file.
     #[test]
     fn degrees_and_metres_of_a_seed_are_the_same_place() {
-        let compiled = compiled();
+        let compiled = compiled(HILL);
         let projector = Projector::new(&compiled.site.frame).unwrap();
         let (plan, site) = (&compiled.fields[0], &compiled.site.fields[0]);
-        let placing = Placing { plan, site, orders: driving_orders(plan) };
+        let placing = Placing::of(plan, site);
         let columns = placing.columns(&groups_of(&plan.seeds.runs)[0]);
         for i in (0..columns.x.len()).step_by(97) {
             let place = lanewright_schema::quantity::GeoPoint {
@@ -254,12 +351,18 @@ mod tests {
             let apart = (ground.x - columns.x[i]).hypot(ground.y - columns.y[i]);
             assert!(apart < 1.2e-4, "{apart}");
         }
+        // The seeds of the file are those of the runs, in their order.
+        let run = &plan.seeds.runs[0];
+        for (i, seed) in run.positions().enumerate().take(columns.x.len()) {
+            assert!((seed.x - columns.x[i]).hypot(seed.y - columns.y[i]) < 1e-6);
+            assert_eq!(columns.member[i], i as i32 % 3);
+        }
     }
 
     #[test]
     fn the_seed_file_is_written() {
         let mut bytes = Vec::new();
-        seeds_parquet(&compiled(), &mut bytes).unwrap();
+        seeds_parquet(&compiled(HILL), &mut bytes).unwrap();
         assert!(bytes.starts_with(b"PAR1") && bytes.ends_with(b"PAR1"));
     }
 
@@ -273,7 +376,13 @@ mod tests {
         }
 
         #[test]
-        fn groups_hold_each_seed_once(counts in prop::collection::vec(1_u32..400_000, 0..12)) {
+        fn groups_hold_each_place_once(
+            counts in prop::collection::vec(1_u32..400_000, 0..12), seeds in 1..40_u32,
+        ) {
+            let pattern = match seeds {
+                1 => Pattern::Single,
+                seeds => Pattern::Hill { seeds, length: Length::cm(1.0) },
+            };
             let runs: Vec<SeedRun> = counts
                 .iter()
                 .map(|&count| SeedRun {
@@ -283,18 +392,21 @@ mod tests {
                     row: 0,
                     first: 0,
                     count,
+                    spacing_m: 0.1,
+                    pattern,
                     course: RowCourse::Straight { from: Point { x: 0.0, y: 0.0 }, angle: 0.0 },
                 })
                 .collect();
             let groups = groups_of(&runs);
             let mut next = vec![0; runs.len()];
             for part in groups.iter().flatten() {
-                prop_assert_eq!(part.seeds.start, next[part.run]);
-                next[part.run] = part.seeds.end;
+                prop_assert_eq!(part.places.start, next[part.run]);
+                next[part.run] = part.places.end;
             }
             prop_assert_eq!(next, counts);
-            let sizes = groups.iter().map(|g| g.iter().map(|p| p.seeds.len()).sum::<usize>());
-            prop_assert!(sizes.rev().skip(1).all(|size| size == GROUP_SEEDS));
+            let sizes = groups.iter().map(|g| g.iter().map(|p| p.places.len() * seeds as usize).sum::<usize>());
+            let full = |size: usize| size <= GROUP_SEEDS && size + seeds as usize > GROUP_SEEDS;
+            prop_assert!(sizes.rev().skip(1).all(full));
         }
     }
 }

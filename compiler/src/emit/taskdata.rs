@@ -24,7 +24,7 @@ use crate::geometry::Point as GroundPoint;
 use crate::pipeline::Compiled;
 use crate::rules;
 use crate::site::Baseline;
-use device::Described;
+use device::{Described, Duty, Metered};
 use lanewright_schema::quantity::GeoPoint;
 use lanewright_schema::taskdata::{
     AttachedFile, BaseStation, BaseStationId, Customer, CustomerId, Farm, FarmId, Latitude, Longitude,
@@ -60,10 +60,19 @@ pub struct TaskDataFiles {
 pub fn task_data(compiled: &Compiled) -> TaskDataFiles {
     let job = &compiled.job;
     let lots = Lots::of(job);
-    let machine = device::described(&job.machine, job.order.operations[0]);
+    let machine = device::described(&job.machine, duty(job));
     let set = task_data_set(compiled, &lots, &machine);
     let link_list = links::link_list(&set, job, &lots);
     TaskDataFiles { task_data: write(&set), link_list: write(&link_list) }
+}
+
+/// Rows are told for themselves where some field wants them sown otherwise than others.
+fn duty(job: &Job) -> Duty {
+    if job.order.operations[0].is_weeding() {
+        return Duty::Weeds;
+    }
+    let alike = job.fields.iter().all(|field| field.spacing.own_rows.is_empty());
+    Duty::Sows(if alike { Metered::Together } else { Metered::RowByRow })
 }
 
 /// What of a job the format cannot hold: notes, since a machine can work without it.

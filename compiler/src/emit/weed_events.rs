@@ -68,7 +68,7 @@ fn columns(
     for &(order, index) in steps {
         let (visit, run) = (plan.route.visits[order], &plan.seeds.runs[index]);
         let driven = Driven::new(&plan.lanes.lanes[visit.lane.0], visit, machine);
-        weeding.events[index].each(run, &driven, plan.seeds.spacing_m, |event| {
+        weeding.events[index].each(run, &driven, |event| {
             let ToolEvent { event, index, distance_m, at } = event;
             let place = site.inverse.to_geo(at);
             columns.block.push(run.block.0 as i32);

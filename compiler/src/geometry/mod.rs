@@ -11,6 +11,7 @@ pub mod curve;
 pub mod fillet;
 pub mod footprint;
 pub mod interval;
+pub mod lattice;
 pub mod path;
 pub mod region;
 pub mod strip;

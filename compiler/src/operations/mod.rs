@@ -1,10 +1,15 @@
 //! What the tool does along the route: set-points of each operation.
 //!
 //! In: what is asked of a field and the machine that does it. Out: one work order an operation,
-//! whose set-points follow from the lattice alone: `1 / (row spacing · seed spacing)` seeds a
-//! square metre, `speed / seed spacing` seeds a second from each outlet.
+//! whose set-points follow from the lattice alone: `seeds at a place / (row spacing · spacing)` seeds a
+//! square metre, `seeds at a place · speed / spacing` seeds a second from each outlet. How far ahead of
+//! its place a seed is let go, row by row and bend by bend, is in [`release()`].
 
-use crate::check::{Field, Machine, Operation};
+mod release;
+
+pub use release::{Release, RowRelease, release};
+
+use crate::check::{Field, Machine, Operation, Pattern, Stand};
 use lanewright_schema::quantity::{Length, Speed};
 
 /// One operation on one field.
@@ -12,16 +17,39 @@ use lanewright_schema::quantity::{Length, Speed};
 pub struct WorkOrder {
     /// Which operation.
     pub operation: Operation,
-    /// Seeds per square metre that the lattice amounts to.
+    /// Seeds per square metre that the lattice amounts to, over all tool rows.
     pub seeds_per_m2: f64,
-    /// Distance between seeds in the row.
-    pub seed_spacing: Length,
+    /// Distance between places in the row, where all tool rows have the same.
+    pub seed_spacing: Option<Length>,
     /// Seeding depth.
     pub depth: Length,
     /// Speed with the tool down.
     pub speed: Speed,
-    /// Seeds per second and row at that speed.
+    /// Seeds per second at that speed, from the row that has most.
     pub seeds_per_s: f64,
+    /// For each tool row, left to right, how it is sown.
+    pub rows: Vec<RowOrder>,
+}
+
+/// How one tool row is sown.
+#[derive(Copy, Clone, Debug, PartialEq)]
+pub struct RowOrder {
+    /// Distance and pattern.
+    pub stand: Stand,
+    /// Seeds per square metre of its row.
+    pub seeds_per_m2: f64,
+}
+
+impl WorkOrder {
+    /// Whether all tool rows are sown alike.
+    pub fn is_uniform(&self) -> bool {
+        self.rows.windows(2).all(|pair| pair[0] == pair[1])
+    }
+
+    /// Whether seeds have places of their own in every row.
+    pub fn has_places(&self) -> bool {
+        self.rows.iter().all(|row| row.stand.pattern != Pattern::Drill)
+    }
 }
 
 /// The work orders of a field, in the order in which the operations are asked for.
@@ -31,19 +59,34 @@ pub fn operations(asked: &[Operation], field: &Field, machine: &Machine) -> Vec<
 
 fn work_order(operation: Operation, field: &Field, machine: &Machine) -> WorkOrder {
     let spacing = &field.spacing;
+    let rows: Vec<RowOrder> = (0..machine.row_offsets.len())
+        .map(|row| {
+            let stand = spacing.stand(row);
+            RowOrder { stand, seeds_per_m2: stand.seeds_per_m2(spacing.between_rows) }
+        })
+        .collect();
+    let mean = rows.iter().map(|row| row.seeds_per_m2).sum::<f64>() / rows.len() as f64;
+    let alike = rows.iter().all(|row| row.stand.spacing == rows[0].stand.spacing);
     WorkOrder {
         operation,
-        seeds_per_m2: 1.0 / (spacing.between_rows * spacing.between_seeds).to_m2(),
-        seed_spacing: spacing.between_seeds,
+        seeds_per_m2: mean,
+        seed_spacing: alike.then(|| rows[0].stand.spacing),
         depth: field.crop.depth,
         speed: machine.working_speed,
-        seeds_per_s: machine.working_speed.to_m_per_s() / spacing.between_seeds.to_m(),
+        seeds_per_s: rows.iter().map(|row| seeds_per_s(row.stand, machine.working_speed)).fold(0.0, f64::max),
+        rows,
     }
+}
+
+/// Seeds a second from an outlet that moves so fast.
+fn seeds_per_s(stand: Stand, speed: Speed) -> f64 {
+    f64::from(stand.pattern.seeds()) * speed.to_m_per_s() / stand.spacing.to_m()
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::check::OwnRow;
     use crate::site::example;
 
     fn sown(between_rows: f64, between_seeds: f64) -> WorkOrder {
@@ -70,6 +113,18 @@ mod tests {
         for (rows, seeds, per_ha) in lattices {
             assert!((sown(rows, seeds).seeds_per_m2 * 1e4 - per_ha).abs() < 1.0);
         }
+    }
+
+    /// Two rows of six at twice the distance leave five sixths of the seeds.
+    #[test]
+    fn rows_sown_otherwise_count_by_themselves() {
+        let mut field = example::field();
+        let stand = Stand { spacing: Length::cm(36.0), pattern: Pattern::Single };
+        field.spacing.own_rows = [0, 5].map(|tool_row| OwnRow { tool_row, stand }).to_vec();
+        let order = operations(&[Operation::Sowing], &field, &example::machine()).remove(0);
+        assert!((order.seeds_per_m2 - 5.0 / 6.0 / (0.45 * 0.18)).abs() < 1e-12);
+        assert_eq!(order.seed_spacing, None);
+        assert!(!order.is_uniform());
     }
 
     /// Reference check C9: 0.18 m at 1 m/s, derived.

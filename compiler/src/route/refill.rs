@@ -38,8 +38,11 @@ pub fn refills(
     let too_long = needs.iter().position(|need| need.iter().any(|&seeds| seeds > capacity));
     if let Some(visit) = too_long {
         let most = needs[visit].iter().copied().max().unwrap_or(0);
-        let finding =
-            hopper_too_small(site, machine, seeds.spacing_m, plan, route.visits[visit], most, capacity);
+        let visit = route.visits[visit];
+        let of_lane = seeds.runs.iter().filter(|run| run.lane == visit.lane);
+        let metres_a_seed =
+            of_lane.map(|run| run.spacing_m / f64::from(run.pattern.seeds())).fold(f64::INFINITY, f64::min);
+        let finding = hopper_too_small(site, machine, metres_a_seed, plan, visit, most, capacity);
         return Told { value: None, findings: vec![finding] };
     }
     let places: Vec<Place> = (0..route.visits.len()).map(|after| place(site, plan, &route, after)).collect();
@@ -71,7 +74,7 @@ fn need_by_visit(seeds: &SeedMap, visits: &[Visit], tool_rows: usize) -> Vec<Vec
     let mut by_lane = vec![vec![0_u64; tool_rows]; lanes];
     for run in &seeds.runs {
         if let Some(rows) = by_lane.get_mut(run.lane.0) {
-            rows[run.tool_row] += u64::from(run.count);
+            rows[run.tool_row] += run.seeds();
         }
     }
     let need = |visit: &Visit| {
@@ -138,14 +141,14 @@ fn best_stops(needs: &[Vec<u64>], capacity: u64, costs_s: impl Fn(usize) -> f64)
 fn hopper_too_small(
     site: &FieldSite,
     machine: &Machine,
-    spacing_m: f64,
+    metres_a_seed: f64,
     plan: &LanePlan,
     visit: Visit,
     most: u64,
     capacity: u64,
 ) -> Finding {
     let path = super::driven(plan, visit);
-    let reaches_m = capacity as f64 * spacing_m;
+    let reaches_m = capacity as f64 * metres_a_seed;
     let needed = machine.hopper * (most as f64 / capacity as f64);
     let message = format!(
         "a hopper of {} g reaches {reaches_m:.0} m of a row; a lane of {:.0} m in `{}` needs {most} seeds, the hopper holds {capacity}",

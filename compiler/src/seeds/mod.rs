@@ -1,33 +1,41 @@
 //! Every seed of a field, as lattice runs.
 //!
-//! In: the lanes with each tool row's beginning and end, the spacing and the machine. Out: runs of
-//! consecutive lattice indices. In a straight block seed `m` of row `k` lies at
-//! `(m + phase(k)) · spacing` from the datum along the heading, `k` row spacings to its right, where
-//! `phase(k)` is the fraction of `k · stagger`; it depends on no lane, so rows of different lanes
-//! line up and any later pass finds the same places. Along a contour lane or a headland lap seeds are
-//! spaced by arc length on the row's own way; along a contour, too, `phase(k)` shifts a row's first. A span takes the indices from its beginning up to, but not
-//! including, its end: spans that abut share no seed.
+//! In: the lanes with each tool row's beginning and end, the direction in which each lane is driven,
+//! the spacing and the machine. Out: runs of consecutive lattice places. In a straight block place `m`
+//! of row `k` lies at `(m + phase(k)) · spacing` from the datum along the heading, `k` row spacings to
+//! its right, where `phase(k)` is the fraction of `k · stagger`; it depends on no lane, so rows of
+//! different lanes line up and any later pass finds the same places. Along a contour lane or a headland
+//! lap places are spaced by arc length on the row's own way; along a contour, too, `phase(k)` shifts a
+//! row's first. A single seed lies on its place, a hill with its middle.
+//! A span takes the places from its beginning up to, but not including, its end, and every seed of a
+//! hill lies within it: spans that abut share no seed.
 
-use crate::check::{Machine, Spacing};
-use crate::geometry::{Path, Point, Pose, angle_of_heading, distance};
+use crate::check::{Machine, Pattern, Spacing};
+use crate::geometry::{Path, Point, angle_of_heading};
 use crate::lanes::{BlockIdx, Course, Lane, LaneIdx, LanePlan, RowSpan};
 use crate::num;
+use crate::route::Visit;
 use lanewright_schema::quantity::Heading;
 
 mod course;
+mod lay;
+mod positions;
 
 pub use course::course_of;
+pub use positions::Positions;
+
+use lay::{Lattice, Tool, along_way};
 
 /// All seeds of one field.
 #[derive(Clone, Debug)]
 pub struct SeedMap {
     /// In order of block, row, first index.
     pub runs: Vec<SeedRun>,
-    /// Distance between seeds along a row, metres.
-    pub spacing_m: f64,
+    /// Metres of row that stay unsown as tramlines.
+    pub unsown_m: f64,
 }
 
-/// Consecutive seeds of one row.
+/// Consecutive places of one row.
 #[derive(Clone, Debug)]
 pub struct SeedRun {
     /// The block whose lattice numbers it.
@@ -38,11 +46,15 @@ pub struct SeedRun {
     pub tool_row: usize,
     /// Row number in the block's lattice.
     pub row: i64,
-    /// Lattice index of the first seed.
+    /// Lattice index of the first place.
     pub first: i64,
-    /// How many seeds, at least one.
+    /// How many places, at least one.
     pub count: u32,
-    /// The way of the row from the first seed to the last.
+    /// Metres from place to place.
+    pub spacing_m: f64,
+    /// What lies at a place.
+    pub pattern: Pattern,
+    /// The way of the row from the first seed of the first place to the last seed of the last.
     pub course: RowCourse,
 }
 
@@ -60,79 +72,163 @@ pub enum RowCourse {
     Curved(Path),
 }
 
-/// A share of a seed spacing within which a bound counts as on a lattice place, so that rounding in
-/// two neighbouring spans cannot give the place to both or to none.
-const ON_PLACE: f64 = 1e-6;
-/// Where a lap closes, its last seed stays at least this share of a spacing from its first: nearer,
-/// the two would be a multiple by ISO 7256-1.
-const CLOSEST_AT_CLOSURE: f64 = 0.5;
-
-/// Lays the seeds of a field.
-pub fn seeds(plan: &LanePlan, spacing: &Spacing, machine: &Machine) -> SeedMap {
-    let spacing_m = spacing.between_seeds.to_m();
-    let mut spans: Vec<(BlockIdx, i64, f64, LaneIdx, RowSpan)> = plan
-        .lanes
-        .iter()
-        .enumerate()
-        .flat_map(|(index, lane)| {
-            lane.rows.iter().map(move |&span| (lane.block, span.row, LaneIdx(index), span))
-        })
-        .map(|(block, row, lane, span)| {
-            let order = order_in_row(&plan.blocks[block.0].course, &plan.lanes[lane.0], &span, machine);
-            (block, row, order, lane, span)
-        })
-        .collect();
-    spans.sort_by(|a, b| (a.0, a.1).cmp(&(b.0, b.1)).then(a.2.total_cmp(&b.2)).then(a.3.cmp(&b.3)));
-
-    let mut runs: Vec<SeedRun> = Vec::with_capacity(spans.len());
-    for (block, row, _, lane, span) in spans {
+/// Lays the seeds of a field whose lanes are driven as the visits say.
+pub fn seeds(plan: &LanePlan, visits: &[Visit], spacing: &Spacing, machine: &Machine) -> SeedMap {
+    let rows = RowEnds::of(plan, machine);
+    let backward = backward(plan, visits);
+    let tool_rows = machine.row_offsets.len();
+    let mut unsown_m = 0.0;
+    let mut runs: Vec<SeedRun> = Vec::with_capacity(rows.0.len());
+    for at in 0..rows.0.len() {
+        let Placed { block, lane, span, ends_m } = rows.0[at];
+        if spacing.tramlines.as_ref().is_some_and(|tramlines| {
+            matches!(plan.blocks[block.0].course, Course::Straight { .. })
+                && tramlines.holds(span.row, tool_rows as i64)
+        }) {
+            unsown_m += ends_m[1] - ends_m[0];
+            continue;
+        }
         let row_begin =
-            runs.iter().rposition(|run| (run.block, run.row) != (block, row)).map_or(0, |i| i + 1);
+            runs.iter().rposition(|run| (run.block, run.row) != (block, span.row)).map_or(0, |i| i + 1);
         let in_row = &runs[row_begin..];
         let tool = Tool { lane: &plan.lanes[lane.0], span, machine };
+        let over = if backward[lane.0] { tool_rows - 1 - span.tool_row } else { span.tool_row };
+        let stand = spacing.stand(over);
         let laid = match &plan.blocks[block.0].course {
             Course::Straight { heading, datum } => {
-                Lattice { heading: *heading, datum: *datum, spacing }.run(&tool, in_row.last())
+                let margins =
+                    rows.free_ends(at).map(|free| if free { spacing.row_end_margin.to_m() } else { 0.0 });
+                Lattice { heading: *heading, datum: *datum, spacing, stand }.run(
+                    &tool,
+                    margins,
+                    in_row.last(),
+                )
             }
             Course::Contour { .. } => {
-                let phase = (row as f64 * spacing.stagger).rem_euclid(1.0);
-                along_way(&tool, spacing_m, phase * spacing_m, in_row)
+                let phase = (span.row as f64 * spacing.stagger).rem_euclid(1.0);
+                along_way(&tool, stand, phase * stand.spacing.to_m(), in_row)
             }
-            Course::Lap { .. } => along_way(&tool, spacing_m, 0.0, in_row),
+            Course::Lap { .. } => along_way(&tool, stand, 0.0, in_row),
         };
         runs.extend(laid.map(|(first, count, course)| SeedRun {
             block,
             lane,
             tool_row: span.tool_row,
-            row,
+            row: span.row,
             first,
             count,
+            spacing_m: stand.spacing.to_m(),
+            pattern: stand.pattern,
             course,
         }));
     }
-    SeedMap { runs, spacing_m }
+    SeedMap { runs, unsown_m }
+}
+
+/// For each lane, whether it is driven against its line.
+fn backward(plan: &LanePlan, visits: &[Visit]) -> Vec<bool> {
+    let mut backward = vec![false; plan.lanes.len()];
+    for visit in visits {
+        backward[visit.lane.0] = !visit.along;
+    }
+    backward
+}
+
+/// A span of a row in its block; in a straight block with both ends along the heading.
+#[derive(Copy, Clone)]
+struct Placed {
+    block: BlockIdx,
+    lane: LaneIdx,
+    span: RowSpan,
+    ends_m: [f64; 2],
+}
+
+/// Ends of one row so near to each other are one place where it goes on, metres.
+const ABUTTING_M: f64 = 1e-6;
+
+/// All spans in order of block, row, place in the row.
+struct RowEnds(Vec<Placed>);
+
+impl RowEnds {
+    fn of(plan: &LanePlan, machine: &Machine) -> Self {
+        let spans = plan.lanes.iter().enumerate().flat_map(|(index, lane)| {
+            let course = &plan.blocks[lane.block.0].course;
+            lane.rows.iter().map(move |&span| Placed {
+                block: lane.block,
+                lane: LaneIdx(index),
+                span,
+                ends_m: ends(course, lane, span, machine),
+            })
+        });
+        let mut spans: Vec<Placed> = spans.collect();
+        spans.sort_by(|a, b| {
+            (a.block, a.span.row)
+                .cmp(&(b.block, b.span.row))
+                .then(a.ends_m[0].total_cmp(&b.ends_m[0]))
+                .then(a.lane.cmp(&b.lane))
+        });
+        Self(spans)
+    }
+
+    /// Whether the row ends at either end of this span, rather than going on in another.
+    fn free_ends(&self, at: usize) -> [bool; 2] {
+        let here = &self.0[at];
+        let goes_on = |other: Option<&Placed>, end: usize| {
+            other.is_some_and(|other| {
+                (other.block, other.span.row) == (here.block, here.span.row)
+                    && (other.ends_m[1 - end] - here.ends_m[end]).abs() < ABUTTING_M
+            })
+        };
+        let before = at.checked_sub(1).and_then(|before| self.0.get(before));
+        [!goes_on(before, 0), !goes_on(self.0.get(at + 1), 1)]
+    }
+}
+
+fn ends(course: &Course, lane: &Lane, span: RowSpan, machine: &Machine) -> [f64; 2] {
+    match course {
+        Course::Straight { heading, datum } => {
+            let tool = Tool { lane, span, machine };
+            let [a, b] = [span.from, span.to].map(|at| along(*heading, *datum, tool.at(at)));
+            [a.min(b), a.max(b)]
+        }
+        Course::Contour { .. } | Course::Lap { .. } => [0.0; 2],
+    }
+}
+
+/// Metres from the datum along the heading.
+fn along(heading: Heading, datum: Point, point: Point) -> f64 {
+    let (sin, cos) = num::sin_cos(angle_of_heading(heading));
+    (point.x - datum.x) * cos + (point.y - datum.y) * sin
 }
 
 impl SeedMap {
     /// How many seeds there are.
     pub fn count(&self) -> u64 {
-        self.runs.iter().map(|run| u64::from(run.count)).sum()
+        self.runs.iter().map(SeedRun::seeds).sum()
     }
 }
 
 impl SeedRun {
-    /// Where its seeds lie, in order of their indices, one at a time.
-    pub fn positions(&self, spacing_m: f64) -> Positions<'_> {
-        let steps = match &self.course {
-            RowCourse::Straight { from, angle } => {
-                let (sin, cos) = num::sin_cos(*angle);
-                Steps::Straight { from: *from, step: Point { x: spacing_m * cos, y: spacing_m * sin } }
-            }
-            RowCourse::Curved(path) => {
-                Steps::Curved { path, piece: 0, start: path.start, passed: 0.0, spacing_m }
-            }
-        };
-        Positions { next: 0, count: self.count, steps }
+    /// How many seeds it has.
+    pub fn seeds(&self) -> u64 {
+        u64::from(self.count) * u64::from(self.pattern.seeds())
+    }
+
+    /// Where its seeds lie, place by place, one at a time.
+    pub fn positions(&self) -> Positions<'_> {
+        Positions::of(self)
+    }
+
+    /// Metres along the row from the first seed of a place to each of its seeds.
+    pub fn members(&self) -> impl Iterator<Item = f64> + use<> {
+        let (seeds, length_m) = (self.pattern.seeds(), self.pattern.length().to_m());
+        let gaps = f64::from(seeds.saturating_sub(1).max(1));
+        (0..seeds).map(move |seed| f64::from(seed) * length_m / gaps)
+    }
+
+    /// Metres along the row from its first seed to its last.
+    pub fn length_m(&self) -> f64 {
+        self.spacing_m * f64::from(self.count - 1) + self.pattern.length().to_m()
     }
 
     fn start(&self) -> Point {
@@ -142,19 +238,19 @@ impl SeedRun {
         }
     }
 
-    fn end(&self, spacing_m: f64) -> Point {
+    fn end(&self) -> Point {
         match &self.course {
-            RowCourse::Straight { .. } => self.line(spacing_m, spacing_m)[1],
+            RowCourse::Straight { .. } => self.line(1.0)[1],
             RowCourse::Curved(path) => path.end().at,
         }
     }
 
-    /// The first seed and the step from one seed to the next, where the row is straight.
-    pub fn straight_step(&self, spacing_m: f64) -> Option<(Point, Point)> {
+    /// The first seed, and the step from one place to the next, where the row is straight.
+    pub fn straight_step(&self) -> Option<(Point, Point)> {
         match self.course {
             RowCourse::Straight { from, angle } => {
                 let (sin, cos) = num::sin_cos(angle);
-                Some((from, Point { x: spacing_m * cos, y: spacing_m * sin }))
+                Some((from, Point { x: self.spacing_m * cos, y: self.spacing_m * sin }))
             }
             RowCourse::Curved(_) => None,
         }
@@ -162,11 +258,11 @@ impl SeedRun {
 
     /// The line from the first seed to the last: two points where straight, else so many that no
     /// chord leaves the way by more than `tolerance_m`.
-    pub fn line(&self, spacing_m: f64, tolerance_m: f64) -> Vec<Point> {
+    pub fn line(&self, tolerance_m: f64) -> Vec<Point> {
         match &self.course {
             RowCourse::Straight { from, angle } => {
                 let (sin, cos) = num::sin_cos(*angle);
-                let length = spacing_m * f64::from(self.count - 1);
+                let length = self.length_m();
                 vec![*from, Point { x: from.x + length * cos, y: from.y + length * sin }]
             }
             RowCourse::Curved(path) => path.sampled(tolerance_m).poses.into_iter().map(|p| p.at).collect(),
@@ -174,160 +270,10 @@ impl SeedRun {
     }
 }
 
-/// The seeds of a run, made one at a time.
-pub struct Positions<'a> {
-    next: u32,
-    count: u32,
-    steps: Steps<'a>,
-}
-
-enum Steps<'a> {
-    Straight { from: Point, step: Point },
-    Curved { path: &'a Path, piece: usize, start: Pose, passed: f64, spacing_m: f64 },
-}
-
-impl Iterator for Positions<'_> {
-    type Item = Point;
-
-    fn next(&mut self) -> Option<Point> {
-        if self.next == self.count {
-            return None;
-        }
-        let index = f64::from(self.next);
-        self.next += 1;
-        Some(match &mut self.steps {
-            Steps::Straight { from, step } => {
-                Point { x: from.x + index * step.x, y: from.y + index * step.y }
-            }
-            Steps::Curved { path, piece, start, passed, spacing_m } => {
-                let distance = index * *spacing_m;
-                while let Some(current) = path.pieces.get(*piece) {
-                    let is_last = *piece + 1 == path.pieces.len();
-                    if distance <= *passed + current.distance() || is_last {
-                        break;
-                    }
-                    *passed += current.distance();
-                    *start = current.end(*start);
-                    *piece += 1;
-                }
-                match path.pieces.get(*piece) {
-                    Some(current) => {
-                        current.pose_after(*start, (distance - *passed).clamp(0.0, current.distance())).at
-                    }
-                    None => path.start.at,
-                }
-            }
-        })
-    }
-
-    fn size_hint(&self) -> (usize, Option<usize>) {
-        let left = (self.count - self.next) as usize;
-        (left, Some(left))
-    }
-}
-
-impl ExactSizeIterator for Positions<'_> {}
-
-/// One tool row in one span of a lane.
-struct Tool<'a> {
-    lane: &'a Lane,
-    span: RowSpan,
-    machine: &'a Machine,
-}
-
-impl Tool<'_> {
-    fn forward_m(&self) -> f64 {
-        self.machine.tool_forward.to_m()
-    }
-
-    fn right_m(&self) -> f64 {
-        self.machine.row_offsets[self.span.tool_row].to_m()
-    }
-
-    fn at(&self, along_m: f64) -> Point {
-        self.lane.line.pose_at(along_m).ground(self.forward_m(), self.right_m())
-    }
-
-    fn way(&self) -> Path {
-        course_of(&self.lane.line.between(self.span.from, self.span.to), self.forward_m(), self.right_m())
-    }
-}
-
-fn order_in_row(course: &Course, lane: &Lane, span: &RowSpan, machine: &Machine) -> f64 {
-    match course {
-        Course::Straight { heading, datum } => {
-            let tool = Tool { lane, span: *span, machine };
-            along(*heading, *datum, tool.at(span.from)).min(along(*heading, *datum, tool.at(span.to)))
-        }
-        Course::Contour { .. } | Course::Lap { .. } => 0.0,
-    }
-}
-
-fn along(heading: Heading, datum: Point, point: Point) -> f64 {
-    let (sin, cos) = num::sin_cos(angle_of_heading(heading));
-    (point.x - datum.x) * cos + (point.y - datum.y) * sin
-}
-
-/// The lattice of a straight block.
-struct Lattice<'a> {
-    heading: Heading,
-    datum: Point,
-    spacing: &'a Spacing,
-}
-
-impl Lattice<'_> {
-    fn run(&self, tool: &Tool, before: Option<&SeedRun>) -> Option<(i64, u32, RowCourse)> {
-        let spacing_m = self.spacing.between_seeds.to_m();
-        let row = tool.span.row as f64;
-        let phase = (row * self.spacing.stagger).rem_euclid(1.0);
-        let place = |along_m: f64| {
-            let at = along(self.heading, self.datum, tool.at(along_m)) / spacing_m - phase;
-            (at - ON_PLACE).ceil() as i64
-        };
-        let (a, b) = (place(tool.span.from), place(tool.span.to));
-        let taken = before.map_or(i64::MIN, |run| run.first + i64::from(run.count));
-        let first = a.min(b).max(taken);
-        let count = u32::try_from(a.max(b) - first).ok().filter(|&count| count > 0)?;
-
-        let angle = angle_of_heading(self.heading);
-        let (sin, cos) = num::sin_cos(angle);
-        let (forward, right) = ((first as f64 + phase) * spacing_m, row * self.spacing.between_rows.to_m());
-        let from = Point {
-            x: self.datum.x + forward * cos + right * sin,
-            y: self.datum.y + forward * sin - right * cos,
-        };
-        Some((first, count, RowCourse::Straight { from, angle }))
-    }
-}
-
-/// Seeds along a curved row, the first so many metres behind its begin. Where a span begins less than a spacing behind the row's last seed, the
-/// spacing runs on; else it begins anew. Where a lap closes, no seed falls beside its first.
-fn along_way(tool: &Tool, spacing_m: f64, begin_m: f64, row: &[SeedRun]) -> Option<(i64, u32, RowCourse)> {
-    let way = tool.way();
-    let (first, offset) = match row.last() {
-        None => (0, begin_m),
-        Some(before) => {
-            let gap = distance(way.start.at, before.end(spacing_m));
-            (before.first + i64::from(before.count), (spacing_m - gap).max(0.0))
-        }
-    };
-    let mut count = ((way.length() - offset) / spacing_m - ON_PLACE).ceil().max(0.0) as u32;
-    let begin = row.first().map_or_else(|| way.pose_at(offset).at, SeedRun::start);
-    while count > 1 {
-        let last = way.pose_at(offset + f64::from(count - 1) * spacing_m).at;
-        if distance(last, begin) >= CLOSEST_AT_CLOSURE * spacing_m {
-            break;
-        }
-        count -= 1;
-    }
-    let course = way.between(offset, offset + f64::from(count.checked_sub(1)?) * spacing_m);
-    Some((first, count, RowCourse::Curved(course)))
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::geometry::{Gear, Piece};
+    use crate::geometry::{Gear, Piece, Pose, distance};
     use crate::lanes::{Block, LaneAreas};
     use crate::site::example;
     use geo::MultiPolygon;
@@ -396,24 +342,26 @@ mod tests {
             let lanes = vec![straight_lane(heading, datum, number, &cuts, against)];
             let map = seeds(
                 &plan(Course::Straight { heading, datum }, lanes),
+                &[],
                 &spacing(between_seeds, stagger),
                 &example::machine(),
             );
             let lattice = Pose { at: datum, angle: angle_of_heading(heading) };
+            let spacing_m = between_seeds.to_m();
             let mut seen = BTreeSet::new();
             for run in &map.runs {
-                for (place, seed) in (run.first..).zip(run.positions(map.spacing_m)) {
+                for (place, seed) in (run.first..).zip(run.positions()) {
                     prop_assert!(seen.insert((run.row, place)), "sown twice");
                     let (forward, right) = lattice.body(seed);
                     let phase = (run.row as f64 * stagger).rem_euclid(1.0);
-                    prop_assert!((forward - (place as f64 + phase) * map.spacing_m).abs() < 1e-8);
+                    prop_assert!((forward - (place as f64 + phase) * spacing_m).abs() < 1e-8);
                     prop_assert!((right - run.row as f64 * 0.45).abs() < 1e-8);
                     prop_assert!(forward > low - 1e-6 && forward < cuts[cuts.len() - 1] + 1e-6);
                 }
             }
             for row in 6 * number..6 * number + 6 {
                 let sown = seen.range((row, i64::MIN)..=(row, i64::MAX)).count() as f64;
-                let expected = (cuts[cuts.len() - 1] - low) / map.spacing_m;
+                let expected = (cuts[cuts.len() - 1] - low) / spacing_m;
                 prop_assert!((sown - expected).abs() < 1.0 + 1e-6, "{sown} of {expected}");
             }
             prop_assert_eq!(seen.len() as u64, map.count());
@@ -434,18 +382,19 @@ mod tests {
             let mut machine = example::machine();
             machine.tool_forward = Length::ZERO;
             let spacing = spacing(Length::mm(f64::from(seed_mm)), 0.0);
-            let map = seeds(&plan(Course::Lap { lap: 1 }, vec![lane(line.clone(), rows)]), &spacing, &machine);
+            let map = seeds(&plan(Course::Lap { lap: 1 }, vec![lane(line.clone(), rows)]), &[], &spacing, &machine);
             prop_assert_eq!(map.runs.len(), 6);
+            let spacing_m = spacing.between_seeds.to_m();
             for run in &map.runs {
-                let places: Vec<Point> = run.positions(map.spacing_m).collect();
-                let shrunk = 1.0 - (map.spacing_m / (radius - 1.2)).powi(2) / 20.0;
+                let places: Vec<Point> = run.positions().collect();
+                let shrunk = 1.0 - (spacing_m / (radius - 1.2)).powi(2) / 20.0;
                 for pair in places.windows(2) {
                     let apart = distance(pair[0], pair[1]);
-                    prop_assert!(apart <= map.spacing_m + 1e-9 && apart > shrunk * map.spacing_m, "{apart}");
+                    prop_assert!(apart <= spacing_m + 1e-9 && apart > shrunk * spacing_m, "{apart}");
                 }
                 let closure = distance(places[0], places[places.len() - 1]);
-                prop_assert!(closure >= 0.5 * map.spacing_m && closure < 1.6 * map.spacing_m, "{closure}");
-                let last = *run.line(map.spacing_m, 0.001).last().unwrap();
+                prop_assert!(closure >= 0.5 * spacing_m && closure < 1.6 * spacing_m, "{closure}");
+                let last = *run.line(0.001).last().unwrap();
                 prop_assert!(distance(last, places[places.len() - 1]) < 1e-9);
             }
         }
@@ -459,8 +408,107 @@ mod tests {
             (0..20).map(|n| straight_lane(heading, datum, n, &[0.0, 180.0], n % 2 == 1)).collect();
         let hectares = 20.0 * 2.7 * 180.0 / 1e4;
         let spacing = spacing(Length::cm(18.0), 0.0);
-        let map = seeds(&plan(Course::Straight { heading, datum }, lanes), &spacing, &example::machine());
+        let map =
+            seeds(&plan(Course::Straight { heading, datum }, lanes), &[], &spacing, &example::machine());
         assert!((map.count() as f64 / hectares - 123_457.0).abs() < 1.0, "{}", map.count());
+    }
+
+    proptest! {
+        /// Every seed of a hill lies between the row's ends less their margins, the middle of the
+        /// hill on its lattice place, and a row cut in two is sown as if it were not.
+        #[test]
+        fn hills_stand_on_the_lattice_within_their_row(
+            low in -50.0..50.0_f64, length in 5.0..60.0_f64, cut in 0.2..0.8_f64,
+            pitch_cm in 20_u32..90, seeds_in in 2_u32..6, share in 0.0..0.9_f64,
+            margin in 0.0..1.0_f64, against in any::<bool>(), number in -2_i64..3,
+        ) {
+            let (heading, datum) = (Heading::degrees(33.0), Point { x: 4.0, y: -7.0 });
+            let pitch = Length::cm(pitch_cm.into());
+            let pattern = Pattern::Hill { seeds: seeds_in, length: pitch * share };
+            let spacing =
+                Spacing { pattern, row_end_margin: Length::m(margin), ..spacing(pitch, 0.25) };
+            let sown = |cuts: &[f64]| {
+                let lanes = vec![straight_lane(heading, datum, number, cuts, against)];
+                seeds(&plan(Course::Straight { heading, datum }, lanes), &[], &spacing, &example::machine())
+            };
+            let (whole, halves) = (sown(&[low, low + length]), sown(&[low, low + cut * length, low + length]));
+            let lattice = Pose { at: datum, angle: angle_of_heading(heading) };
+            for run in whole.runs.iter().chain(&halves.runs) {
+                let phase = (run.row as f64 * 0.25).rem_euclid(1.0);
+                let along: Vec<f64> = run.positions().map(|seed| lattice.body(seed).0).collect();
+                prop_assert_eq!(along.len() as u64, run.seeds());
+                for (place, hill) in along.chunks(seeds_in as usize).enumerate() {
+                    let middle = (run.first as f64 + place as f64 + phase) * pitch.to_m();
+                    prop_assert!((0.5 * (hill[0] + hill[hill.len() - 1]) - middle).abs() < 1e-8);
+                    prop_assert!(hill[0] >= low + margin - 1e-6);
+                    prop_assert!(hill[hill.len() - 1] <= low + length - margin + 1e-6);
+                    let step = (pitch * share).to_m() / f64::from(seeds_in - 1);
+                    prop_assert!(hill.windows(2).all(|pair| (pair[1] - pair[0] - step).abs() < 1e-8));
+                }
+            }
+            // Only a hill astride the cut may be missing.
+            let missing = whole.count() - halves.count();
+            prop_assert!(missing <= 6 * u64::from(seeds_in), "{missing}");
+            let inner = (length - 2.0 * margin - (pitch * share).to_m()) / pitch.to_m();
+            prop_assert!((whole.count() as f64 / f64::from(6 * seeds_in) - inner.max(0.0)).abs() <= 1.0 + 1e-6);
+        }
+    }
+
+    /// The machine's left row sows another spacing; driven back, that row lies at the other side.
+    #[test]
+    fn a_tool_row_keeps_its_spacing_whichever_way_it_is_driven() {
+        let (heading, datum) = (Heading::degrees(0.0), Point { x: 0.0, y: 0.0 });
+        let stand = crate::check::Stand { spacing: Length::cm(36.0), pattern: Pattern::Single };
+        let own_rows = vec![crate::check::OwnRow { tool_row: 0, stand }];
+        let spacing = Spacing { own_rows, ..spacing(Length::cm(18.0), 0.0) };
+        let lanes = vec![straight_lane(heading, datum, 0, &[0.0, 90.0], false)];
+        let plan = plan(Course::Straight { heading, datum }, lanes);
+        for (along, wide) in [(true, 0), (false, 5)] {
+            let visits = [Visit { lane: LaneIdx(0), along }];
+            let map = seeds(&plan, &visits, &spacing, &example::machine());
+            for run in &map.runs {
+                let places = if run.row == wide { 250 } else { 500 };
+                assert_eq!(run.count, places, "row {} driven along: {along}", run.row);
+            }
+        }
+    }
+
+    #[test]
+    fn tramlines_stay_unsown_and_are_measured() {
+        let (heading, datum) = (Heading::degrees(0.0), Point { x: 0.0, y: 0.0 });
+        let tramlines = Some(crate::check::Tramlines { every: 3, first: 1, rows: vec![1, 4] });
+        let spacing = Spacing { tramlines, ..spacing(Length::cm(18.0), 0.0) };
+        let lanes: Vec<Lane> =
+            (0..6).map(|n| straight_lane(heading, datum, n, &[0.0, 90.0], n % 2 == 1)).collect();
+        let map =
+            seeds(&plan(Course::Straight { heading, datum }, lanes), &[], &spacing, &example::machine());
+        let sown: BTreeSet<i64> = map.runs.iter().map(|run| run.row).collect();
+        let unsown: Vec<i64> = (0..36).filter(|row| !sown.contains(row)).collect();
+        assert_eq!(unsown, [7, 10, 25, 28]);
+        assert!((map.unsown_m - 360.0).abs() < 1e-6);
+    }
+
+    #[test]
+    fn hills_along_a_lap_run_on() {
+        let line = Path {
+            start: Pose::new(0.0, 0.0, 0.0),
+            pieces: vec![Piece::straight(Gear::Forward, 20.0), Piece::arc(Gear::Forward, 15.0, 0.1)],
+        };
+        let span = |from, to| RowSpan { tool_row: 2, row: 2, from, to };
+        let lanes = vec![lane(line.clone(), vec![span(0.0, 12.0)]), lane(line, vec![span(12.0, 35.0)])];
+        let pattern = Pattern::Hill { seeds: 3, length: Length::cm(8.0) };
+        let spacing = Spacing { pattern, ..spacing(Length::cm(50.0), 0.0) };
+        let mut machine = example::machine();
+        machine.tool_forward = Length::ZERO;
+        let map = seeds(&plan(Course::Lap { lap: 1 }, lanes), &[], &spacing, &machine);
+        let places: Vec<Point> = map.runs.iter().flat_map(SeedRun::positions).collect();
+        assert_eq!(places.len() % 3, 0);
+        for hill in places.chunks(3) {
+            assert!((distance(hill[0], hill[1]) - 0.04).abs() < 1e-4);
+            assert!((distance(hill[1], hill[2]) - 0.04).abs() < 1e-4);
+        }
+        let firsts: Vec<Point> = places.iter().step_by(3).copied().collect();
+        assert!(firsts.windows(2).all(|w| (distance(w[0], w[1]) - 0.5).abs() < 1e-3));
     }
 
     #[test]
@@ -469,8 +517,8 @@ mod tests {
         let span = |from, to| RowSpan { tool_row: 2, row: 2, from, to };
         let lanes = vec![lane(line.clone(), vec![span(0.0, 33.33)]), lane(line, vec![span(33.33, 100.0)])];
         let spacing = spacing(Length::cm(18.0), 0.0);
-        let map = seeds(&plan(Course::Lap { lap: 1 }, lanes), &spacing, &example::machine());
-        let places: Vec<Point> = map.runs.iter().flat_map(|r| r.positions(0.18)).collect();
+        let map = seeds(&plan(Course::Lap { lap: 1 }, lanes), &[], &spacing, &example::machine());
+        let places: Vec<Point> = map.runs.iter().flat_map(|r| r.positions()).collect();
         assert_eq!(places.len(), 556);
         assert!(places.windows(2).all(|w| (distance(w[0], w[1]) - 0.18).abs() < 1e-9));
         assert_eq!(map.runs[1].first, i64::from(map.runs[0].count));

@@ -3,8 +3,8 @@
 
 use crate::check::{
     BaseStation, BodyPoint, Crop, Field, FieldPlaces, Frames, GeoPolygon, Guidance, Headland, HeadlandSize,
-    HeadlandSown, Job, Layout, Machine, Operation, Order, Pattern, Precision, ReferenceFrame, Spacing,
-    Steering,
+    HeadlandSown, Job, Layout, Machine, Metering, Operation, Order, Pattern, Precision, ReferenceFrame,
+    Spacing, Steering,
 };
 use crate::diagnostic::Span;
 use chrono::NaiveDate;
@@ -79,6 +79,8 @@ pub fn machine() -> Machine {
         refill_time: Time::min_(10.0),
         precision: Precision::ordinary(&[point(0.5, -1.0), point(0.5, 1.0)]),
         moving_time: Time::min_(15.0),
+        metering: Metering::default(),
+        speed_span: span(20),
         span: span(20),
     }
 }
@@ -109,6 +111,10 @@ pub fn field() -> Field {
             between_seeds: Length::cm(18.0),
             pattern: Pattern::Single,
             stagger: 0.0,
+            precision: None,
+            row_end_margin: Length::ZERO,
+            own_rows: Vec::new(),
+            tramlines: None,
         },
         span: span(30),
         places: FieldPlaces { home: Some(span(31)), fence_margin: Some(span(32)), ..FieldPlaces::default() },

@@ -2,7 +2,7 @@
 
 use super::folder::Folder;
 use super::{SownField, lanes};
-use crate::check::WeedingJob;
+use crate::check::{Pattern, WeedingJob};
 use crate::diagnostic::Finding;
 use crate::geometry::{Gear, Path, Piece, Point, Pose, angle_of_heading, direction, distance};
 use crate::lanes::{Block, BlockIdx, Course, LaneAreas, LaneIdx, LanePlan, LeftOver, LeftOverReason};
@@ -13,7 +13,7 @@ use crate::uncertainty::Sigma;
 use geo::{LineString, MultiPolygon, Polygon};
 use lanewright_schema::plan::{self, Position, Shape, What};
 use lanewright_schema::quantity::{GeoPoint, Heading, Length};
-use lanewright_schema::seedmap::rows::SeedRow;
+use lanewright_schema::seedmap::rows::{RowPattern, Run, SeedRow};
 
 /// A field with its lanes as the weeding machine drives them.
 pub fn sown_field(
@@ -54,7 +54,6 @@ pub fn sown_field(
     let areas = areas(&figures.figures);
     let plan = LanePlan { blocks, lanes, headland, left_over, areas };
     let own: Vec<&SeedRow> = folder.rows.iter().filter(|row| row.run.field == name).collect();
-    let spacing_m = own.first().map_or(0.0, |row| row.run.spacing_m);
     let runs = own
         .iter()
         .map(|row| run(row, &plan, projector)?.ok_or_else(|| folder.torn("a run of seeds lies in no lane")))
@@ -68,7 +67,7 @@ pub fn sown_field(
         lanes: plan,
         sown_rows: sower.row_offsets_m.len(),
         outlets_forward: Length::m(sower.tool_x_m),
-        seeds: SeedMap { runs, spacing_m },
+        seeds: SeedMap { runs, unsown_m: 0.0 },
     })
 }
 
@@ -121,7 +120,7 @@ fn run(row: &SeedRow, plan: &LanePlan, projector: &Projector) -> Result<Option<S
         Course::Straight { heading, .. } => {
             RowCourse::Straight { from: first, angle: angle_of_heading(heading) }
         }
-        Course::Lap { .. } => {
+        Course::Lap { .. } | Course::Contour { .. } => {
             let mut points = line.iter().map(|at| ground(at, projector)).collect::<Result<Vec<_>, _>>()?;
             // The ends are given to the micrometre, the places between them to a tenth of a millimetre.
             if let [begin, .., end] = points.as_mut_slice() {
@@ -137,8 +136,22 @@ fn run(row: &SeedRow, plan: &LanePlan, projector: &Projector) -> Result<Option<S
         row: run.row,
         first: run.first,
         count: run.count,
+        spacing_m: run.spacing_m,
+        pattern: pattern(run),
         course,
     }))
+}
+
+/// What lies at a run's places.
+pub fn pattern(run: &Run) -> Pattern {
+    match run.pattern {
+        RowPattern::Single => Pattern::Single,
+        RowPattern::Hill => Pattern::Hill {
+            seeds: run.hill_seeds.unwrap_or(1),
+            length: Length::m(run.hill_length_m.unwrap_or(0.0)),
+        },
+        RowPattern::Drill => Pattern::Drill,
+    }
 }
 
 /// Points joined by straight pieces.

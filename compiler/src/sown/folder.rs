@@ -1,6 +1,7 @@
 //! The folder's files: whether they are the ones that the job means, and what they say of fields,
 //! frames and base station.
 
+use super::field::pattern;
 use crate::check::{
     BaseStation, Crop, Entrance, Field, FieldPlaces, Frames, GeoPolygon, Guidance, Headland, HeadlandSize,
     HeadlandSown, KeepOut, KeepOutShape, Layout, Pattern, ReferenceFrame, Spacing, WeedingJob, named_frame,
@@ -186,8 +187,12 @@ impl Folder {
             spacing: Spacing {
                 between_rows: Length::m(figures.crop.row_spacing_m),
                 between_seeds: Length::m(first_run.map_or(0.0, |row| row.run.spacing_m)),
-                pattern: Pattern::Single,
+                pattern: first_run.map_or(Pattern::Single, |row| pattern(&row.run)),
                 stagger: 0.0,
+                precision: None,
+                row_end_margin: Length::ZERO,
+                own_rows: Vec::new(),
+                tramlines: None,
             },
             span: self.span.clone(),
             places: FieldPlaces::default(),

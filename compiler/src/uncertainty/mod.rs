@@ -13,9 +13,10 @@
 //! | steering | | as stated |
 //! | timing t at speed v | v · t | |
 //! | drop of the seed d | d | d / 2 |
+//! | a drilled line of seeds at the mean distance s, the gaps being as random as can be | s | |
 //! | plant beside its seed | as stated | the same |
 
-use crate::check::{Crop, Machine};
+use crate::check::{Crop, Machine, Pattern, Spacing};
 use crate::num;
 use crate::site::{LONG_BASELINE, horizontal_sigma};
 use lanewright_schema::quantity::{Length, Speed};
@@ -58,6 +59,8 @@ pub enum Cause {
     Timing,
     /// Fall, bounce and roll of the seed.
     Drop,
+    /// A drilled line, in which a seed has no place of its own.
+    Drill,
     /// The way from the seed to where the plant comes up.
     Emergence,
 }
@@ -99,18 +102,25 @@ pub fn tool(machine: &Machine, right: Length, baseline: Option<Length>, speed: S
 }
 
 /// How far the plants of a field may stand from where its seed map says.
-pub fn uncertainty(machine: &Machine, baseline: Option<Length>, crop: &Crop) -> Uncertainty {
+pub fn uncertainty(
+    machine: &Machine,
+    baseline: Option<Length>,
+    crop: &Crop,
+    spacing: &Spacing,
+) -> Uncertainty {
     let drop = machine.precision.drop;
-    let of_seed = [
-        Term { cause: Cause::Drop, sigma: Sigma { along: drop, across: drop * 0.5 } },
-        Term { cause: Cause::Emergence, sigma: Sigma::round(crop.plant_scatter) },
-    ];
-    let row = |&right: &Length| {
+    let row = |(row, &right): (usize, &Length)| {
+        let stand = spacing.stand(row);
         let mut terms = tool(machine, right, baseline, machine.working_speed);
-        terms.extend(of_seed);
+        terms.push(Term { cause: Cause::Drop, sigma: Sigma { along: drop, across: drop * 0.5 } });
+        if stand.pattern == Pattern::Drill {
+            let sigma = Sigma { along: stand.spacing, across: Length::ZERO };
+            terms.push(Term { cause: Cause::Drill, sigma });
+        }
+        terms.push(Term { cause: Cause::Emergence, sigma: Sigma::round(crop.plant_scatter) });
         terms
     };
-    Uncertainty { baseline, rows: machine.row_offsets.iter().map(row).collect() }
+    Uncertainty { baseline, rows: machine.row_offsets.iter().enumerate().map(row).collect() }
 }
 
 /// The terms of every tool row.
@@ -218,14 +228,16 @@ mod tests {
     #[test]
     fn ordinary_machines_err_as_published() {
         let crop = example::field().crop;
-        let slow = uncertainty(&example::machine(), Some(Length::m(1000.0)), &crop).plant(0);
+        let slow =
+            uncertainty(&example::machine(), Some(Length::m(1000.0)), &crop, &example::field().spacing)
+                .plant(0);
         assert!((16.0..=43.0).contains(&mean_distance_mm(slow)), "{}", mean_distance_mm(slow));
         let tall = Machine {
             antenna_height: Length::m(2.8),
             working_speed: Speed::m_per_s(1.5),
             ..example::machine()
         };
-        let tall = uncertainty(&tall, Some(Length::m(3000.0)), &crop).plant(0);
+        let tall = uncertainty(&tall, Some(Length::m(3000.0)), &crop, &example::field().spacing).plant(0);
         assert!((30.0..=38.0).contains(&mean_distance_mm(tall)), "{}", mean_distance_mm(tall));
     }
 
@@ -247,7 +259,7 @@ mod tests {
                 machine.precision.drop = machine.precision.drop * by(4);
                 let mut crop = example::field().crop;
                 crop.plant_scatter = Length::mm(scatter * by(5));
-                uncertainty(&machine, Some(Length::m(km * 1e3 * by(6))), &crop).plant(0)
+                uncertainty(&machine, Some(Length::m(km * 1e3 * by(6))), &crop, &example::field().spacing).plant(0)
             };
             let (less, more) = (of(false), of(true));
             prop_assert!(more.along >= less.along && more.across >= less.across);

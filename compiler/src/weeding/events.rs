@@ -64,9 +64,9 @@ pub fn between_plants(over: &Over, motion: &BladeMotion) -> Vec<RunEvents> {
         let missing = over.pass.missing.range(place(run, first)..place(run, end));
         let missing: Vec<u32> = missing.map(|place| (place.index - first) as u32).collect();
         let windows = || RunEvents::pairs(run, &missing);
-        let mut barred = bends(run, windows(), seeds.spacing_m);
+        let mut barred = bends(run, windows());
         if let Some(plants) = &plants {
-            barred.extend(plants.too_near(run, windows(), seeds.spacing_m, motion));
+            barred.extend(plants.too_near(run, windows(), motion));
         }
         barred.sort_unstable();
         barred.dedup();
@@ -80,9 +80,9 @@ pub fn between_plants(over: &Over, motion: &BladeMotion) -> Vec<RunEvents> {
 const BEND: f64 = 0.01;
 
 /// Those of a run's windows, by the place before each, in which its row bends.
-fn bends(run: &SeedRun, windows: impl Iterator<Item = (u32, u32)>, spacing_m: f64) -> Vec<u32> {
+fn bends(run: &SeedRun, windows: impl Iterator<Item = (u32, u32)>) -> Vec<u32> {
     let RowCourse::Curved(course) = &run.course else { return Vec::new() };
-    let poses = course.poses_at((0..run.count).map(|place| f64::from(place) * spacing_m));
+    let poses = course.poses_at((0..run.count).map(|place| f64::from(place) * run.spacing_m));
     let turn = |before: u32, after: u32| poses[before as usize].turn_to(&poses[after as usize]).abs();
     windows.filter(|&(before, after)| turn(before, after) > BEND).map(|(before, _)| before).collect()
 }
@@ -112,9 +112,10 @@ impl RunEvents {
     }
 
     /// Metres of the row that the blade works, as a mean over the band.
-    pub fn worked_m(&self, run: &SeedRun, spacing_m: f64, motion: &BladeMotion) -> f64 {
+    pub fn worked_m(&self, run: &SeedRun, motion: &BladeMotion) -> f64 {
         let Self::BetweenPlants { missing, barred, .. } = self else { return 0.0 };
-        let apart = |(before, after): (u32, u32)| f64::from(after - before) * spacing_m;
+        let hill_m = run.pattern.length().to_m();
+        let apart = |(before, after): (u32, u32)| f64::from(after - before) * run.spacing_m - hill_m;
         Self::windows(run, missing, barred).map(|window| motion.worked_m(apart(window)).max(0.0)).sum()
     }
 
@@ -129,7 +130,7 @@ impl RunEvents {
     }
 
     /// Hands over every event in driving order.
-    pub fn each(&self, run: &SeedRun, driven: &Driven, spacing_m: f64, mut take: impl FnMut(ToolEvent)) {
+    pub fn each(&self, run: &SeedRun, driven: &Driven, mut take: impl FnMut(ToolEvent)) {
         let last = run.first + i64::from(run.count) - 1;
         match self {
             Self::AlongRow => {
@@ -145,12 +146,14 @@ impl RunEvents {
             Self::BetweenPlants { motion, missing, barred } => {
                 let window = motion.window();
                 let forward = driven.with_indices(run);
-                let place = |offset: u32| f64::from(offset) * spacing_m;
+                let hill_m = run.pattern.length().to_m();
+                let (passed_by, reached) = if forward { (hill_m, 0.0) } else { (0.0, hill_m) };
+                let place = |offset: u32| f64::from(offset) * run.spacing_m;
                 let pairs = Self::windows(run, missing, barred);
                 let mut places = Vec::with_capacity(self.count(run));
                 let mut tell = |(passed, ahead): (u32, u32), sign: f64| {
-                    places.push((Event::In, passed, place(passed) + sign * window.after_m));
-                    places.push((Event::Out, ahead, place(ahead) - sign * window.before_m));
+                    places.push((Event::In, passed, place(passed) + passed_by + sign * window.after_m));
+                    places.push((Event::Out, ahead, place(ahead) + reached - sign * window.before_m));
                 };
                 if forward {
                     pairs.for_each(|(before, after)| tell((before, after), 1.0));
@@ -165,6 +168,10 @@ impl RunEvents {
         }
     }
 }
+
+/// A run begins so near to where its tool does, and in so near a direction, or else it ends there.
+const NEAR_M: f64 = 1.0;
+const NEAR_RAD: f64 = 0.8;
 
 /// A lane as it is driven.
 pub struct Driven<'a> {
@@ -186,17 +193,8 @@ impl<'a> Driven<'a> {
 
     /// The row piece on which a run lies, as driven.
     fn span(&self, run: &SeedRun) -> Option<RowSpan> {
-        let span = *self.lane.rows.iter().find(|span| span.row == run.row)?;
-        if self.visit.along {
-            return Some(span);
-        }
-        let (length, last) = (self.path.length(), self.machine.row_offsets.len() - 1);
-        Some(RowSpan {
-            tool_row: last - span.tool_row,
-            from: length - span.to,
-            to: length - span.from,
-            ..span
-        })
+        let spans = if self.visit.along { &self.lane.rows } else { &self.lane.rows_back };
+        spans.iter().find(|span| span.row == run.row).copied()
     }
 
     fn tool(&self, span: &RowSpan, along: f64) -> Point {
@@ -210,7 +208,11 @@ impl<'a> Driven<'a> {
             RowCourse::Straight { angle, .. } => {
                 num::wrap_angle(self.path.start.angle - angle).abs() < 0.5 * num::PI
             }
-            RowCourse::Curved(_) => self.visit.along,
+            RowCourse::Curved(course) => {
+                let Some(span) = self.span(run) else { return true };
+                let begins = distance(self.tool(&span, span.from), course.start.at);
+                begins < NEAR_M && self.path.pose_at(span.from).turn_to(&course.start).abs() < NEAR_RAD
+            }
         }
     }
 
@@ -234,9 +236,22 @@ impl<'a> Driven<'a> {
                 let Some(span) = self.span(run) else { return Vec::new() };
                 let right = self.machine.row_offsets[span.tool_row].to_m();
                 let way = ToolWay::new(self.path, span.from, span.to, forward, right);
-                let begins = distance(self.tool(&span, span.from), course.start.at);
-                let poses = course.poses_at(places.clone());
-                places.zip(poses).map(|(metres, pose)| (way.reference(begins + metres), pose.at)).collect()
+                let first = self.tool(&span, span.from);
+                if self.with_indices(run) {
+                    let begins = distance(first, course.start.at);
+                    let poses = course.poses_at(places.clone());
+                    places
+                        .zip(poses)
+                        .map(|(metres, pose)| (way.reference(begins + metres), pose.at))
+                        .collect()
+                } else {
+                    let (begins, length) = (distance(first, course.end().at), course.length());
+                    let falling: Vec<f64> = places.collect();
+                    let mut poses = course.poses_at(falling.iter().rev().copied());
+                    poses.reverse();
+                    let located = falling.into_iter().zip(poses);
+                    located.map(|(metres, pose)| (way.reference(begins + length - metres), pose.at)).collect()
+                }
             }
         }
     }

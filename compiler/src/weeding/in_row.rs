@@ -9,9 +9,10 @@
 //! opens when `B + v · (t_in + t_out) ≤ W`; the highest speed follows. Where a row bends the blade stays out.
 
 use super::{Over, RowBand, Section, Shares, Weeding, events, normal};
-use crate::check::InRow;
+use crate::check::{InRow, Pattern};
 use crate::diagnostic::Finding;
 use crate::rules;
+use crate::seeds::SeedRun;
 use crate::uncertainty::Sigma;
 use lanewright_schema::quantity::{Length, Speed};
 
@@ -73,7 +74,12 @@ pub fn pass(blade: &InRow, over: &Over, findings: &mut Vec<Finding>) -> Weeding 
         sigmas.map(|sigma| RowBand { sigma, clear: blade.clear.round(sigma) }).collect()
     };
     let widest = |speed: Speed| row(speed).iter().map(|row| row.clear).fold(Length::ZERO, Length::max);
-    let spacing = over.field.spacing.between_seeds;
+    let runs = &over.sown.seeds.runs;
+    let gap = |run: &SeedRun| Length::m(run.spacing_m) - run.pattern.length();
+    let spacing = runs.iter().map(gap).reduce(Length::min).unwrap_or(over.field.spacing.between_seeds);
+    if runs.iter().any(|run| run.pattern == Pattern::Drill) {
+        findings.push(drilled(over));
+    }
     let speed = over.speed();
     let (rows, clear) = (row(speed), widest(speed));
     let fits = Fits { blade, spacing };
@@ -81,7 +87,7 @@ pub fn pass(blade: &InRow, over: &Over, findings: &mut Vec<Finding>) -> Weeding 
     let half_band = blade.row_band.map_or(clear, |band| band * 0.5);
     if fits.spare(clear, speed) < Length::ZERO {
         findings.push(match fastest {
-            Some(fastest) => too_fast(over, fastest),
+            Some(fastest) => too_fast(&fits, over, fastest),
             None => no_window(&fits, over, clear, &rows),
         });
     }
@@ -96,12 +102,8 @@ pub fn pass(blade: &InRow, over: &Over, findings: &mut Vec<Finding>) -> Weeding 
         clear_m: clear.to_m(),
     };
     let events = events::between_plants(over, &motion);
-    let worked_m: f64 = events
-        .iter()
-        .zip(&over.sown.seeds.runs)
-        .map(|(run, sown)| run.worked_m(sown, spacing.to_m(), &motion))
-        .sum();
-    let row_m: f64 = over.sown.seeds.runs.iter().map(|run| f64::from(run.count) * spacing.to_m()).sum();
+    let worked_m: f64 = events.iter().zip(runs).map(|(run, sown)| run.worked_m(sown, &motion)).sum();
+    let row_m: f64 = runs.iter().map(|run| f64::from(run.count) * run.spacing_m).sum();
     let row_band = if row_m > 0.0 { worked_m / row_m } else { 0.0 };
     let band = (half_band * 2.0).min(over.field.spacing.between_rows);
     Weeding {
@@ -127,7 +129,7 @@ pub fn pass(blade: &InRow, over: &Over, findings: &mut Vec<Finding>) -> Weeding 
     }
 }
 
-/// A blade between plants so far apart.
+/// A blade between plants, or the hills nearest to each other, so far apart.
 struct Fits<'a> {
     blade: &'a InRow,
     spacing: Length,
@@ -160,11 +162,19 @@ impl Fits<'_> {
     }
 }
 
-fn too_fast(over: &Over, fastest: Speed) -> Finding {
+fn drilled(over: &Over) -> Finding {
+    let message =
+        format!("plants of `{}` stand in drilled rows, where none has a place of its own", over.field.name);
+    rules::finding("weeding/drilled-row", message)
+        .with_span(over.pass.places.width.clone(), "this blade would work blindly between them")
+        .with_hint("write `operation = \"inter-row weeding\"` with `tools`, which work between the rows")
+}
+
+fn too_fast(fits: &Fits, over: &Over, fastest: Speed) -> Finding {
     let message = format!(
         "at {:.2} km/h the blade cannot be in and out again between plants {:.1} cm apart in `{}`",
         over.speed().to_km_per_h(),
-        over.field.spacing.between_seeds.to_cm(),
+        fits.spacing.to_cm(),
         over.field.name
     );
     rules::finding("weeding/too-fast", message)

@@ -31,11 +31,8 @@ impl Plants {
         if seeds.runs.iter().all(|run| run.block == first) {
             return None;
         }
-        let all: Vec<Plant> = seeds
-            .runs
-            .iter()
-            .flat_map(|run| run.positions(seeds.spacing_m).map(|at| (at, run.block.0)))
-            .collect();
+        let all: Vec<Plant> =
+            seeds.runs.iter().flat_map(|run| run.positions().map(|at| (at, run.block.0))).collect();
         let mut low = Point { x: f64::INFINITY, y: f64::INFINITY };
         let mut high = Point { x: f64::NEG_INFINITY, y: f64::NEG_INFINITY };
         for (at, _) in &all {
@@ -67,13 +64,14 @@ impl Plants {
         &self,
         run: &SeedRun,
         windows: impl Iterator<Item = (u32, u32)>,
-        spacing_m: f64,
         motion: &BladeMotion,
     ) -> Vec<u32> {
-        let places: Vec<Point> = run.positions(spacing_m).collect();
+        let plants: Vec<Point> = run.positions().collect();
+        let together = run.pattern.seeds() as usize;
         windows
             .filter(|&(before, after)| {
-                let ends = (places[before as usize], places[after as usize]);
+                let (before, after) = (before as usize, after as usize);
+                let ends = (plants[(before + 1) * together - 1], plants[after * together]);
                 self.meets(ends, run.block.0, motion)
             })
             .map(|(before, _)| before)

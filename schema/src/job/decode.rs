@@ -160,6 +160,19 @@ impl Decode for u32 {
     }
 }
 
+impl Decode for f64 {
+    fn decode(node: &Node<'_>, reader: &mut Reader<'_>) -> Option<Self> {
+        let value = number(node);
+        if value.is_none() {
+            reader.wrong_type(node, "a number");
+        }
+        value
+    }
+    fn schema(_: &mut SchemaGenerator) -> Schema {
+        json_schema!({ "type": "number" })
+    }
+}
+
 impl Decode for NaiveDate {
     fn decode(node: &Node<'_>, reader: &mut Reader<'_>) -> Option<Self> {
         let date = match node.get_ref() {

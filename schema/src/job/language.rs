@@ -145,8 +145,22 @@ table! {
         /// Time in which a person moves the machine to a part of the field that it cannot drive to, in
         /// min. Left out: 15 min.
         moving_time: Option<Written<Time>> = "\"15 min\"";
+        /// How its seeds are let go. Left out: from 2.5 cm, at once, at any rate.
+        metering: Option<Metering> = "{ drop_height = \"2.5 cm\", highest_rate = 15 }";
         /// How true it works: standard deviations. Left out: those of an ordinary machine.
         precision: Option<Precision> = "{ timing = \"10 ms\", drop = \"10 mm\" }";
+    }
+}
+
+table! {
+    /// How seeds are let go.
+    pub struct Metering {
+        /// How far a seed falls from the outlet to the furrow's floor, in cm. Left out: 2.5 cm.
+        drop_height: Option<Written<Length>> = "\"2.5 cm\"";
+        /// From the command to the seed's leaving the outlet, in ms. Left out: 0 ms.
+        gate_delay: Option<Written<Time>> = "\"12 ms\"";
+        /// Seeds a second that the metering unit of one row gives at most. Left out: any number.
+        highest_rate: Option<Written<f64>> = "15";
     }
 }
 
@@ -354,17 +368,73 @@ words! {
 }
 
 table! {
-    /// The lattice on which the seeds stand.
+    /// The lattice on which the seeds stand. How close they stand in the row is said once: as a
+    /// distance, as seeds, sales units or plants a hectare, or by a stagger that decides it.
     pub struct Spacing {
         /// Between rows, in cm; the machine's row spacing.
         between_rows: Written<Length> = "\"45 cm\"";
-        /// Between seeds in the row, in cm.
-        between_seeds: Written<Length> = "\"18 cm\"";
-        /// How the seeds lie: `single`, one seed at a time. Left out: `single`.
+        /// Between seeds in the row, in cm; in drilled rows their mean distance.
+        between_seeds: Option<Written<Length>> = "\"18 cm\"";
+        /// Between the middles of hills in the row, in cm.
+        between_hills: Option<Written<Length>> = "\"40 cm\"";
+        /// Seeds on a hectare.
+        seeds_per_ha: Option<Written<u32>> = "111_111";
+        /// Sales units on a hectare; the crop says `seeds_per_unit`.
+        units_per_ha: Option<Written<f64>> = "1.1";
+        /// Plants wanted on a hectare; germination and field emergence are allowed for.
+        plants_per_ha: Option<Written<u32>> = "90_000";
+        /// How the seeds lie: `single`, one seed at a time; `hill`, some seeds together at one
+        /// place; `drill`, a line without places of its seeds' own. Left out: `single`.
         pattern: Option<Written<PatternName>> = "\"single\"";
-        /// Shift of each next row as a share of the seed spacing, from 0 to 1, or `\"none\"`, or
-        /// `\"half\"`. Left out: `\"none\"`.
+        /// Seeds in a hill.
+        seeds_per_hill: Option<Written<u32>> = "3";
+        /// From the first seed of a hill to its last along the row, in cm.
+        hill_length: Option<Written<Length>> = "\"6 cm\"";
+        /// Shift of each next row as a share of the seed spacing, from 0 to 1, or `\"none\"`,
+        /// `\"half\"`, `\"hex\"`, the shift that leaves the largest distance to the nearest
+        /// neighbour, or `\"square\"`, rows across as far apart as along. `hex` and `square` decide
+        /// the seed spacing where nothing else says it. Left out: `\"none\"`.
         stagger: Option<Written<Stagger>> = "\"half\"";
+        /// How far along the row a seed may lie from its place, as a standard deviation, in mm; a
+        /// machine that drives too fast for it is refused. Left out: anything goes.
+        precision: Option<Written<Length>> = "\"20 mm\"";
+        /// How much of each straight row stays unsown at its ends, in cm. Left out: nothing.
+        row_end_margin: Option<Written<Length>> = "\"30 cm\"";
+        /// Tool rows that are sown otherwise.
+        tool_row: Option<OneOrMore<ToolRow>> = "{ rows = [1, 6], between_seeds = \"36 cm\" }";
+        /// Rows that stay unsown for the wheels of a later machine.
+        tramlines: Option<Tramlines> = "{ every = 6, rows = [2, 5] }";
+    }
+}
+
+table! {
+    /// Tool rows that are sown otherwise than the rest.
+    pub struct ToolRow {
+        /// Which, counted from 1 at the machine's left.
+        rows: Written<Vec<Written<u32>>> = "[1, 6]";
+        /// Between seeds in the row, in cm; in drilled rows their mean distance.
+        between_seeds: Option<Written<Length>> = "\"36 cm\"";
+        /// Between the middles of hills in the row, in cm.
+        between_hills: Option<Written<Length>> = "\"40 cm\"";
+        /// How the seeds lie. Left out: `single`.
+        pattern: Option<Written<PatternName>> = "\"single\"";
+        /// Seeds in a hill.
+        seeds_per_hill: Option<Written<u32>> = "3";
+        /// From the first seed of a hill to its last along the row, in cm.
+        hill_length: Option<Written<Length>> = "\"6 cm\"";
+    }
+}
+
+table! {
+    /// Rows of straight lanes that stay unsown. Lanes are counted side by side from 1 at the left of
+    /// each block, rows from 1 at the left of each lane, both seen along the block's heading.
+    pub struct Tramlines {
+        /// Every so many lanes.
+        every: Written<u32> = "6";
+        /// The first lane that has them. Left out: the one in the middle of the first so many.
+        first: Option<Written<u32>> = "3";
+        /// Which rows of such a lane.
+        rows: Written<Vec<Written<u32>>> = "[2, 5]";
     }
 }
 
@@ -373,6 +443,10 @@ words! {
     pub enum PatternName {
         /// One seed at a time.
         Single = "single";
+        /// Some seeds together at one place.
+        Hill = "hill";
+        /// A line of seeds at a rate.
+        Drill = "drill";
     }
 }
 
@@ -390,27 +464,36 @@ table! {
     }
 }
 
-/// The shift from row to row as a share of the seed spacing.
+/// The shift from row to row.
 #[derive(Copy, Clone, Debug, PartialEq)]
-pub struct Stagger(pub f64);
+pub enum Stagger {
+    /// This share of the seed spacing.
+    Share(f64),
+    /// The share that leaves the largest distance to the nearest neighbour.
+    Hex,
+    /// None, and the rows as far apart as the seeds.
+    Square,
+}
 
 impl Decode for Stagger {
     fn decode(node: &Node<'_>, reader: &mut Reader<'_>) -> Option<Self> {
         let value = match node.get_ref().as_str() {
-            Some("none") => Some(0.0),
-            Some("half") => Some(0.5),
+            Some("none") => Some(Self::Share(0.0)),
+            Some("half") => Some(Self::Share(0.5)),
+            Some("hex") => Some(Self::Hex),
+            Some("square") => Some(Self::Square),
             Some(_) => None,
-            None => number(node),
+            None => number(node).map(Self::Share),
         };
         if value.is_none() {
-            reader.wrong_type(node, "a share from 0 to 1, `\"none\"` or `\"half\"`");
+            reader.wrong_type(node, "a share from 0 to 1, `\"none\"`, `\"half\"`, `\"hex\"` or `\"square\"`");
         }
-        value.map(Self)
+        value
     }
     fn schema(_: &mut SchemaGenerator) -> Schema {
         json_schema!({ "anyOf": [
             { "type": "number", "minimum": 0, "exclusiveMaximum": 1 },
-            { "type": "string", "enum": ["none", "half"] }
+            { "type": "string", "enum": ["none", "half", "hex", "square"] }
         ] })
     }
 }

@@ -1,6 +1,6 @@
 //! `seeds.parquet`: one row a seed, GeoParquet 1.1 (Open Geospatial Consortium, 2024).
 //!
-//! Columns: `field`, `block`, `row`, `index`, `lane`, `x`, `y` (metres in the field frame),
+//! Columns: `field`, `block`, `row`, `index`, `member` (of the seeds at one place), `lane`, `x`, `y` (metres in the field frame),
 //! `longitude`, `latitude`, `sigma_along`, `sigma_across` (metres, standard deviations of the plant's
 //! place along and across its row), and `geometry`, the point of `x` and `y` in the standard's native
 //! encoding, with the field frame's PROJJSON. Integers are delta-coded; coordinates are split into
@@ -43,8 +43,10 @@ pub struct SeedColumns {
     pub block: Vec<i32>,
     /// Row number in that lattice.
     pub row: Vec<i32>,
-    /// Index in the row.
+    /// Index of its place in the row.
     pub index: Vec<i32>,
+    /// Which of the seeds at that place, counted from zero.
+    pub member: Vec<i32>,
     /// The lane that sows it, by driving order.
     pub lane: Vec<i32>,
     /// Metres east in the field frame.
@@ -195,7 +197,7 @@ struct Format {
     properties: WriterPropertiesPtr,
 }
 
-const INTEGERS: [&str; 4] = ["block", "row", "index", "lane"];
+const INTEGERS: [&str; 5] = ["block", "row", "index", "member", "lane"];
 const COORDINATES: [&str; 4] = ["x", "y", "longitude", "latitude"];
 const DEVIATIONS: [&str; 2] = ["sigma_along", "sigma_across"];
 
@@ -229,7 +231,8 @@ impl Format {
 
     fn encode(&self, rows: &SeedColumns, names: &mut Names) -> Result<Encoded> {
         let mut chunks = vec![self.names(&rows.field, rows.x.len(), names)?];
-        for (at, values) in [&rows.block, &rows.row, &rows.index, &rows.lane].into_iter().enumerate() {
+        let integers = [&rows.block, &rows.row, &rows.index, &rows.member, &rows.lane];
+        for (at, values) in integers.into_iter().enumerate() {
             chunks.push(self.chunk::<Int32Type>(1 + at, values)?);
         }
         for (at, values) in [&rows.x, &rows.y, &rows.longitude, &rows.latitude].into_iter().enumerate() {
@@ -334,6 +337,7 @@ mod tests {
             block: vec![0; rows],
             row: vec![-7; rows],
             index: count(-20),
+            member: vec![0; rows],
             lane: vec![number as i32 + 1; rows],
             x: grid(0.25),
             y: grid(-0.5),
@@ -362,11 +366,11 @@ mod tests {
                 let row = rows.next().unwrap().unwrap();
                 assert_eq!(row.get_string(0).unwrap(), &group.field);
                 assert_eq!(row.get_int(3).unwrap(), group.index[i]);
-                assert_eq!(row.get_int(4).unwrap(), group.lane[i]);
-                assert!((row.get_double(5).unwrap() - group.x[i]).abs() < f64::EPSILON);
-                assert!((row.get_double(8).unwrap() - group.latitude[i]).abs() < f64::EPSILON);
-                assert!((row.get_float(10).unwrap() - group.sigma_across[i]).abs() < f32::EPSILON);
-                let point = row.get_group(11).unwrap();
+                assert_eq!(row.get_int(5).unwrap(), group.lane[i]);
+                assert!((row.get_double(6).unwrap() - group.x[i]).abs() < f64::EPSILON);
+                assert!((row.get_double(9).unwrap() - group.latitude[i]).abs() < f64::EPSILON);
+                assert!((row.get_float(11).unwrap() - group.sigma_across[i]).abs() < f32::EPSILON);
+                let point = row.get_group(12).unwrap();
                 assert!((point.get_double(1).unwrap() - group.y[i]).abs() < f64::EPSILON);
             }
         }

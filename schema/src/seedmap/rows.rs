@@ -31,10 +31,19 @@ pub struct Run {
     pub lane: usize,
     /// Lattice index of the first seed.
     pub first: i64,
-    /// How many seeds, at least one.
+    /// How many places, seeds or hills, at least one.
     pub count: u32,
-    /// Metres from seed to seed along the line.
+    /// Metres from place to place along the line.
     pub spacing_m: f64,
+    /// What lies at a place.
+    pub pattern: RowPattern,
+    /// Seeds in a hill; absent where the pattern is another.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub hill_seeds: Option<u32>,
+    /// Metres from the first seed of a hill to its last; the others lie evenly between. Absent where
+    /// the pattern is another.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub hill_length_m: Option<f64>,
     /// The first seed in the field frame, metres east.
     pub first_x: f64,
     /// The first seed in the field frame, metres north.
@@ -47,6 +56,21 @@ pub struct Run {
     pub sigma_along_m: f64,
     /// Standard deviation of a plant's place across the row, metres.
     pub sigma_across_m: f64,
+    /// Metres ahead of its place at which a seed is let go, at least and at most: the tool row moves
+    /// faster on the outside of a bend than on its inside.
+    pub lead_m: [f64; 2],
+}
+
+/// What lies at a place of a row.
+#[derive(Copy, Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum RowPattern {
+    /// One seed.
+    Single,
+    /// Some seeds together.
+    Hill,
+    /// A seed of a line in which seeds have no places of their own; what is told are mean places.
+    Drill,
 }
 
 #[derive(Serialize, Deserialize)]
@@ -129,19 +153,25 @@ mod tests {
             first: -12,
             count: 2,
             spacing_m: 0.18,
+            pattern: RowPattern::Single,
+            hill_seeds: None,
+            hill_length_m: None,
             first_x: 1.5,
             first_y: 2.25,
             last_x: 1.68,
             last_y: 2.25,
             sigma_along_m: 0.0252,
             sigma_across_m: 0.0261,
+            lead_m: [0.0178, 0.0231],
         };
         SeedRow { run, line: vec![[8.1, 50.0], [8.100_002_5, 50.0]] }
     }
 
     #[test]
     fn what_is_written_is_read_back() {
-        let rows = vec![row(), SeedRow { line: vec![[1.0, 2.0]; 3], ..row() }];
+        let pattern = RowPattern::Hill;
+        let hills = Run { pattern, hill_seeds: Some(3), hill_length_m: Some(0.06), ..row().run };
+        let rows = vec![row(), SeedRow { line: vec![[1.0, 2.0]; 3], run: hills }];
         assert_eq!(read(&write(rows.clone()).unwrap()).unwrap(), rows);
     }
 

@@ -109,7 +109,7 @@ function guidance(partfield, features, field, report) {
 }
 
 function rates(task, seedRow, offsets, report) {
-  const { spacing_m: spacing } = seedRow.properties;
+  const { spacing_m: spacing, hill_seeds: seeds = 1 } = seedRow.properties;
   const between = (offsets.at(-1) - offsets[0]) / (offsets.length - 1);
   const zone = (task.attributes.TreatmentZone || []).find(
     (candidate) => candidate.attributes.TreatmentZoneCode === task.attributes.DefaultTreatmentZoneCode,
@@ -118,7 +118,7 @@ function rates(task, seedRow, offsets, report) {
     (zone?.attributes.ProcessDataVariable || []).map(({ attributes }) => [attributes.ProcessDataDDI, attributes.ProcessDataValue]),
   );
   const rate = values.get(COUNT_PER_AREA);
-  report.check("the count per area is the lattice's", Math.abs(rate - 1000 / (spacing * between)) <= 0.5, rate);
+  report.check("the count per area is the lattice's", Math.abs(rate - (1000 * seeds) / (spacing * between)) <= 0.5, rate);
   report.check("the seed spacing is the lattice's", Math.abs(values.get(SEED_SPACING) - 1000 * spacing) <= 0.5, values.get(SEED_SPACING));
 }
 

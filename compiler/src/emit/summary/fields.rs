@@ -3,9 +3,8 @@
 use super::super::manifest::figures;
 use super::super::words;
 use super::document::{Block, Section};
-use super::places;
-use super::weeding;
-use crate::check::{Field, Pattern};
+use super::{pattern, places, release, weeding};
+use crate::check::Field;
 use crate::lanes::{LeftOver, LeftOverReason};
 use crate::pipeline::{Compiled, FieldPlan};
 use crate::route::StopReason;
@@ -22,13 +21,20 @@ pub fn sections(compiled: &Compiled) -> Vec<Section> {
                 blocks.push(heading("Weeding"));
                 blocks.extend(weeding::blocks(field, plan, pass));
             } else {
+                blocks.extend([heading("Seed"), seed(field, plan)]);
+                blocks.extend(pattern::exceptions(&field.spacing, &plan.seeds));
                 blocks.extend([
-                    heading("Seed"),
-                    seed(field, plan),
                     heading("Where the plants stand"),
                     places::told(&plan.uncertainty),
                     places::table(&compiled.job.machine, &plan.uncertainty),
                 ]);
+            }
+            if let Some(release) = &plan.release {
+                blocks.extend([
+                    heading("Release of the seed"),
+                    release::told(&compiled.job.machine, &field.spacing, release),
+                ]);
+                blocks.extend(release::bends(release));
             }
             blocks.extend([heading("Driving and time"), driving(plan)]);
             blocks.extend(stops(site, plan));
@@ -69,28 +75,12 @@ fn ground(site: &FieldSite, plan: &FieldPlan) -> Block {
 }
 
 fn seed(field: &Field, plan: &FieldPlan) -> Block {
-    let (crop, spacing, need) = (&field.crop, &field.spacing, &plan.budget.seed);
-    let pattern = match spacing.pattern {
-        Pattern::Single => "one seed at a place",
-    };
-    let stagger = if spacing.stagger > 0.0 {
-        let shift = words::measure(spacing.between_seeds * spacing.stagger);
-        format!(", each row shifted by {shift} against the one before")
-    } else {
-        String::new()
-    };
+    let (crop, need) = (&field.crop, &plan.budget.seed);
     let density = need.seeds as f64 / need.area.to_m2();
     let units = need.units.map_or_else(String::new, |units| format!(", {}", words::counted(units, "unit")));
     Block::facts([
         ("Crop", format!("{}, {}", crop.name, crop.variety)),
-        (
-            "Spacing",
-            format!(
-                "{} between rows, {} in the row, {pattern}{stagger}",
-                words::measure(spacing.between_rows),
-                words::measure(spacing.between_seeds)
-            ),
-        ),
+        ("Spacing", pattern::spacing(&field.spacing)),
         ("Depth", words::measure(crop.depth)),
         (
             "Seeds",

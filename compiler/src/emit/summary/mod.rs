@@ -7,8 +7,10 @@ mod cautions;
 pub mod document;
 mod drawing;
 mod fields;
+mod pattern;
 mod places;
 mod proofs;
+mod release;
 mod weeding;
 
 use super::{About, map, templates, words};

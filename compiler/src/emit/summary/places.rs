@@ -82,6 +82,7 @@ fn because(cause: Cause, machine: &Machine, baseline: Option<Length>) -> String 
             words::speed(machine.working_speed)
         ),
         (Cause::Drop, _) => "Fall, bounce and roll of the seed".to_owned(),
+        (Cause::Drill, _) => "Seeds of a drilled line have no places of their own".to_owned(),
         (Cause::Emergence, _) => "Plant beside its seed".to_owned(),
     }
 }
@@ -95,7 +96,7 @@ mod tests {
     #[test]
     fn the_sums_stand_below_their_terms() {
         let machine = example::machine();
-        let found = uncertainty(&machine, None, &example::field().crop);
+        let found = uncertainty(&machine, None, &example::field().crop, &example::field().spacing);
         let Block::Table(table) = table(&machine, &found) else { panic!("a table") };
         let names: Vec<&str> = table.rows.iter().map(|row| row[0].as_str()).collect();
         assert_eq!(names[6..], ["Where the seed lies", "Plant beside its seed", "Where the plant stands"]);

@@ -10,7 +10,7 @@
 //! industry group and device class must agree.
 
 use super::{label, links, number};
-use crate::check::{BodyPoint, Machine, Operation};
+use crate::check::{BodyPoint, Machine};
 use lanewright_schema::quantity::Length;
 use lanewright_schema::taskdata::ddi::{self, Entry};
 use lanewright_schema::taskdata::{
@@ -27,8 +27,8 @@ pub struct Described {
     pub machine: DeviceElementId,
     /// The toolbar.
     pub toolbar: DeviceElementId,
-    /// Rows on the toolbar.
-    pub rows: usize,
+    /// Its rows, left to right.
+    pub rows: Vec<DeviceElementId>,
 }
 
 /// Identity of the one device.
@@ -51,10 +51,32 @@ const CHASSIS_MOUNTED: i32 = 9;
 /// Rows whose work states one condensed value holds (entries 161 and following).
 pub const CONDENSED: usize = 16;
 
-/// Describes a machine that does one kind of operation.
-pub fn described(machine: &Machine, operation: Operation) -> Described {
+/// What a toolbar does.
+#[derive(Copy, Clone, Debug, PartialEq, Eq)]
+pub enum Duty {
+    /// It sows.
+    Sows(Metered),
+    /// It weeds.
+    Weeds,
+}
+
+/// Who is told how many seeds to give.
+#[derive(Copy, Clone, Debug, PartialEq, Eq)]
+pub enum Metered {
+    /// The toolbar as a whole.
+    Together,
+    /// Each row for itself too.
+    RowByRow,
+}
+
+/// Describes a machine with its duty.
+pub fn described(machine: &Machine, duty: Duty) -> Described {
     let serial = links::machine_uuid(machine).as_u128() as u64 & SERIAL_BITS;
-    let name = ClientName(if operation.is_weeding() { WEEDER_NAME } else { SEEDER_NAME } | serial);
+    let class = match duty {
+        Duty::Sows(_) => SEEDER_NAME,
+        Duty::Weeds => WEEDER_NAME,
+    };
+    let name = ClientName(class | serial);
     let mut description = Description::new(Device {
         designator: Some(label(&machine.name)),
         ..Device::new(DEVICE, name, structure_label(0), LocalizationLabel::ENGLISH)
@@ -65,14 +87,14 @@ pub fn described(machine: &Machine, operation: Operation) -> Described {
     }
     connector(&mut description, whole);
     antennas(&mut description, whole, machine);
-    let toolbar = toolbar(&mut description, whole, machine, operation);
+    let (toolbar, rows) = toolbar(&mut description, whole, machine, duty);
     let mut device = description.device;
     device.structure_label = structure_label(links::content_uuid(&device).as_u128());
     Described {
         machine: device.elements[whole].id,
         toolbar: device.elements[toolbar].id,
+        rows: rows.into_iter().map(|row| device.elements[row].id).collect(),
         device,
-        rows: machine.row_offsets.len(),
     }
 }
 
@@ -124,6 +146,10 @@ const WEEDING_DATA: &[Datum] = &[
     (ddi::TOTAL_AREA, LOGGED, TOTAL),
 ];
 
+/// What each row is told where rows differ.
+const METERED_ROW_DATA: &[Datum] =
+    &[(ddi::SETPOINT_COUNT_PER_AREA, SET, CHANGE), (ddi::SETPOINT_SPACING, SET, CHANGE)];
+
 /// What each row tells.
 const ROW_DATA: &[Datum] = &[
     (ddi::ACTUAL_SINGULATION, LOGGED, OFTEN),
@@ -151,37 +177,48 @@ fn antennas(description: &mut Description, parent: usize, machine: &Machine) {
 }
 
 /// The toolbar, under it its rows from left to right, under each row its hopper where it sows.
-fn toolbar(description: &mut Description, parent: usize, machine: &Machine, operation: Operation) -> usize {
+fn toolbar(
+    description: &mut Description,
+    parent: usize,
+    machine: &Machine,
+    duty: Duty,
+) -> (usize, Vec<usize>) {
+    let (toolbar_data, row_data) = match duty {
+        Duty::Sows(Metered::Together) => (TOOLBAR_DATA, ROW_DATA.to_vec()),
+        Duty::Sows(Metered::RowByRow) => (TOOLBAR_DATA, [METERED_ROW_DATA, ROW_DATA].concat()),
+        Duty::Weeds => (WEEDING_DATA, Vec::new()),
+    };
     let parent = parent_of(description, parent);
     let toolbar = description.element(DeviceElementType::Function, "Toolbar", parent);
     description.property(toolbar, ddi::OFFSET_X, millimetres(machine.tool_forward));
     description.property(toolbar, ddi::OFFSET_Y, 0);
     description.property(toolbar, ddi::ACTUAL_WORKING_WIDTH, millimetres(machine.working_width));
     description.property(toolbar, ddi::MAXIMUM_WORKING_WIDTH, millimetres(machine.working_width));
-    let toolbar_data = if operation.is_weeding() { WEEDING_DATA } else { TOOLBAR_DATA };
     for (entry, properties, methods) in toolbar_data {
         description.process(toolbar, *entry, *properties, *methods);
     }
     for entry in condensed_states(machine.row_offsets.len()) {
         description.process(toolbar, entry, LOGGED, CHANGE);
     }
+    let mut rows = Vec::with_capacity(machine.row_offsets.len());
     for (i, offset) in machine.row_offsets.iter().enumerate() {
         let parent = parent_of(description, toolbar);
         let row = description.element(DeviceElementType::Section, &format!("Row {}", number(i)), parent);
         description.property(row, ddi::OFFSET_X, millimetres(machine.tool_forward));
         description.property(row, ddi::OFFSET_Y, millimetres(*offset));
         description.property(row, ddi::ACTUAL_WORKING_WIDTH, millimetres(machine.row_spacing));
-        if operation.is_weeding() {
+        rows.push(row);
+        if duty == Duty::Weeds {
             continue;
         }
-        for (entry, properties, methods) in ROW_DATA {
+        for (entry, properties, methods) in &row_data {
             description.process(row, *entry, *properties, *methods);
         }
         let parent = parent_of(description, row);
         let hopper = description.element(DeviceElementType::Bin, &format!("Hopper {}", number(i)), parent);
         description.property(hopper, ddi::MAXIMUM_MASS_CONTENT, machine.hopper.to_g().round() as i32);
     }
-    toolbar
+    (toolbar, rows)
 }
 
 /// The entries that hold the work states of so many rows.

@@ -8,9 +8,9 @@ use super::device::{self, Described, condensed_states};
 use super::lots::{Lot, Lots};
 use super::{CUSTOMER, FARM, guidance, label, number, partfield, rule};
 use crate::budget::SeedNeed;
-use crate::check::{Field, Operation};
+use crate::check::{Field, Operation, Pattern, Stand};
 use crate::diagnostic::Finding;
-use crate::operations::WorkOrder;
+use crate::operations::{RowOrder, WorkOrder};
 use crate::pipeline::Compiled;
 use crate::rules;
 use crate::weeding::Weeding;
@@ -139,10 +139,16 @@ fn zones(order: &WorkOrder, lot: Option<&Lot>, machine: &Described) -> Vec<Treat
     };
     let rate = ddi::SETPOINT_COUNT_PER_AREA;
     let mut work = vec![of_seed(rate, rate.raw(order.seeds_per_m2))];
-    work.extend(whole_millimetres(order.seed_spacing).map(|mm| of_seed(ddi::SETPOINT_SPACING, mm)));
+    if order.has_places() {
+        let spacing = order.seed_spacing.and_then(whole_millimetres);
+        work.extend(spacing.map(|mm| of_seed(ddi::SETPOINT_SPACING, mm)));
+    }
     work.push(set(ddi::SETPOINT_SEEDING_DEPTH, ddi::SETPOINT_SEEDING_DEPTH.raw(order.depth.to_mm())));
     let speed = ddi::SETPOINT_SPEED.raw(order.speed.to_m_per_s() * 1000.0);
     work.push(ProcessDataVariable { element: Some(machine.machine), ..set(ddi::SETPOINT_SPEED, speed) });
+    if !order.is_uniform() {
+        work.extend(row_values(order, lot, machine));
+    }
     let nothing = || vec![of_seed(rate, 0), set(ddi::SETPOINT_WORK_STATE, OFF)];
     vec![
         zone(WORK_ZONE, operation_name(order.operation), work),
@@ -177,6 +183,25 @@ fn weeding_zones(weeding: &Weeding, machine: &Described) -> Vec<TreatmentZone> {
     ]
 }
 
+/// What each row is to give, where rows differ.
+fn row_values(order: &WorkOrder, lot: Option<&Lot>, machine: &Described) -> Vec<ProcessDataVariable> {
+    let of_row = |(row, &element): (&RowOrder, &DeviceElementId)| {
+        let value = |entry: Entry, raw: i32| ProcessDataVariable {
+            element: Some(element),
+            product: lot.map(|lot| lot.product),
+            ..ProcessDataVariable::new(entry.ddi, raw)
+        };
+        let rate = ddi::SETPOINT_COUNT_PER_AREA;
+        let spacing = match row.stand.pattern {
+            Pattern::Drill => None,
+            Pattern::Single | Pattern::Hill { .. } => whole_millimetres(row.stand.spacing),
+        };
+        let rate = value(rate, rate.raw(row.seeds_per_m2));
+        std::iter::once(rate).chain(spacing.map(|mm| value(ddi::SETPOINT_SPACING, mm))).collect::<Vec<_>>()
+    };
+    order.rows.iter().zip(&machine.rows).flat_map(of_row).collect()
+}
+
 /// The spacing in the only unit that its entry has, if that says it to a hundredth of a millimetre
 /// in a hundred seeds.
 fn whole_millimetres(spacing: Length) -> Option<i32> {
@@ -186,10 +211,12 @@ fn whole_millimetres(spacing: Length) -> Option<i32> {
 
 /// Tells when a field's spacing cannot be a set-point.
 pub fn spacing_finding(field: &Field) -> Option<Finding> {
-    let spacing = field.spacing.between_seeds;
-    if whole_millimetres(spacing).is_some() {
-        return None;
-    }
+    let stand = Stand { spacing: field.spacing.between_seeds, pattern: field.spacing.pattern };
+    let stands = std::iter::once(stand).chain(field.spacing.own_rows.iter().map(|own| own.stand));
+    let spacing = stands
+        .filter(|stand| stand.pattern != Pattern::Drill)
+        .map(|stand| stand.spacing)
+        .find(|spacing| whole_millimetres(*spacing).is_none())?;
     let message = format!(
         "the task of `{}` states seeds per area but not their spacing of {:.2} mm: data dictionary entry 16 has whole millimetres only",
         field.name,
@@ -265,7 +292,7 @@ fn log_triggers(
         change: Some(1),
         ..DataLogTrigger::new(entry.ddi, LogMethods::CHANGE)
     };
-    let states = std::iter::once(ddi::ACTUAL_WORK_STATE).chain(condensed_states(machine.rows));
+    let states = std::iter::once(ddi::ACTUAL_WORK_STATE).chain(condensed_states(machine.rows.len()));
     let every_second = every_second.iter().map(|&entry| timed(entry, LogMethods::TIME));
     let totals = totals.iter().map(|&entry| timed(entry, LogMethods::TIME.and(LogMethods::TOTAL)));
     states.map(changed).chain(every_second).chain(totals).collect()
@@ -316,7 +343,7 @@ const fn operation_name(operation: Operation) -> &'static str {
 
 const fn technique_name(operation: Operation) -> &'static str {
     match operation {
-        Operation::Sowing => "Single seeds on a lattice",
+        Operation::Sowing => "Seeds on a lattice",
         Operation::PreEmergenceWeeding => "Tools above the seed map",
         Operation::InterRowWeeding => "Tools between mapped rows",
         Operation::IntraRowWeeding => "Blades between mapped plants",

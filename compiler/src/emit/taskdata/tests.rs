@@ -261,7 +261,7 @@ fn a_spacing_between_two_millimetres_is_told_and_left_out() {
     let mut compiled = compiled();
     compiled.job.fields.truncate(1);
     compiled.job.fields[0].spacing.between_seeds = Length::mm(52.5);
-    compiled.fields[0].orders[0].seed_spacing = Length::mm(52.5);
+    compiled.fields[0].orders[0].seed_spacing = Some(Length::mm(52.5));
     let findings = limits(&compiled.job);
     assert_eq!(findings.iter().map(|f| f.rule).collect::<Vec<_>>(), [rule::SPACING_NOT_WHOLE]);
     let set = set_of(&task_data(&compiled));
