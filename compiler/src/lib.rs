@@ -21,6 +21,8 @@ pub mod route;
 pub mod rules;
 pub mod seeds;
 pub mod site;
+pub mod sown;
 pub mod survey;
 pub mod turns;
 pub mod uncertainty;
+pub mod weeding;

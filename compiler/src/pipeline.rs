@@ -6,7 +6,7 @@
 
 use crate::audit::{self, Audit};
 use crate::budget::{self, Budget};
-use crate::check::{self, Field, Job};
+use crate::check::{self, Field, Job, WeedingJob};
 use crate::diagnostic::{Finding, Told};
 use crate::emit::{self, About, Emission};
 use crate::lanes::{self, LanePlan, LeftOverReason};
@@ -14,9 +14,13 @@ use crate::operations::{self, WorkOrder};
 use crate::read::{self, Input, Sources};
 use crate::rest::{self, Rest, Restart};
 use crate::route::{self, Route};
+use crate::rules;
 use crate::seeds::{self, SeedMap};
 use crate::site::{self, FieldSite, Site};
+use crate::sown::{self, SownField};
 use crate::uncertainty::{self, Uncertainty};
+use crate::weeding::{self, Weeding};
+use lanewright_schema::job::Asked;
 use lanewright_schema::quantity::Length;
 use rayon::prelude::*;
 
@@ -34,8 +38,18 @@ fn compiled(sources: &dyn Sources, path: &str, restart: Option<&Restart>) -> Com
     let read = read::read(sources, path);
     let mut findings = read.findings;
     let readable = findings.is_empty();
-    let job = read.draft.and_then(|draft| check::check(&draft).tell(&mut findings));
-    let compiled = job.filter(|_| readable).and_then(|job| plan(job, restart, &mut findings));
+    let compiled = match read.asked {
+        Some(Asked::Sowing(draft)) => {
+            let job = check::check(&draft).tell(&mut findings);
+            job.filter(|_| readable).and_then(|job| plan(job, restart, &mut findings))
+        }
+        Some(Asked::Weeding(file)) => {
+            let job = check::weeding_job(&file).tell(&mut findings);
+            let job = job.filter(|_| readable && whole_pass(restart, &mut findings));
+            job.and_then(|job| plan_weeding(&job, &mut findings))
+        }
+        None => None,
+    };
     Compilation { compiled, findings, inputs: read.inputs }
 }
 
@@ -98,7 +112,55 @@ fn stages(
     let orders = operations::operations(&job.order.operations, field, machine);
     let budget = budget::budget(&job.order, field, machine, &lanes, &route, &seeds);
     let audit = audit::audit(field, place, machine, &lanes, &route, &seeds).tell(findings)?;
-    Some(FieldPlan { lanes, route, seeds, uncertainty, orders, budget, audit })
+    Some(FieldPlan { lanes, route, seeds, uncertainty, orders, weeding: None, budget, audit })
+}
+
+/// The rest of a weeding pass is not planned; tells so where it is asked for.
+fn whole_pass(restart: Option<&Restart>, findings: &mut Vec<Finding>) -> bool {
+    findings.extend(restart.map(|_| {
+        rules::finding("resume/weeding", "the rest of a weeding pass cannot be planned")
+            .with_hint("compile the weeding job as a whole, and start the machine at the lane where it stopped")
+    }));
+    restart.is_none()
+}
+
+/// A pass over what was sown: lanes and seeds come from the sown folder, the rest is planned.
+fn plan_weeding(asked: &WeedingJob, findings: &mut Vec<Finding>) -> Option<Compiled> {
+    let sown::Sown { job, site, fields } = sown::sown(asked).tell(findings)?;
+    findings.extend(emit::taskdata::limits(&job));
+    let plans: Vec<Told<FieldPlan>> = fields
+        .into_par_iter()
+        .enumerate()
+        .map(|(index, sown)| {
+            let baseline = site.baseline.as_ref().map(|baseline| baseline.to_fields[index]);
+            let mut findings = Vec::new();
+            let (field, place) = (&job.fields[index], &site.fields[index]);
+            let value = weeding_stages(asked, &job, (field, place, sown), baseline, &mut findings);
+            Told { value, findings }
+        })
+        .collect();
+    let plans: Vec<Option<FieldPlan>> = plans.into_iter().map(|plan| plan.tell(findings)).collect();
+    let fields = plans.into_iter().collect::<Option<_>>()?;
+    Some(Compiled { job, site, fields })
+}
+
+fn weeding_stages(
+    asked: &WeedingJob,
+    job: &Job,
+    (field, place, sown): (&Field, &FieldSite, SownField),
+    baseline: Option<Length>,
+    findings: &mut Vec<Finding>,
+) -> Option<FieldPlan> {
+    let machine = &job.machine;
+    let weeding = weeding::weeding(&asked.pass, machine, baseline, field, &sown).tell(findings)?;
+    let SownField { lanes, seeds, .. } = sown;
+    let route = route::route(place, machine, field.headland.sown, &lanes).tell(findings)?;
+    let lanes = lanes::without(lanes, &route.cut_off, LeftOverReason::CutOff, machine);
+    let uncertainty = uncertainty::uncertainty(machine, baseline, &field.crop);
+    let budget = budget::weeding_budget(&job.order, machine, &lanes, &route, &seeds);
+    let audit = audit::audit(field, place, machine, &lanes, &route, &seeds).tell(findings)?;
+    let weeding = Some(weeding);
+    Some(FieldPlan { lanes, route, seeds, uncertainty, orders: Vec::new(), weeding, budget, audit })
 }
 
 /// What became of a job.
@@ -119,6 +181,10 @@ impl Compilation {
             self.inputs.iter().map(|input| emit::Input { path: &input.path, bytes: &input.bytes }).collect();
         let about = About { job: name, inputs: &inputs, findings: &self.findings };
         let emission = emit::emit(compiled, &about);
+        if compiled.fields.iter().any(|field| field.weeding.is_some()) {
+            let write = move |out: &mut dyn std::io::Write| emit::weed_events::weed_events(compiled, out);
+            return emission.with("weed-events.parquet", write);
+        }
         match seed_file {
             SeedFile::LeftOut => emission,
             SeedFile::Written => {
@@ -161,6 +227,8 @@ pub struct FieldPlan {
     pub uncertainty: Uncertainty,
     /// Set-points, one for each operation.
     pub orders: Vec<WorkOrder>,
+    /// What tools do, where the job is a weeding job.
+    pub weeding: Option<Weeding>,
     /// Time and seed.
     pub budget: Budget,
     /// What was proven.

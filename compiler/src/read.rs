@@ -6,7 +6,7 @@
 
 use crate::diagnostic::{Finding, Span};
 use crate::rules;
-use lanewright_schema::job::{self, Draft, Place, Problem, ProblemKind};
+use lanewright_schema::job::{self, Asked, Place, Problem, ProblemKind};
 
 pub use lanewright_schema::job::{Input, SourceError, Sources};
 
@@ -14,7 +14,7 @@ pub use lanewright_schema::job::{Input, SourceError, Sources};
 #[derive(Clone, Debug)]
 pub struct Read {
     /// The job as written, as far as it could be read.
-    pub draft: Option<Draft>,
+    pub asked: Option<Asked>,
     /// What is wrong with its text; where anything is, the job is refused.
     pub findings: Vec<Finding>,
     /// Every file that was read, the job first: for rendering findings and for the manifest.
@@ -25,7 +25,7 @@ pub struct Read {
 pub fn read(sources: &dyn Sources, path: &str) -> Read {
     let parsed = job::parse(sources, path);
     let findings = parsed.problems.into_iter().map(finding).collect();
-    Read { draft: parsed.draft, findings, inputs: parsed.inputs }
+    Read { asked: parsed.asked, findings, inputs: parsed.inputs }
 }
 
 /// A place in the job as findings give it.

@@ -27,7 +27,8 @@ pub struct Rule {
 }
 
 /// Every rule, stage by stage.
-pub const CATALOGUE: &[&[Rule]] = &[READ, SURVEY, CHECK, SITE, LANES, ROUTE, RESUME, AUDIT, EMIT];
+pub const CATALOGUE: &[&[Rule]] =
+    &[READ, SURVEY, CHECK, SITE, SOWN, WEEDING, LANES, ROUTE, RESUME, AUDIT, EMIT];
 
 /// Every rule, one after the other.
 pub fn all() -> impl Iterator<Item = &'static Rule> {
@@ -93,6 +94,117 @@ impl Rule {
         Self { example, ..self }
     }
 }
+
+const SEED_MAP: &str = "the digest of the seed map; SHA-256, FIPS 180-4";
+
+/// What can be wrong with a sown folder.
+pub const SOWN: &[Rule] = &[
+    error(
+        "sown/unreadable",
+        "a sown folder whose files are not what a compile writes",
+        "a pass is computed from the seed map or not at all",
+    )
+    .example("sown = \"out\", the folder above the job's own"),
+    error(
+        "sown/not-sowing",
+        "a folder that another weeding pass left",
+        "every pass is computed from what was sown, not from another pass",
+    )
+    .example("sown = \"out/first-hoeing\""),
+    error(
+        "sown/changed",
+        "a manifest that is not the pinned one, or a map that is not the manifest's",
+        "a blade that works by a changed map works where plants stand",
+    )
+    .source(SEED_MAP)
+    .example("a row moved by hand in `seed-rows.geojson`"),
+    warning(
+        "sown/not-pinned",
+        "a weeding job that does not say which seed map it was written for",
+        "the sowing may be compiled anew, and differently, between sowing and weeding",
+    )
+    .source(SEED_MAP)
+    .example("a weeding job without `sown_digest`"),
+    error("sown/other-field", "a field that the seed map has not", "the pass would be on another field")
+        .example("fields = [\"Upper Sallow\"]"),
+    error(
+        "sown/other-frame",
+        "a base station in another reference frame, or epoch, than the seed map",
+        "frames drift against each other by centimetres a year, as much as a blade is wide",
+    )
+    .source("ITRF2014: Altamimi and others 2016, J. Geophys. Res. Solid Earth 121")
+    .example("base_station_frame = \"ITRF2014@2029.3\" over a map at 2027.3"),
+    error(
+        "sown/frame",
+        "a seed map in a field frame that this version would not make",
+        "the seeds would be looked for in another frame than they were sown in",
+    )
+    .example("a folder of another version of the program"),
+];
+
+/// What can be wrong with a weeding pass.
+pub const WEEDING: &[Rule] = &[
+    error("weeding/tools", "tools that do not go with the operation", "what works the soil must be known")
+        .example("operation = \"intra-row weeding\" without `blade`"),
+    error("weeding/missing-seeds", "a table of missing seeds that cannot be read", "a blade would stay out, or in")
+        .example("a table without the column `index`"),
+    error("weeding/before-sowing", "a pass before the day of sowing", "there is nothing to weed round")
+        .example("date = 2027-03-01 for a sowing of 2027-04-12"),
+    error(
+        "weeding/after-emergence",
+        "a pass over the seeds on or after the day on which plants are expected",
+        "it would bury or cut the seedlings",
+    )
+    .source(PRACTICE)
+    .example("date = 2027-04-27, emergence = 2027-04-27"),
+    error(
+        "weeding/deeper-than-seed",
+        "tools over the seeds that come nearer to them than the clearance",
+        "it would move the seeds that every later pass counts on",
+    )
+    .formula("depth ≤ seeding depth − clearance")
+    .source(PRACTICE)
+    .example("depth = \"2 cm\" over seed at 2 cm"),
+    error(
+        "weeding/rows-do-not-fit",
+        "tool rows that do not pass where the rows were sown",
+        "a tool beside its gap works in a row",
+    )
+    .source("plane geometry")
+    .example("rows = 8 over lanes that were sown six rows at a time"),
+    error(
+        "weeding/tools-too-wide",
+        "tools that come nearer to a row than its plants need",
+        "leaves and plants beside their place would be cut",
+    )
+    .formula("n · width − (n − 1) · overlap ≤ row spacing − 2 (plant radius + k σ across)")
+    .source("reference error budgets of seed maps: Griepentrog and others 2005, Precision Agriculture 6:157")
+    .example("per_gap = 3, width = \"14 cm\" between rows 45 cm apart"),
+    error(
+        "weeding/blade-window",
+        "a blade that is wider than what is left between two plants",
+        "it cannot pass without reaching into the room of a plant",
+    )
+    .formula("width ≤ spacing − 2 r; r = plant radius + k σ, σ² = σ² of the seed map + σ² of this machine")
+    .source("reference error budgets of seed maps: Griepentrog and others 2005, Precision Agriculture 6:157")
+    .example("width = \"6 cm\" between plants 18 cm apart with 7 cm clear round each"),
+    error(
+        "weeding/too-fast",
+        "a speed at which the blade is not in and out again between two plants",
+        "it would come out in a plant",
+    )
+    .formula("width + speed · (time in + time out) ≤ spacing − 2 r")
+    .source("kinematics; r as in weeding/blade-window")
+    .example("speed = \"4 km/h\" with 80 ms in and 80 ms out"),
+    error(
+        "weeding/row-band",
+        "a blade that rests nearer to the row than its plants need",
+        "at rest it would drag through plants",
+    )
+    .formula("row_band / 2 ≥ r")
+    .source("plane geometry")
+    .example("row_band = \"6 cm\" with 7 cm clear round each plant"),
+];
 
 /// What can be wrong with the text of a job.
 pub const READ: &[Rule] = &[
@@ -301,6 +413,8 @@ pub const SURVEY: &[Rule] = &[
 
 /// What can be wrong with the meaning of a job.
 pub const CHECK: &[Rule] = &[
+    error("machine/no-hopper", "a machine without a hopper in a sowing job", "seed has to come from somewhere")
+        .example("a machine file without `hopper`"),
     error("job/not-above-zero", "a zero or negative value where only one above zero makes sense", "no machine has it")
         .example("between_seeds = \"0 cm\""),
     error("job/negative", "a negative value where none can be", "a fence margin outside the field protects nothing")
@@ -705,6 +819,8 @@ pub const ROUTE: &[Rule] = &[
 
 /// Going on with an order that was interrupted.
 pub const RESUME: &[Rule] = &[
+    error("resume/weeding", "the rest of a weeding pass", "only sowing can be gone on with on the same lattice")
+        .example("a restart of a job with `sown`"),
     error(
         "resume/which-field",
         "an order of several fields to go on with, without the name of one of them",

@@ -16,6 +16,8 @@ pub struct Manifest {
     pub version: String,
     /// The job file's stem, which is also the folder's name.
     pub job: String,
+    /// What was ordered.
+    pub order: Order,
     /// The field frame: every metre of the outputs is one of its metres.
     pub frame: Frame,
     /// The machine as the plan assumes it.
@@ -32,6 +34,17 @@ pub struct Manifest {
     pub inputs: Vec<File>,
     /// Files written, this one left out.
     pub outputs: Vec<File>,
+}
+
+/// What was ordered.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Order {
+    /// Day of issue, `2027-04-12`.
+    pub issued: String,
+    /// What is done, in order: `sowing`, `pre-emergence weeding`, `inter-row weeding`, `intra-row
+    /// weeding`.
+    pub operations: Vec<String>,
 }
 
 /// The field frame.
@@ -118,9 +131,31 @@ pub struct Figures {
 pub struct FieldFigures {
     /// Its name.
     pub name: String,
+    /// What stands on it.
+    pub crop: Crop,
     /// Its figures.
     #[serde(flatten)]
     pub figures: Figures,
+}
+
+/// What stands on a field.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Crop {
+    /// The species.
+    pub name: String,
+    /// The variety.
+    pub variety: String,
+    /// Seeding depth.
+    pub depth_m: f64,
+    /// Between neighbouring rows.
+    pub row_spacing_m: f64,
+    /// Mass of a thousand seeds.
+    pub thousand_seed_g: f64,
+    /// Share of seeds that germinate.
+    pub germination: f64,
+    /// Share of germinated seeds that emerge.
+    pub field_emergence: f64,
 }
 
 /// One proof.

@@ -62,6 +62,8 @@ pub enum What {
     Fence {
         /// Area in the field frame.
         area_m2: f64,
+        /// How far inside the boundary it stays.
+        margin_m: f64,
     },
     /// A thing to stay away from, not grown.
     KeepOut {
@@ -142,6 +144,12 @@ pub struct Lane {
     pub heading_deg: f64,
     /// Metres that the reference point travels.
     pub length_m: f64,
+    /// Where it begins, east and north metres in the field frame.
+    pub start_m: [f64; 2],
+    /// The same way as the line, but exact: pieces driven forward one after the other, each by its
+    /// length in metres and its curvature at its beginning and at its end in 1/m, positive to the
+    /// left, which changes in proportion to the length.
+    pub pieces: Vec<[f64; 3]>,
     /// The pieces of rows that it works, from left to right, each row's in driving order.
     pub rows: Vec<RowPiece>,
 }
@@ -297,6 +305,8 @@ mod tests {
             lap: false,
             heading_deg: 38.5,
             length_m: 100.0,
+            start_m: [-12.5, 3.25],
+            pieces: vec![[99.0, 0.0, 0.0], [1.0, 0.0, -0.25]],
             rows: vec![RowPiece { row: -3, offset_m: -0.225, from_m: 1.2, to_m: 98.0 }],
         };
         let turn = Way {

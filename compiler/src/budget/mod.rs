@@ -32,6 +32,38 @@ pub fn budget(
 ) -> Budget {
     let refills = u32::try_from(route.stops.len() - moves(route)).unwrap_or(u32::MAX);
     let seed = seed_need(seeds, &field.crop, &field.spacing, 1 + refills);
+    driving_budget(order, machine, plan, route, seeds, seed)
+}
+
+/// What a pass over a sown field takes; its seed is in the ground, so none is to be brought.
+pub fn weeding_budget(
+    order: &Order,
+    machine: &Machine,
+    plan: &LanePlan,
+    route: &Route,
+    seeds: &SeedMap,
+) -> Budget {
+    let worked = Area::m2(plan.areas.worked);
+    let seed = SeedNeed {
+        seeds: seeds.count(),
+        mass: Mass::ZERO,
+        units: None,
+        hopper_fills: 0,
+        plants: 0.0,
+        area: worked,
+    };
+    driving_budget(order, machine, plan, route, seeds, seed)
+}
+
+fn driving_budget(
+    order: &Order,
+    machine: &Machine,
+    plan: &LanePlan,
+    route: &Route,
+    seeds: &SeedMap,
+    seed: SeedNeed,
+) -> Budget {
+    let refills = seed.hopper_fills.saturating_sub(1);
     let lane = Length::m(route.visits.iter().map(|visit| plan.lanes[visit.lane.0].line.length()).sum());
     let (turns, transits) = ways(route);
     let driven = |ways: &[&Manoeuvre]| Length::m(ways.iter().map(|way| way.path.length()).sum());
@@ -42,14 +74,9 @@ pub fn budget(
         transit: taken(&transits),
         stop: machine.refill_time * f64::from(refills) + machine.moving_time * moves(route) as f64,
     };
+    let worked = Area::m2(plan.areas.worked);
     Budget {
-        time: time_budget(
-            spent,
-            Area::m2(plan.areas.worked),
-            machine.working_width,
-            machine.working_speed,
-            order.hours_per_day,
-        ),
+        time: time_budget(spent, worked, machine.working_width, machine.working_speed, order.hours_per_day),
         distance: DistanceBudget { lane, turn: driven(&turns), transit: driven(&transits) },
         seed,
         driven_over: driven_over(route, seeds, machine).into_iter().sum(),

@@ -209,6 +209,7 @@ fn obstacles(
 mod tests {
     use crate::check::tests::{BOUNDARY, SOUND};
     use crate::check::{Field, check};
+    use lanewright_schema::job::Asked;
     use crate::diagnostic::Finding;
     use crate::read::read;
     use std::collections::BTreeMap;
@@ -230,7 +231,8 @@ road;gate;48,610;-27,4085;
             .into();
         let read = read(&files, "job.toml");
         let mut findings = read.findings;
-        let job = read.draft.and_then(|draft| check(&draft).tell(&mut findings));
+        let Some(Asked::Sowing(draft)) = read.asked else { panic!("a sowing job") };
+        let job = check(&draft).tell(&mut findings);
         (findings, job.and_then(|mut job| job.fields.pop()))
     }
 

@@ -26,7 +26,8 @@ pub fn frames(file: &written::Frames, findings: &mut Findings) -> Option<Frames>
     Some(Frames { survey: survey?, base_station: base_station?, output: output? })
 }
 
-fn frame(text: &Written<String>, findings: &mut Findings) -> Option<ReferenceFrame> {
+/// One frame, with its epoch behind an `@`.
+pub fn frame(text: &Written<String>, findings: &mut Findings) -> Option<ReferenceFrame> {
     let (wanted, epoch) = match text.value.split_once('@') {
         Some((name, epoch)) => (name.trim(), Some(decimal_year(epoch, text, findings)?)),
         None => (text.value.as_str(), None),

@@ -42,6 +42,24 @@ pub struct Order {
 pub enum Operation {
     /// Placing seeds on the lattice.
     Sowing,
+    /// Weeding over the seeds before plants are up.
+    PreEmergenceWeeding,
+    /// Weeding between the rows.
+    InterRowWeeding,
+    /// Weeding in the row between the plants.
+    IntraRowWeeding,
+}
+
+impl Operation {
+    /// As the job writes it.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Sowing => "sowing",
+            Self::PreEmergenceWeeding => "pre-emergence weeding",
+            Self::InterRowWeeding => "inter-row weeding",
+            Self::IntraRowWeeding => "intra-row weeding",
+        }
+    }
 }
 
 /// Reference frames, each a name that PROJ knows (`EPSG:4258`, …) with a plain name for people.
@@ -128,7 +146,7 @@ pub struct Machine {
     pub gear_change_time: Time,
     /// Time to lower or to raise the tool.
     pub lift_time: Time,
-    /// Seed mass that one row's hopper holds.
+    /// Seed mass that one row's hopper holds; zero where it sows nothing.
     pub hopper: Mass,
     /// Time of one refill stop.
     pub refill_time: Time,

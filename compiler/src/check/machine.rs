@@ -52,7 +52,7 @@ pub fn machine(file: &written::Machine, findings: &mut Findings) -> Option<Machi
         spot_turn_time: seconds(&file.spot_turn_time, 24.0),
         gear_change_time: seconds(&file.gear_change_time, 2.0),
         lift_time: seconds(&file.lift_time, 2.0),
-        hopper: file.hopper.value,
+        hopper: file.hopper.as_ref().map_or(Mass::ZERO, |hopper| hopper.value),
         refill_time: seconds(&file.refill_time, 600.0),
         precision,
         moving_time: seconds(&file.moving_time, 900.0),
@@ -139,12 +139,14 @@ fn positive_values(file: &written::Machine, findings: &mut Findings) {
     findings.above_zero(&file.working_speed, "working_speed");
     findings.above_zero(&file.turning_speed, "turning_speed");
     findings.above_zero(&file.transit_speed, "transit_speed");
-    findings.above_zero(&file.hopper, "hopper");
     if let Some(rate) = &file.steering_rate {
         findings.above_zero(rate, "steering_rate");
     }
     if let Some(wheelbase) = &file.wheelbase {
         findings.above_zero(wheelbase, "wheelbase");
+    }
+    if let Some(hopper) = &file.hopper {
+        findings.above_zero(hopper, "hopper");
     }
     for antenna in &file.antennas {
         findings.above_zero(&antenna.height, "height");
@@ -190,7 +192,9 @@ fn values_within_range(file: &written::Machine, findings: &mut Findings) {
     findings.within(&file.working_speed, "working_speed", &speeds);
     findings.within(&file.turning_speed, "turning_speed", &speeds);
     findings.within(&file.transit_speed, "transit_speed", &speeds);
-    findings.within(&file.hopper, "hopper", &(Mass::g(1.0)..=Mass::kg(100_000.0), "1 g to 100000 kg"));
+    if let Some(hopper) = &file.hopper {
+        findings.within(hopper, "hopper", &(Mass::g(1.0)..=Mass::kg(100_000.0), "1 g to 100000 kg"));
+    }
     for (time, key) in optional_times(file) {
         if let Some(time) = time {
             findings.within(time, key, &(Time::ZERO..=Time::h(24.0), "0 h to 24 h"));

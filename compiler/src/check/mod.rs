@@ -23,9 +23,11 @@ mod machine;
 pub(crate) mod ring;
 #[cfg(test)]
 mod tests;
+mod weeding;
 
 pub use frames::named as named_frame;
 pub use job::*;
+pub use weeding::*;
 
 /// Checks a job as far as it was read; no job comes of one that was not read whole.
 pub fn check(file: &Draft) -> Told<Job> {
@@ -43,6 +45,11 @@ fn check_parts(file: &Draft, findings: &mut Findings) -> Option<Job> {
         file.base_station.as_ref().map(|part| part.as_ref().and_then(|part| base_station(part, findings)));
     let machine_file = file.machine.as_ref().map(|Part(machine)| machine);
     let machine = machine_file.and_then(|part| machine::machine(part, findings));
+    if let Some(part) = machine_file.filter(|part| part.hopper.is_none()) {
+        findings
+            .raise("machine/no-hopper", &part.name.place, format!("`{}` has no hopper to sow from", part.name.value))
+            .hint("add `hopper = \"2 kg\"`, the mass of seed that one row's hopper holds");
+    }
     let crop_files = file.crop.as_ref().map(|crops| crops.0.iter().map(|Part(crop)| crop));
     let crops: Vec<Crop> =
         crop_files.clone().into_iter().flatten().filter_map(|part| crop::crop(part, findings)).collect();
@@ -82,25 +89,29 @@ fn fields(
 
 fn order(order: &written::Order, findings: &mut Findings) -> Option<Order> {
     let operations = operations(&order.operations, findings);
-    findings.above_zero(&order.hours_per_day, "hours_per_day");
-    let hours = order.hours_per_day.value;
-    if hours > Time::h(24.0) {
-        findings
-            .raise(
-                "order/hours",
-                &order.hours_per_day.place,
-                format!("a day of work of {} h is longer than a day", hours.to_h()),
-            )
-            .hint("write at most `\"24 h\"`");
-    }
+    hours(&order.hours_per_day, findings);
     Some(Order {
         title: order.title.value.clone(),
         issued: order.issued.value,
         customer: order.customer.value.clone(),
         farm: order.farm.value.clone(),
         operations: operations?,
-        hours_per_day: hours,
+        hours_per_day: order.hours_per_day.value,
     })
+}
+
+/// Hours of a day's work.
+fn hours(hours: &Written<Time>, findings: &mut Findings) {
+    findings.above_zero(hours, "hours_per_day");
+    if hours.value > Time::h(24.0) {
+        findings
+            .raise(
+                "order/hours",
+                &hours.place,
+                format!("a day of work of {} h is longer than a day", hours.value.to_h()),
+            )
+            .hint("write at most `\"24 h\"`");
+    }
 }
 
 fn operations(

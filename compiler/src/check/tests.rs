@@ -3,6 +3,7 @@
 
 use super::*;
 use crate::read::{SourceError, Sources, read};
+use lanewright_schema::job::Asked;
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
 use std::path::Path;
@@ -318,12 +319,19 @@ fn folder(job: &str) -> Folder {
     Folder(files.into_iter().map(|(path, bytes)| (path.to_owned(), bytes)).collect())
 }
 
+fn sowing(asked: Option<Asked>) -> Option<Box<lanewright_schema::job::Draft>> {
+    match asked {
+        Some(Asked::Sowing(draft)) => Some(draft),
+        _ => None,
+    }
+}
+
 /// Everything that is found in a job, and the job if it passes.
 fn told(text: &str) -> (Vec<Finding>, Option<Job>) {
     let read = read(&folder(text), "job.toml");
     let mut findings = read.findings;
     let readable = findings.is_empty();
-    let job = read.draft.and_then(|draft| check(&draft).tell(&mut findings));
+    let job = sowing(read.asked).and_then(|draft| check(&draft).tell(&mut findings));
     (findings, job.filter(|_| readable))
 }
 
@@ -519,7 +527,10 @@ fn every_demo_job_is_well() {
         if path.extension().is_some_and(|extension| extension == "toml") {
             let read = read(&Disk, path.to_str().unwrap());
             assert_eq!(read.findings, [], "{}", path.display());
-            let told = check(&read.draft.unwrap());
+            let told = match read.asked.unwrap() {
+                Asked::Sowing(draft) => check(&draft),
+                Asked::Weeding(_) => continue,
+            };
             assert_eq!(told.findings, [], "{}", path.display());
             assert!(told.value.is_some());
             jobs += 1;
@@ -533,8 +544,14 @@ proptest::proptest! {
     #[test]
     fn any_bytes_are_answered(bytes in proptest::collection::vec(proptest::num::u8::ANY, 0..400)) {
         let folder = Folder([("job.toml".to_owned(), bytes)].into());
-        if let Some(file) = read(&folder, "job.toml").draft {
-            check(&file);
+        match read(&folder, "job.toml").asked {
+            Some(Asked::Sowing(draft)) => {
+                check(&draft);
+            }
+            Some(Asked::Weeding(file)) => {
+                weeding_job(&file);
+            }
+            None => {}
         }
     }
 

@@ -4,25 +4,32 @@
 //! In: all that was computed, what was read, what was found. Out: [`Manifest`], rounded.
 
 use super::numbers::{micro, nano, position};
-use crate::check::{self, BodyPoint};
+use crate::check::{self, BodyPoint, Field};
 use crate::diagnostic::{Finding, Severity};
 use crate::pipeline::{Compiled, FieldPlan};
-use lanewright_schema::manifest::{self, Check, FieldFigures, Figures, File, Frame, Machine, Manifest};
+use lanewright_schema::manifest::{
+    self, Check, Crop, FieldFigures, Figures, File, Frame, Machine, Manifest, Order,
+};
 
 /// The manifest of a whole job, `outputs` still empty.
 pub fn manifest(compiled: &Compiled, job: &str, inputs: Vec<File>, findings: &[Finding]) -> Manifest {
-    let fields: Vec<FieldFigures> = compiled
-        .site
-        .fields
-        .iter()
-        .zip(&compiled.fields)
-        .map(|(site, field)| FieldFigures { name: site.name.clone(), figures: figures(field) })
+    let asked = compiled.job.fields.iter().zip(&compiled.fields);
+    let fields: Vec<FieldFigures> = asked
+        .map(|(asked, field)| FieldFigures {
+            name: asked.name.clone(),
+            crop: crop(asked),
+            figures: figures(field),
+        })
         .collect();
     let near = compiled.site.frame.origin.longitude;
     Manifest {
         program: env!("CARGO_PKG_NAME").into(),
         version: env!("CARGO_PKG_VERSION").into(),
         job: job.into(),
+        order: Order {
+            issued: compiled.job.order.issued.to_string(),
+            operations: compiled.job.order.operations.iter().map(|o| o.name().to_owned()).collect(),
+        },
         frame: Frame {
             proj: compiled.site.frame.proj.clone(),
             reference: compiled.site.frame.reference.clone(),
@@ -35,6 +42,19 @@ pub fn manifest(compiled: &Compiled, job: &str, inputs: Vec<File>, findings: &[F
         findings: findings.iter().map(|found| finding(found, near)).collect(),
         inputs,
         outputs: Vec::new(),
+    }
+}
+
+fn crop(field: &Field) -> Crop {
+    let crop = &field.crop;
+    Crop {
+        name: crop.name.clone(),
+        variety: crop.variety.clone(),
+        depth_m: micro(crop.depth.to_m()),
+        row_spacing_m: micro(field.spacing.between_rows.to_m()),
+        thousand_seed_g: micro(crop.thousand_seed_mass.to_g()),
+        germination: micro(crop.germination),
+        field_emergence: micro(crop.field_emergence),
     }
 }
 

@@ -14,9 +14,11 @@ mod sample;
 pub mod seed_files;
 pub mod summary;
 pub mod taskdata;
+pub mod weed_events;
 mod templates;
 mod words;
 
+use crate::check::Operation;
 use crate::diagnostic::Finding;
 use crate::pipeline::Compiled;
 use lanewright_schema::manifest::{File, Manifest};
@@ -74,9 +76,8 @@ pub fn emit<'a>(compiled: &'a Compiled, about: &About) -> Emission<'a> {
         .collect();
     let document = summary::document(compiled, about);
     let plan = plan::plan(compiled).to_geojson();
-    let seed_rows = seed_files::seed_rows(compiled);
     let task_data = taskdata::task_data(compiled);
-    Emission {
+    let mut emission = Emission {
         files: vec![
             bytes("TASKDATA/TASKDATA.XML", task_data.task_data),
             bytes("TASKDATA/LINKLIST.XML", task_data.link_list),
@@ -84,10 +85,16 @@ pub fn emit<'a>(compiled: &'a Compiled, about: &About) -> Emission<'a> {
             bytes("summary.html", summary::html(&document, compiled)),
             bytes("map.svg", map::svg(compiled)),
             bytes("plan.geojson", plan.expect("finite numbers and plain names go into any GeoJSON")),
-            bytes("seed-rows.geojson", seed_rows.expect("finite numbers go into any GeoJSON")),
         ],
         manifest: manifest::manifest(compiled, about.job, inputs, about.findings),
+    };
+    // A pass over what was sown refers to the seed map of the sowing and makes none.
+    if compiled.job.order.operations.contains(&Operation::Sowing) {
+        let seed_rows = seed_files::seed_rows(compiled);
+        let seed_rows = seed_rows.expect("finite numbers go into any GeoJSON");
+        emission.files.push(bytes("seed-rows.geojson", seed_rows));
     }
+    emission
 }
 
 impl<'a> Emission<'a> {
@@ -173,7 +180,8 @@ impl Write for Hashing<'_> {
     }
 }
 
-fn hexadecimal(bytes: &[u8]) -> String {
+/// Two digits a byte.
+pub(crate) fn hexadecimal(bytes: &[u8]) -> String {
     const DIGITS: &[u8; 16] = b"0123456789abcdef";
     let digits = bytes.iter().flat_map(|byte| [byte >> 4, byte & 15]);
     digits.map(|digit| char::from(DIGITS[usize::from(digit)])).collect()

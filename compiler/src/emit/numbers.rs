@@ -13,6 +13,11 @@ pub fn nano(value: f64) -> f64 {
     rounded(value, 1e9)
 }
 
+/// Trillionths.
+pub fn pico(value: f64) -> f64 {
+    rounded(value, 1e12)
+}
+
 /// Micrometres, microseconds, millionths.
 pub fn micro(value: f64) -> f64 {
     rounded(value, 1e6)

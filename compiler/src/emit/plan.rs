@@ -5,7 +5,7 @@
 //! same numbers. Curves are sampled to [`CHORD_TOLERANCE_M`].
 
 use super::grid;
-use super::numbers::{micro, position};
+use super::numbers::{micro, nano, pico, position};
 use crate::check::Machine;
 use crate::geometry::{Gear, Path, Piece, Point, heading_of_angle, region};
 use crate::lanes::{Block, Course, Lane, LeftOver, LeftOverReason};
@@ -15,6 +15,7 @@ use crate::site::FieldSite;
 use crate::turns::{Manoeuvre, TurnShape};
 use geo::algorithm::orient::{Direction, Orient};
 use geo::{Area, LineString, MultiPolygon, Polygon};
+use lanewright_schema::quantity::Length;
 use lanewright_schema::plan::{self, Feature, Plan, Position, Shape, What};
 
 /// How far a chord leaves the way that it stands for at most: half of the millimetre that is
@@ -28,10 +29,11 @@ const OWN_FEATURE_M2: f64 = 1.0;
 pub fn plan(compiled: &Compiled) -> Plan {
     let near = compiled.site.frame.origin.longitude;
     let mut features = Vec::new();
-    for (site, field) in compiled.site.fields.iter().zip(&compiled.fields) {
+    let sites = compiled.job.fields.iter().zip(&compiled.site.fields);
+    for ((asked, site), field) in sites.zip(&compiled.fields) {
         let position = |at: Point| position(site.inverse.to_geo(at), near);
         let draw = Draw { field: &site.name, position: &position };
-        features.extend(draw.ground(site));
+        features.extend(draw.ground(site, asked.fence_margin));
         features.extend(draw.soil(field));
         features.extend(draw.way(field, &compiled.job.machine));
         features.extend(draw.stops(field));
@@ -79,12 +81,15 @@ impl Draw<'_> {
         Feature { field: Some(self.field.to_owned()), what, shape }
     }
 
-    fn ground(&self, site: &FieldSite) -> Vec<Feature> {
+    fn ground(&self, site: &FieldSite, fence_margin: Length) -> Vec<Feature> {
         let boundary = What::Boundary {
             area_m2: micro(region::area(&site.boundary)),
             perimeter_m: micro(site.size.plane_perimeter.to_m()),
         };
-        let fence = What::Fence { area_m2: micro(region::area(&site.fence)) };
+        let fence = What::Fence {
+            area_m2: micro(region::area(&site.fence)),
+            margin_m: micro(fence_margin.to_m()),
+        };
         let mut features = vec![
             self.feature(boundary, self.area(&site.boundary)),
             self.feature(fence, self.area(&site.fence)),
@@ -141,7 +146,7 @@ impl Draw<'_> {
 
     /// Left-over soil has slivers that rounding bends: they are set right on its grid.
     fn left_over_feature(&self, reason: LeftOverReason, shape: &MultiPolygon) -> Feature {
-        let what = What::LeftOver { reason: reason_name(reason).into(), area_m2: micro(region::area(shape)) };
+        let what = What::LeftOver { reason: reason.name().into(), area_m2: micro(region::area(shape)) };
         let rounded = self.polygons(shape);
         let valid = grid::valid(&rounded);
         self.feature(what, Shape::Area(if valid.is_empty() { rounded } else { valid }))
@@ -163,6 +168,8 @@ impl Draw<'_> {
                     lap: matches!(block.course, Course::Lap { .. }),
                     heading_deg: micro(heading_of_angle(path.start.angle).to_degrees()),
                     length_m: micro(path.length()),
+                    start_m: [micro(path.start.at.x), micro(path.start.at.y)],
+                    pieces: path.pieces.iter().map(piece).collect(),
                     rows,
                 });
                 self.feature(what, Shape::Line(self.line(path)))
@@ -238,6 +245,11 @@ impl Draw<'_> {
     }
 }
 
+/// Length and curvatures of a piece of a lane, all of which are driven forward.
+fn piece(piece: &Piece) -> [f64; 3] {
+    [nano(piece.length), pico(piece.curvature_start), pico(piece.curvature_end)]
+}
+
 fn line_of(feature: &Feature) -> Option<&[Position]> {
     match &feature.shape {
         Shape::Line(line) => Some(line),
@@ -279,17 +291,6 @@ fn legs(path: &Path) -> Vec<plan::Leg> {
             turn_deg: (leg.gear == Gear::Spot).then(|| micro(turned)),
         })
         .collect()
-}
-
-/// A left-over reason's name in `plan.geojson`.
-const fn reason_name(reason: LeftOverReason) -> &'static str {
-    match reason {
-        LeftOverReason::FenceMargin => "fence-margin",
-        LeftOverReason::RowEnds => "row-ends",
-        LeftOverReason::OutOfReach => "out-of-reach",
-        LeftOverReason::CutOff => "cut-off",
-        LeftOverReason::Done => "done",
-    }
 }
 
 /// A turn shape's name in `plan.geojson`.

@@ -87,6 +87,7 @@ fn field(machine: &crate::check::Machine, site: &FieldSite, lanes: usize) -> Fie
         seeds: SeedMap { runs: Vec::new(), spacing_m: 0.18 },
         uncertainty: uncertainty(machine, Some(Length::m(1200.0)), &example::field().crop),
         orders: vec![work_order],
+        weeding: None,
         budget: Budget { time, distance, seed, driven_over: 12 },
         audit: Audit { checks },
     }

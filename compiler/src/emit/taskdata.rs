@@ -18,7 +18,7 @@ mod task;
 #[cfg(test)]
 mod tests;
 
-use crate::check::{Job, KeepOut};
+use crate::check::{Job, KeepOut, Operation};
 use crate::diagnostic::Finding;
 use crate::geometry::Point as GroundPoint;
 use crate::pipeline::Compiled;
@@ -60,7 +60,7 @@ pub struct TaskDataFiles {
 pub fn task_data(compiled: &Compiled) -> TaskDataFiles {
     let job = &compiled.job;
     let lots = Lots::of(job);
-    let machine = device::described(&job.machine);
+    let machine = device::described(&job.machine, job.order.operations[0]);
     let set = task_data_set(compiled, &lots, &machine);
     let link_list = links::link_list(&set, job, &lots);
     TaskDataFiles { task_data: write(&set), link_list: write(&link_list) }
@@ -68,7 +68,8 @@ pub fn task_data(compiled: &Compiled) -> TaskDataFiles {
 
 /// What of a job the format cannot hold: notes, since a machine can work without it.
 pub fn limits(job: &Job) -> Vec<Finding> {
-    let spacings = job.fields.iter().filter_map(task::spacing_finding);
+    let sowing = job.order.operations.contains(&Operation::Sowing);
+    let spacings = job.fields.iter().filter(|_| sowing).filter_map(task::spacing_finding);
     shortened_names(job).into_iter().chain(spacings).collect()
 }
 

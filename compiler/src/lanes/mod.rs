@@ -309,6 +309,26 @@ pub enum LeftOverReason {
     Done,
 }
 
+impl LeftOverReason {
+    const ALL: [Self; 5] = [Self::FenceMargin, Self::RowEnds, Self::OutOfReach, Self::CutOff, Self::Done];
+
+    /// In kebab-case, as maps name it.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::FenceMargin => "fence-margin",
+            Self::RowEnds => "row-ends",
+            Self::OutOfReach => "out-of-reach",
+            Self::CutOff => "cut-off",
+            Self::Done => "done",
+        }
+    }
+
+    /// The reason of this name.
+    pub fn named(name: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|reason| reason.name() == name)
+    }
+}
+
 /// Square metres. `worked + headland + keep_out + left_over = field`.
 #[derive(Copy, Clone, Debug, Default, PartialEq)]
 pub struct LaneAreas {

@@ -49,18 +49,41 @@ pub fn field_frame(datum: &Datum, corners: &[GeoPoint]) -> Result<FieldFrame, Fi
         )
         .with_hint("write one job for each group of neighbouring fields"));
     }
+    Ok(frame_at(datum, origin))
+}
+
+/// The frame of an earlier plan, from its PROJ string; refused where it is none of this datum's.
+pub fn earlier_frame(datum: &Datum, proj: &str) -> Result<FieldFrame, Finding> {
+    let degrees = |key: &str| {
+        let value = proj.split_whitespace().find_map(|part| part.strip_prefix(key))?;
+        value.parse::<f64>().ok().filter(|degrees| degrees.abs() <= 180.0)
+    };
+    let origin = (degrees("+lat_0="), degrees("+lon_0="));
+    let frame = match origin {
+        (Some(latitude), Some(longitude)) => frame_at(datum, GeoPoint { longitude, latitude }),
+        _ => return Err(another_frame(proj)),
+    };
+    if frame.proj == proj { Ok(frame) } else { Err(another_frame(proj)) }
+}
+
+fn another_frame(proj: &str) -> Finding {
+    crate::rules::finding("sown/frame", format!("the seed map lies in a field frame that is not known here: {proj}"))
+        .with_hint("sow and weed with the same version, or compile the sowing job anew before it is sown")
+}
+
+fn frame_at(datum: &Datum, origin: GeoPoint) -> FieldFrame {
     let ellipsoid = &datum.ellipsoid;
     let proj = format!(
         "+proj=tmerc +lat_0={:.7} +lon_0={:.7} +k_0=1 +x_0=0 +y_0=0 +a={} +rf={} +units=m +no_defs +type=crs",
         origin.latitude, origin.longitude, ellipsoid.semi_major_m, ellipsoid.inverse_flattening,
     );
-    Ok(FieldFrame {
+    FieldFrame {
         origin,
         proj,
         reference: datum.name.clone(),
         epoch: datum.epoch,
         projjson: projjson(datum, origin).to_string(),
-    })
+    }
 }
 
 /// PROJ's own transverse Mercator of one frame. A PROJ context belongs to one thread, so each

@@ -117,8 +117,19 @@ const COARSE_M: f64 = 0.05;
 
 /// Puts a job on the ground.
 pub fn site(job: &Job) -> Told<Site> {
+    told(job, |output, corners| {
+        frame::field_frame(output, corners).map_err(|finding| at_farthest_field(finding, output, job))
+    })
+}
+
+/// Puts a job on the ground in the field frame of an earlier plan, given by its PROJ string.
+pub fn site_in_frame(job: &Job, proj: &str) -> Told<Site> {
+    told(job, |output, _| frame::earlier_frame(output, proj))
+}
+
+fn told(job: &Job, frame: impl FnOnce(&Datum, &[GeoPoint]) -> Result<FieldFrame, Finding>) -> Told<Site> {
     let mut findings = Vec::new();
-    let value = build(job, &mut findings).unwrap_or_else(|finding| {
+    let value = build(job, frame, &mut findings).unwrap_or_else(|finding| {
         findings.push(finding);
         None
     });
@@ -126,7 +137,11 @@ pub fn site(job: &Job) -> Told<Site> {
     Told { value: value.filter(|_| !refused), findings }
 }
 
-fn build(job: &Job, findings: &mut Vec<Finding>) -> Result<Option<Site>, Finding> {
+fn build(
+    job: &Job,
+    frame: impl FnOnce(&Datum, &[GeoPoint]) -> Result<FieldFrame, Finding>,
+    findings: &mut Vec<Finding>,
+) -> Result<Option<Site>, Finding> {
     let survey = Datum::of(&job.frames.survey)?;
     let output = Datum::of(&job.frames.output)?;
     let surveyed: Vec<GeoPoint> =
@@ -135,8 +150,7 @@ fn build(job: &Job, findings: &mut Vec<Finding>) -> Result<Option<Site>, Finding
     let corners = surveyed.iter().map(|&p| shift.apply(p)).collect::<Result<Vec<_>, _>>()?;
     findings.extend(frame_notes(&survey, &output, &shift));
 
-    let frame =
-        frame::field_frame(&output, &corners).map_err(|finding| at_farthest_field(finding, &output, job))?;
+    let frame = frame(&output, &corners)?;
     let projector = Projector::new(&frame)?;
     let road = Road { shift, projector, datum: &output, frame: &frame };
     let fields: Vec<FieldSite> =

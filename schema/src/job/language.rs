@@ -131,8 +131,9 @@ table! {
         turning_speed: Written<Speed> = "\"1.5 km/h\"";
         /// Speed on the way to the first lane, from the last and between blocks, in km/h.
         transit_speed: Written<Speed> = "\"2.5 km/h\"";
-        /// Mass of seed that the hopper of one row holds, in kg.
-        hopper: Written<Mass> = "\"2 kg\"";
+        /// Mass of seed that the hopper of one row holds, in kg. Left out by a machine that sows
+        /// nothing.
+        hopper: Option<Written<Mass>> = "\"2 kg\"";
         /// Standstill at each change between forward and reverse, in s. Left out: 2 s.
         gear_change_time: Option<Written<Time>> = "\"2 s\"";
         /// Time to lower or to raise the tool, in s. Left out: 2 s.

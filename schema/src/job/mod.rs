@@ -1,4 +1,5 @@
-//! The TOML job: its `language`, and the way from bytes to a [`Draft`] of it.
+//! The TOML job: its `language`, and the way from bytes to what is asked, a [`Draft`] of a sowing job or
+//! a [`WeedingFile`].
 //!
 //! In: the path of a job and the [`Sources`] that hold it and its parts. Out: the job as written,
 //! every value with its unit and its place, as far as it could be read, and every problem.
@@ -10,6 +11,7 @@ mod problem;
 mod sources;
 mod table;
 pub mod units;
+mod weeding;
 
 pub use decode::{OneOrMore, Part, nearest};
 pub use draft::Draft;
@@ -17,6 +19,7 @@ pub use language::*;
 pub use problem::{Place, Problem, ProblemKind, Written};
 pub use sources::{Files, Input, SourceError, Sources, resolve};
 pub use table::{Key, Table};
+pub use weeding::*;
 
 use crate::survey::{self, Survey};
 use decode::{Node, Reader};
@@ -34,7 +37,7 @@ const SYNTAX_ERRORS_TOLD: usize = 20;
 #[derive(Clone, Debug)]
 pub struct Parsed {
     /// The job as far as it could be read; complete where there is no problem.
-    pub draft: Option<Draft>,
+    pub asked: Option<Asked>,
     /// Everything that is wrong, in the order of the files and of the places in them.
     pub problems: Vec<Problem>,
     /// Every file that was read, the job first.
@@ -49,7 +52,7 @@ pub fn parse(sources: &dyn Sources, path: &str) -> Parsed {
         problems: Vec::new(),
         key: None,
     };
-    let draft = decode_file(path, None, &mut reader);
+    let asked = decode_file(path, None, &mut reader);
     let mut problems = reader.problems;
     let inputs = reader.files.inputs;
     problems.sort_by_key(|problem| {
@@ -58,7 +61,7 @@ pub fn parse(sources: &dyn Sources, path: &str) -> Parsed {
             (file, place.bytes.start)
         })
     });
-    Parsed { draft, problems, inputs }
+    Parsed { asked, problems, inputs }
 }
 
 /// The JSON Schema of a job, for editors.
@@ -67,12 +70,25 @@ pub fn parse(sources: &dyn Sources, path: &str) -> Parsed {
 ///
 /// Never: a JSON value is always writable.
 pub fn json_schema() -> String {
+    schema_text::<JobFile>()
+}
+
+fn schema_text<T: Table>() -> String {
     let mut generator = SchemaSettings::draft2020_12().into_generator();
-    let mut schema = table::table_schema::<JobFile>(&mut generator);
+    let mut schema = table::table_schema::<T>(&mut generator);
     schema.insert("$schema".to_owned(), "https://json-schema.org/draft/2020-12/schema".into());
     let mut text = serde_json::to_string_pretty(&schema).expect("a JSON value is always writable");
     text.push('\n');
     text
+}
+
+/// The JSON Schema of a weeding job.
+///
+/// # Panics
+///
+/// Never: a JSON value is always writable.
+pub fn weeding_json_schema() -> String {
+    schema_text::<WeedingFile>()
 }
 
 /// Reads a part of the job that stands in a file of its own.

@@ -15,6 +15,38 @@ fn the_published_schema_is_current() {
     assert!(published == json_schema(), "run `UPDATE_SCHEMA=1 cargo test -p lanewright-schema`");
 }
 
+#[test]
+fn the_published_weeding_schema_is_current() {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("weeding.schema.json");
+    if std::env::var_os("UPDATE_SCHEMA").is_some() {
+        std::fs::write(&path, weeding_json_schema()).unwrap();
+    }
+    let published = std::fs::read_to_string(&path).unwrap_or_default();
+    assert!(published == weeding_json_schema(), "run `UPDATE_SCHEMA=1 cargo test -p lanewright-schema`");
+}
+
+/// A weeding job of nothing but the examples of its keys is read without a problem.
+#[test]
+fn the_examples_are_the_weeding_language() {
+    let table =
+        |keys: &[Key]| keys.iter().map(|key| format!("{} = {}\n", key.name, key.example)).collect::<String>();
+    let top: String = WeedingFile::KEYS
+        .iter()
+        .filter(|key| !["order", "pass"].contains(&key.name))
+        .map(|key| format!("{} = {}\n", key.name, key.example))
+        .collect();
+    let job = format!("{top}[order]\n{}[pass]\n{}", table(WeedingOrder::KEYS), table(Pass::KEYS));
+    let folder = ["manifest.json", "plan.geojson", "seed-rows.geojson"].map(|name| format!("out/plain-field/{name}"));
+    let mut files: BTreeMap<String, Vec<u8>> = folder.map(|path| (path, b"{}".to_vec())).into();
+    files.insert("job.toml".to_owned(), job.into_bytes());
+    files.insert("machines/ox-6-hoe.toml".to_owned(), table(Machine::KEYS).into_bytes());
+    files.insert("logs/missing.csv".to_owned(), b"field,block,row,index\n".to_vec());
+    let parsed = parse(&files, "job.toml");
+    assert_eq!(parsed.problems, []);
+    assert!(matches!(parsed.asked, Some(Asked::Weeding(_))));
+    assert_eq!(parsed.inputs.len(), 6);
+}
+
 /// A table written from nothing but the examples of its keys is read without a problem, so every
 /// example in the schema and in a hint is good.
 #[test]
@@ -43,7 +75,8 @@ fn the_examples_are_the_language() {
     add("fields/long-acre.geojson", square.to_owned());
     let parsed = parse(&files, "job.toml");
     assert_eq!(parsed.problems, []);
-    assert!(parsed.draft.is_some_and(|draft| draft.machine.is_some() && draft.field.is_some()));
+    let Some(Asked::Sowing(draft)) = parsed.asked else { panic!("a sowing job") };
+    assert!(draft.machine.is_some() && draft.field.is_some());
     assert_eq!(parsed.inputs.len(), 5);
 }
 

@@ -122,7 +122,7 @@ fn append(file: &mut SerializedFileWriter<Vec<u8>>, chunks: Vec<Chunk>) -> Resul
 
 impl Header {
     /// The file's metadata, GeoParquet 1.1.0, section "Metadata".
-    fn geo(&self, bounds: Bounds) -> Value {
+    pub(super) fn geo(&self, bounds: Bounds) -> Value {
         let mut geometry = json!({
             "encoding": "point",
             "geometry_types": ["Point"],
@@ -140,15 +140,15 @@ impl Header {
 
 /// The box round all points.
 #[derive(Copy, Clone, Debug, PartialEq)]
-struct Bounds {
+pub(super) struct Bounds {
     low: [f64; 2],
     high: [f64; 2],
 }
 
 impl Bounds {
-    const NONE: Self = Self { low: [f64::INFINITY; 2], high: [f64::NEG_INFINITY; 2] };
+    pub(super) const NONE: Self = Self { low: [f64::INFINITY; 2], high: [f64::NEG_INFINITY; 2] };
 
-    fn of(x: &[f64], y: &[f64]) -> Self {
+    pub(super) fn of(x: &[f64], y: &[f64]) -> Self {
         let range = |values: &[f64]| {
             values
                 .iter()
@@ -158,7 +158,7 @@ impl Bounds {
         Self { low: [west, south], high: [east, north] }
     }
 
-    fn and(self, other: Self) -> Self {
+    pub(super) fn and(self, other: Self) -> Self {
         Self {
             low: [self.low[0].min(other.low[0]), self.low[1].min(other.low[1])],
             high: [self.high[0].max(other.high[0]), self.high[1].max(other.high[1])],

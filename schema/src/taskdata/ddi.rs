@@ -59,6 +59,10 @@ dictionary! {
     SETPOINT_SPACING = 0x0010, "mm", 1.0;
     /// Distance between seeds being kept.
     ACTUAL_SPACING = 0x0011, "mm", 1.0;
+    /// Depth of tillage tools to be kept.
+    SETPOINT_TILLAGE_DEPTH = 0x0033, "mm", 1.0;
+    /// Depth of tillage tools being kept.
+    ACTUAL_TILLAGE_DEPTH = 0x0034, "mm", 1.0;
     /// Seeding depth to be kept.
     SETPOINT_SEEDING_DEPTH = 0x0038, "mm", 1.0;
     /// Seeding depth being kept.

@@ -61,6 +61,13 @@ pub enum Block {
         /// The points.
         items: Vec<String>,
     },
+    /// A drawing; where none can be shown, its caption.
+    Drawing {
+        /// The drawing as SVG.
+        svg: String,
+        /// What it shows.
+        caption: String,
+    },
     /// The maps of the fields.
     Maps,
     /// Lines to sign on.

@@ -3,6 +3,7 @@
 use super::super::manifest::figures;
 use super::super::words;
 use super::document::{Block, Section};
+use super::weeding;
 use super::places;
 use crate::check::{Field, Pattern};
 use crate::lanes::{LeftOver, LeftOverReason};
@@ -19,14 +20,20 @@ pub fn sections(compiled: &Compiled) -> Vec<Section> {
             let mut blocks = vec![
                 heading("Ground"),
                 ground(site, plan),
-                heading("Seed"),
-                seed(field, plan),
-                heading("Where the plants stand"),
-                places::told(&plan.uncertainty),
-                places::table(&compiled.job.machine, &plan.uncertainty),
-                heading("Driving and time"),
-                driving(plan),
             ];
+            if let Some(pass) = &plan.weeding {
+                blocks.push(heading("Weeding"));
+                blocks.extend(weeding::blocks(field, plan, pass));
+            } else {
+                blocks.extend([
+                    heading("Seed"),
+                    seed(field, plan),
+                    heading("Where the plants stand"),
+                    places::told(&plan.uncertainty),
+                    places::table(&compiled.job.machine, &plan.uncertainty),
+                ]);
+            }
+            blocks.extend([heading("Driving and time"), driving(plan)]);
             blocks.extend(stops(site, plan));
             blocks.extend(left_over(plan));
             Section::new(field.name.clone(), blocks)
@@ -127,7 +134,8 @@ fn seed(field: &Field, plan: &FieldPlan) -> Block {
 fn driven_over(plan: &FieldPlan) -> String {
     let (over, sown) = (plan.budget.driven_over, plan.budget.seed.seeds);
     let share = words::decimal(100.0 * over as f64 / sown.max(1) as f64, 2);
-    format!("{} under tyres in turns and transits after sowing, {share} % of all", words::count(over))
+    let when = if plan.weeding.is_some() { "" } else { " after sowing" };
+    format!("{} under tyres in turns and transits{when}, {share} % of all", words::count(over))
 }
 
 fn driving(plan: &FieldPlan) -> Block {
@@ -144,7 +152,7 @@ fn driving(plan: &FieldPlan) -> Block {
             "Standing for refills, moved by hand",
             if time.stop > Time::ZERO { words::duration(time.stop) } else { "none".to_owned() },
         ),
-        ("Seeds driven over", driven_over(plan)),
+        (if plan.weeding.is_some() { "Places driven over" } else { "Seeds driven over" }, driven_over(plan)),
         (
             "Total",
             format!(

@@ -5,16 +5,18 @@
 
 mod cautions;
 pub mod document;
+mod drawing;
 mod fields;
 mod places;
 mod proofs;
+mod weeding;
 
 use super::{About, map, templates, words};
 use crate::check::{Field, Machine, Operation};
 use crate::diagnostic::{Finding, Severity};
 use crate::pipeline::Compiled;
 use document::{Block, Document, Section};
-use lanewright_schema::quantity::{Area, Time};
+use lanewright_schema::quantity::{Area, Mass, Time};
 use serde::Serialize;
 
 /// What the templates take.
@@ -49,7 +51,7 @@ pub fn document(compiled: &Compiled, about: &About) -> Document {
     sections.extend(fields::sections(compiled));
     sections.extend([
         proofs::section(compiled),
-        Section::new("Files", vec![files()]),
+        Section::new("Files", vec![files(compiled)]),
         Section::new("Cautions", vec![Block::points(cautions::CAUTIONS)]).on_a_new_page(),
         Section::new("Signature", signature()),
     ]);
@@ -77,6 +79,9 @@ fn lead(compiled: &Compiled) -> String {
 const fn deed(operation: Operation) -> &'static str {
     match operation {
         Operation::Sowing => "sows",
+        Operation::PreEmergenceWeeding => "weeds over the seed of",
+        Operation::InterRowWeeding => "weeds between the rows of",
+        Operation::IntraRowWeeding => "weeds between the plants of",
     }
 }
 
@@ -85,6 +90,12 @@ fn totals(compiled: &Compiled, findings: &[Finding]) -> Block {
     let order = &compiled.job.order;
     let time = Time::s(figures.work_s + figures.turn_s + figures.transit_s + figures.stop_s);
     let mass = compiled.fields.iter().map(|field| field.budget.seed.mass).sum();
+    let weeding = order.operations.iter().any(|operation| operation.is_weeding());
+    let seed = if weeding {
+        ("Places on the seed map", words::count(figures.seeds))
+    } else {
+        ("Seed", format!("{} seeds, {}", words::count(figures.seeds), words::mass(mass)))
+    };
     let days = time.to_h() / order.hours_per_day.to_h();
     Block::facts([
         ("Farm", order.farm.clone()),
@@ -92,7 +103,7 @@ fn totals(compiled: &Compiled, findings: &[Finding]) -> Block {
         ("Stay clear of", keep_outs(compiled)),
         ("Ground", words::area(Area::m2(figures.field_m2))),
         ("Sown", words::area(Area::m2(figures.worked_m2))),
-        ("Seed", format!("{} seeds, {}", words::count(figures.seeds), words::mass(mass))),
+        seed,
         (
             "Time",
             format!(
@@ -166,7 +177,7 @@ fn machine(machine: &Machine) -> Block {
     if steering.turns_on_spot {
         turns.push("turns on the spot".to_owned());
     }
-    Block::facts([
+    let mut rows = vec![
         ("Machine", machine.name.clone()),
         (
             "Toolbar",
@@ -187,8 +198,11 @@ fn machine(machine: &Machine) -> Block {
                 words::speed(machine.transit_speed)
             ),
         ),
-        ("Hopper", format!("{} a row", words::mass(machine.hopper))),
-    ])
+    ];
+    if machine.hopper > Mass::ZERO {
+        rows.push(("Hopper", format!("{} a row", words::mass(machine.hopper))));
+    }
+    Block::Facts { rows: rows.into_iter().map(|(name, fact)| (name.to_owned(), fact)).collect() }
 }
 
 fn positions(compiled: &Compiled) -> Block {
@@ -237,7 +251,13 @@ fn findings(findings: &[Finding]) -> Vec<Block> {
     vec![Block::Points { items: items.collect() }]
 }
 
-fn files() -> Block {
+fn files(compiled: &Compiled) -> Block {
+    let weeding = compiled.job.order.operations.iter().any(|operation| operation.is_weeding());
+    let map = if weeding {
+        ("weed-events.parquet", "Every way of a tool into the soil and out of it, for programs.".to_owned())
+    } else {
+        ("seed-rows.geojson", "Where seeds lie: every run of seeds as a line.".to_owned())
+    };
     Block::facts([
         (
             "TASKDATA/",
@@ -248,7 +268,7 @@ fn files() -> Block {
             "plan.geojson",
             "Boundary, fence, keep-outs, lanes, turns and left-over soil for any map program.".to_owned(),
         ),
-        ("seed-rows.geojson", "Where seeds lie: every run of seeds as a line.".to_owned()),
+        map,
         ("manifest.json", "Figures, checks and digests of all files, for programs.".to_owned()),
     ])
 }
@@ -281,6 +301,7 @@ mod tests {
                     }
                     Block::Table(table) => texts.extend(table.rows.iter().flatten().cloned()),
                     Block::Points { items } => texts.extend(items.iter().cloned()),
+                    Block::Drawing { caption, .. } => texts.push(caption.clone()),
                     Block::Maps => {}
                     Block::Signature { lines } => texts.extend(lines.iter().cloned()),
                 }

@@ -10,7 +10,7 @@
 //! industry group and device class must agree.
 
 use super::{label, links, number};
-use crate::check::{BodyPoint, Machine};
+use crate::check::{BodyPoint, Machine, Operation};
 use lanewright_schema::quantity::Length;
 use lanewright_schema::taskdata::ddi::{self, Entry};
 use lanewright_schema::taskdata::{
@@ -41,6 +41,8 @@ pub const NAME_MASK: ClientName = ClientName(0x70FE_0000_0000_0000);
 /// manufacturer and instance are unknown at a desk, so each is all ones (SAE J1939-81's value for
 /// "not available", from memory).
 const SEEDER_NAME: u64 = 0xA008_FF00_FFE0_0000;
+/// The same, but a weeder (class 27).
+const WEEDER_NAME: u64 = 0xA036_FF00_FFE0_0000;
 const SERIAL_BITS: u64 = 0x001F_FFFF;
 
 /// The coupling of a tool that sits on the chassis of a self-propelled machine (entry 157).
@@ -49,10 +51,10 @@ const CHASSIS_MOUNTED: i32 = 9;
 /// Rows whose work states one condensed value holds (entries 161 and following).
 pub const CONDENSED: usize = 16;
 
-/// Describes a machine.
-pub fn described(machine: &Machine) -> Described {
+/// Describes a machine that does one kind of operation.
+pub fn described(machine: &Machine, operation: Operation) -> Described {
     let serial = links::machine_uuid(machine).as_u128() as u64 & SERIAL_BITS;
-    let name = ClientName(SEEDER_NAME | serial);
+    let name = ClientName(if operation.is_weeding() { WEEDER_NAME } else { SEEDER_NAME } | serial);
     let mut description = Description::new(Device {
         designator: Some(label(&machine.name)),
         ..Device::new(DEVICE, name, structure_label(0), LocalizationLabel::ENGLISH)
@@ -63,7 +65,7 @@ pub fn described(machine: &Machine) -> Described {
     }
     connector(&mut description, whole);
     antennas(&mut description, whole, machine);
-    let toolbar = toolbar(&mut description, whole, machine);
+    let toolbar = toolbar(&mut description, whole, machine, operation);
     let mut device = description.device;
     device.structure_label = structure_label(links::content_uuid(&device).as_u128());
     Described {
@@ -113,6 +115,15 @@ const TOOLBAR_DATA: &[Datum] = &[
     (ddi::TOTAL_AREA, LOGGED, TOTAL),
 ];
 
+/// What a toolbar that weeds is told and tells.
+const WEEDING_DATA: &[Datum] = &[
+    (ddi::SETPOINT_WORK_STATE, SET, CHANGE),
+    (ddi::ACTUAL_WORK_STATE, LOGGED, OFTEN),
+    (ddi::SETPOINT_TILLAGE_DEPTH, SET, CHANGE),
+    (ddi::ACTUAL_TILLAGE_DEPTH, LOGGED, OFTEN),
+    (ddi::TOTAL_AREA, LOGGED, TOTAL),
+];
+
 /// What each row tells.
 const ROW_DATA: &[Datum] = &[
     (ddi::ACTUAL_SINGULATION, LOGGED, OFTEN),
@@ -139,15 +150,21 @@ fn antennas(description: &mut Description, parent: usize, machine: &Machine) {
     }
 }
 
-/// The toolbar, under it its rows from left to right, under each row its hopper.
-fn toolbar(description: &mut Description, parent: usize, machine: &Machine) -> usize {
+/// The toolbar, under it its rows from left to right, under each row its hopper where it sows.
+fn toolbar(
+    description: &mut Description,
+    parent: usize,
+    machine: &Machine,
+    operation: Operation,
+) -> usize {
     let parent = parent_of(description, parent);
     let toolbar = description.element(DeviceElementType::Function, "Toolbar", parent);
     description.property(toolbar, ddi::OFFSET_X, millimetres(machine.tool_forward));
     description.property(toolbar, ddi::OFFSET_Y, 0);
     description.property(toolbar, ddi::ACTUAL_WORKING_WIDTH, millimetres(machine.working_width));
     description.property(toolbar, ddi::MAXIMUM_WORKING_WIDTH, millimetres(machine.working_width));
-    for (entry, properties, methods) in TOOLBAR_DATA {
+    let toolbar_data = if operation.is_weeding() { WEEDING_DATA } else { TOOLBAR_DATA };
+    for (entry, properties, methods) in toolbar_data {
         description.process(toolbar, *entry, *properties, *methods);
     }
     for entry in condensed_states(machine.row_offsets.len()) {
@@ -159,6 +176,9 @@ fn toolbar(description: &mut Description, parent: usize, machine: &Machine) -> u
         description.property(row, ddi::OFFSET_X, millimetres(machine.tool_forward));
         description.property(row, ddi::OFFSET_Y, millimetres(*offset));
         description.property(row, ddi::ACTUAL_WORKING_WIDTH, millimetres(machine.row_spacing));
+        if operation.is_weeding() {
+            continue;
+        }
         for (entry, properties, methods) in ROW_DATA {
             description.process(row, *entry, *properties, *methods);
         }

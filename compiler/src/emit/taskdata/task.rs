@@ -11,14 +11,15 @@ use crate::budget::SeedNeed;
 use crate::check::{Field, Operation};
 use crate::diagnostic::Finding;
 use crate::operations::WorkOrder;
-use crate::pipeline::{Compiled, FieldPlan};
+use crate::pipeline::Compiled;
 use crate::rules;
+use crate::weeding::Weeding;
 use chrono::{NaiveDate, NaiveTime};
 use lanewright_schema::quantity::Length;
 use lanewright_schema::taskdata::ddi::{self, Entry};
 use lanewright_schema::taskdata::{
     AllocationStamp, CodedComment, CodedCommentId, CommentAllocation, CommentScope, CulturalPractice,
-    CulturalPracticeId, DataLogTrigger, Ddi, DeviceAllocation, GuidanceAllocation, LocalTime, LogMethods,
+    CulturalPracticeId, DataLogTrigger, Ddi, DeviceAllocation, DeviceElementId, GuidanceAllocation, LocalTime, LogMethods,
     OperTechPractice, OperationTechnique, OperationTechniqueId, OperationTechniqueReference,
     ProcessDataVariable, ProductAllocation, StampType, Task, TaskId, TaskStatus, TransferMode, TreatmentZone,
 };
@@ -51,28 +52,48 @@ const CAUTIONS: &[&str] = &[
 /// One task for each field and operation, in the order in which a field is worked.
 pub fn tasks(compiled: &Compiled, lots: &Lots, machine: &Described) -> Vec<Task> {
     let fields = compiled.job.fields.iter().zip(&compiled.fields).enumerate();
-    let orders =
-        fields.flat_map(|(i, (field, plan))| plan.orders.iter().map(move |order| (i, field, plan, order)));
-    orders
+    let works = fields.flat_map(|(i, (field, plan))| {
+        let lot = lots.of_crop(&field.crop);
+        let sowing = plan.orders.iter().map(move |order| Work {
+            operation: order.operation,
+            zones: zones(order, lot, machine),
+            product: lot.map(|lot| product(lot, &plan.budget.seed, machine)),
+            logged: (SOWING_EVERY_SECOND, SOWING_TOTALS),
+        });
+        let weeding = plan.weeding.iter().map(|weeding| Work {
+            operation: weeding.pass.operation,
+            zones: weeding_zones(weeding, machine),
+            product: None,
+            logged: (WEEDING_EVERY_SECOND, WEEDING_TOTALS),
+        });
+        sowing.chain(weeding).map(move |work| (i, field, work))
+    });
+    works
         .enumerate()
-        .map(|(n, (i, field, plan, order))| {
-            let id = TaskId::office(number(n));
-            task(compiled, id, i, (field, plan, order), lots.of_crop(&field.crop), machine)
-        })
+        .map(|(n, (i, field, work))| task(compiled, TaskId::office(number(n)), i, field, work, machine))
         .collect()
+}
+
+/// What tells the task of one operation from another's.
+struct Work {
+    operation: Operation,
+    zones: Vec<TreatmentZone>,
+    product: Option<ProductAllocation>,
+    /// What is logged every second, and which totals.
+    logged: (&'static [Entry], &'static [Entry]),
 }
 
 fn task(
     compiled: &Compiled,
     id: TaskId,
     index: usize,
-    (field, plan, order): (&Field, &FieldPlan, &WorkOrder),
-    lot: Option<&Lot>,
+    field: &Field,
+    work: Work,
     machine: &Described,
 ) -> Task {
-    let (practice, technique) = operation_ids(order.operation);
+    let (practice, technique) = operation_ids(work.operation);
     let mut task = Task::new(id, TaskStatus::Planned);
-    task.designator = Some(label(&format!("{} {}", operation_name(order.operation), field.name)));
+    task.designator = Some(label(&format!("{} {}", operation_name(work.operation), field.name)));
     task.customer = Some(CUSTOMER);
     task.farm = Some(FARM);
     task.partfield = Some(partfield::partfield_id(index));
@@ -80,14 +101,14 @@ fn task(
     task.position_lost_zone = Some(POSITION_LOST_ZONE);
     task.out_of_field_zone = Some(OUT_OF_FIELD_ZONE);
     task.practice = Some(OperTechPractice { technique: Some(technique), ..OperTechPractice::new(practice) });
-    task.zones = zones(order, lot, machine);
+    task.zones = work.zones;
     task.devices.push(DeviceAllocation {
         client_name_mask: Some(device::NAME_MASK),
         device: Some(device::DEVICE),
         ..DeviceAllocation::new(machine.device.client_name)
     });
-    task.products.extend(lot.map(|lot| product(lot, &plan.budget.seed, machine)));
-    task.log_triggers = log_triggers(machine);
+    task.products.extend(work.product);
+    task.log_triggers = log_triggers(machine, work.logged);
     task.comments = (1..=CAUTIONS.len() as u32)
         .map(|n| CommentAllocation { comment: Some(CodedCommentId::office(n)), ..CommentAllocation::new() })
         .collect();
@@ -126,6 +147,32 @@ fn zones(order: &WorkOrder, lot: Option<&Lot>, machine: &Described) -> Vec<Treat
         zone(WORK_ZONE, operation_name(order.operation), work),
         zone(OUT_OF_FIELD_ZONE, "Outside the field", nothing()),
         zone(POSITION_LOST_ZONE, "Position lost", nothing()),
+    ]
+}
+
+/// The zone of a weeding pass, and the two in which the tools are up. Single events stand in
+/// `weed-events.parquet`: the format has no place for them.
+fn weeding_zones(weeding: &Weeding, machine: &Described) -> Vec<TreatmentZone> {
+    let set = |element: DeviceElementId, entry: Entry, raw: i32| ProcessDataVariable {
+        element: Some(element),
+        ..ProcessDataVariable::new(entry.ddi, raw)
+    };
+    let zone = |code: u8, name: &str, values: Vec<ProcessDataVariable>| TreatmentZone {
+        designator: Some(label(name)),
+        values,
+        ..TreatmentZone::new(code)
+    };
+    let depth = ddi::SETPOINT_TILLAGE_DEPTH.raw(weeding.pass.depth.to_mm());
+    let speed = ddi::SETPOINT_SPEED.raw(weeding.speed.to_m_per_s() * 1000.0);
+    let work = vec![
+        set(machine.toolbar, ddi::SETPOINT_TILLAGE_DEPTH, depth),
+        set(machine.machine, ddi::SETPOINT_SPEED, speed),
+    ];
+    let up = || vec![set(machine.toolbar, ddi::SETPOINT_WORK_STATE, OFF)];
+    vec![
+        zone(WORK_ZONE, operation_name(weeding.pass.operation), work),
+        zone(OUT_OF_FIELD_ZONE, "Outside the field", up()),
+        zone(POSITION_LOST_ZONE, "Position lost", up()),
     ]
 }
 
@@ -172,27 +219,43 @@ fn planned_quantity(need: &SeedNeed) -> (Ddi, i32) {
     }
 }
 
+const SOWING_EVERY_SECOND: &[Entry] = &[
+    ddi::ACTUAL_COUNT_PER_AREA,
+    ddi::ACTUAL_SPACING,
+    ddi::ACTUAL_SEEDING_DEPTH,
+    ddi::ACTUAL_SPEED,
+    ddi::GUIDANCE_LINE_DEVIATION,
+    ddi::ACTUAL_SINGULATION,
+    ddi::ACTUAL_SKIP,
+    ddi::ACTUAL_MULTIPLE,
+];
+
+const SOWING_TOTALS: &[Entry] = &[
+    ddi::APPLICATION_TOTAL_COUNT,
+    ddi::TOTAL_AREA,
+    ddi::EFFECTIVE_TOTAL_DISTANCE,
+    ddi::INEFFECTIVE_TOTAL_DISTANCE,
+    ddi::EFFECTIVE_TOTAL_TIME,
+    ddi::INEFFECTIVE_TOTAL_TIME,
+];
+
+const WEEDING_EVERY_SECOND: &[Entry] =
+    &[ddi::ACTUAL_TILLAGE_DEPTH, ddi::ACTUAL_SPEED, ddi::GUIDANCE_LINE_DEVIATION];
+
+const WEEDING_TOTALS: &[Entry] = &[
+    ddi::TOTAL_AREA,
+    ddi::EFFECTIVE_TOTAL_DISTANCE,
+    ddi::INEFFECTIVE_TOTAL_DISTANCE,
+    ddi::EFFECTIVE_TOTAL_TIME,
+    ddi::INEFFECTIVE_TOTAL_TIME,
+];
+
 /// What to log. Every record of a log bears time and position; a trigger without an element asks
 /// every element that has the value, so each row answers for itself.
-fn log_triggers(machine: &Described) -> Vec<DataLogTrigger> {
-    let every_second = [
-        ddi::ACTUAL_COUNT_PER_AREA,
-        ddi::ACTUAL_SPACING,
-        ddi::ACTUAL_SEEDING_DEPTH,
-        ddi::ACTUAL_SPEED,
-        ddi::GUIDANCE_LINE_DEVIATION,
-        ddi::ACTUAL_SINGULATION,
-        ddi::ACTUAL_SKIP,
-        ddi::ACTUAL_MULTIPLE,
-    ];
-    let totals = [
-        ddi::APPLICATION_TOTAL_COUNT,
-        ddi::TOTAL_AREA,
-        ddi::EFFECTIVE_TOTAL_DISTANCE,
-        ddi::INEFFECTIVE_TOTAL_DISTANCE,
-        ddi::EFFECTIVE_TOTAL_TIME,
-        ddi::INEFFECTIVE_TOTAL_TIME,
-    ];
+fn log_triggers(
+    machine: &Described,
+    (every_second, totals): (&'static [Entry], &'static [Entry]),
+) -> Vec<DataLogTrigger> {
     let timed = |entry: Entry, methods: LogMethods| DataLogTrigger {
         time_ms: Some(LOG_INTERVAL_MS),
         ..DataLogTrigger::new(entry.ddi, methods)
@@ -202,8 +265,8 @@ fn log_triggers(machine: &Described) -> Vec<DataLogTrigger> {
         ..DataLogTrigger::new(entry.ddi, LogMethods::CHANGE)
     };
     let states = std::iter::once(ddi::ACTUAL_WORK_STATE).chain(condensed_states(machine.rows));
-    let every_second = every_second.into_iter().map(|entry| timed(entry, LogMethods::TIME));
-    let totals = totals.into_iter().map(|entry| timed(entry, LogMethods::TIME.and(LogMethods::TOTAL)));
+    let every_second = every_second.iter().map(|&entry| timed(entry, LogMethods::TIME));
+    let totals = totals.iter().map(|&entry| timed(entry, LogMethods::TIME.and(LogMethods::TOTAL)));
     states.map(changed).chain(every_second).chain(totals).collect()
 }
 
@@ -234,6 +297,9 @@ pub fn practices(operations: &[Operation]) -> (Vec<CulturalPractice>, Vec<Operat
 const fn operation_ids(operation: Operation) -> (CulturalPracticeId, OperationTechniqueId) {
     let number = match operation {
         Operation::Sowing => 1,
+        Operation::PreEmergenceWeeding => 2,
+        Operation::InterRowWeeding => 3,
+        Operation::IntraRowWeeding => 4,
     };
     (CulturalPracticeId::office(number), OperationTechniqueId::office(number))
 }
@@ -241,12 +307,18 @@ const fn operation_ids(operation: Operation) -> (CulturalPracticeId, OperationTe
 const fn operation_name(operation: Operation) -> &'static str {
     match operation {
         Operation::Sowing => "Sowing",
+        Operation::PreEmergenceWeeding => "Pre-emergence weeding",
+        Operation::InterRowWeeding => "Inter-row weeding",
+        Operation::IntraRowWeeding => "Intra-row weeding",
     }
 }
 
 const fn technique_name(operation: Operation) -> &'static str {
     match operation {
         Operation::Sowing => "Single seeds on a lattice",
+        Operation::PreEmergenceWeeding => "Tools above the seed map",
+        Operation::InterRowWeeding => "Tools between mapped rows",
+        Operation::IntraRowWeeding => "Blades between mapped plants",
     }
 }
 

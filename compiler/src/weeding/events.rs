@@ -1,0 +1,204 @@
+//! Events of the tools, run by run: when a tool begins its way into the soil and when its way back.
+//!
+//! A run's events are kept as what tells them apart, not one by one; they are made while they are
+//! written.
+
+use super::tool_way::ToolWay;
+use super::{BladeMotion, Over};
+use crate::check::Machine;
+use crate::geometry::{Path, Point, distance};
+use crate::lanes::{Lane, RowSpan};
+use crate::num;
+use crate::route::Visit;
+use crate::seeds::{RowCourse, SeedRun};
+use crate::sown::SownField;
+use lanewright_schema::seedmap::events::Event;
+use lanewright_schema::seedmap::missing::Missing;
+
+/// What the tool over a run of seeds does.
+#[derive(Clone, Debug, PartialEq)]
+pub enum RunEvents {
+    /// In where the row begins, out where it ends.
+    AlongRow,
+    /// In and out between each two plants.
+    BetweenPlants {
+        /// How the blade moves.
+        motion: BladeMotion,
+        /// Places without a plant, counted from the run's first, rising.
+        missing: Vec<u32>,
+    },
+}
+
+/// One event.
+#[derive(Copy, Clone, Debug, PartialEq)]
+pub struct ToolEvent {
+    /// What happens.
+    pub event: Event,
+    /// Lattice index of the plant or seed beside which it happens.
+    pub index: i64,
+    /// Metres of the reference point from the lane's beginning.
+    pub distance_m: f64,
+    /// The tool.
+    pub at: Point,
+}
+
+/// Tools that stay in the soil along each row.
+pub fn along_rows(sown: &SownField) -> Vec<RunEvents> {
+    vec![RunEvents::AlongRow; sown.seeds.runs.len()]
+}
+
+/// A blade that works between plants.
+pub fn between_plants(over: &Over, motion: &BladeMotion) -> Vec<RunEvents> {
+    let field = &over.field.name;
+    let place = |run: &SeedRun, index: i64| Missing {
+        field: field.clone(),
+        block: run.block.0,
+        row: run.row,
+        index,
+    };
+    let of_run = |run: &SeedRun| {
+        let (first, end) = (run.first, run.first + i64::from(run.count));
+        let missing = over.pass.missing.range(place(run, first)..place(run, end));
+        let offsets = missing.map(|place| (place.index - first) as u32).collect();
+        RunEvents::BetweenPlants { motion: *motion, missing: offsets }
+    };
+    over.sown.seeds.runs.iter().map(of_run).collect()
+}
+
+impl RunEvents {
+    /// Places between whose plants the blade works, counted from the run's first.
+    fn windows(run: &SeedRun, missing: &[u32]) -> impl DoubleEndedIterator<Item = (u32, u32)> + Clone {
+        let present: Vec<u32> = if missing.is_empty() {
+            Vec::new()
+        } else {
+            (0..run.count).filter(|place| missing.binary_search(place).is_err()).collect()
+        };
+        let count = if missing.is_empty() { run.count } else { present.len() as u32 };
+        (1..count).map(move |i| match present.get(i as usize - 1..=i as usize) {
+            Some(&[before, after]) => (before, after),
+            _ => (i - 1, i),
+        })
+    }
+
+    /// Metres of the row that the blade works, as a mean over the band.
+    pub fn worked_m(&self, run: &SeedRun, spacing_m: f64, motion: &BladeMotion) -> f64 {
+        let Self::BetweenPlants { missing, .. } = self else { return 0.0 };
+        let apart = |(before, after): (u32, u32)| f64::from(after - before) * spacing_m;
+        Self::windows(run, missing).map(|window| motion.worked_m(apart(window)).max(0.0)).sum()
+    }
+
+    /// How many events there are.
+    pub fn count(&self, run: &SeedRun) -> usize {
+        match self {
+            Self::AlongRow => 2,
+            Self::BetweenPlants { missing, .. } => {
+                2 * (run.count as usize).saturating_sub(missing.len()).saturating_sub(1)
+            }
+        }
+    }
+
+    /// Hands over every event in driving order.
+    pub fn each(&self, run: &SeedRun, driven: &Driven, spacing_m: f64, mut take: impl FnMut(ToolEvent)) {
+        let last = run.first + i64::from(run.count) - 1;
+        match self {
+            Self::AlongRow => {
+                let Some(span) = driven.span(run) else { return };
+                let (first, last) = if driven.with_indices(run) { (run.first, last) } else { (last, run.first) };
+                let mut tell = |event, index, distance_m| {
+                    take(ToolEvent { event, index, distance_m, at: driven.tool(&span, distance_m) });
+                };
+                tell(Event::In, first, span.from);
+                tell(Event::Out, last, span.to);
+            }
+            Self::BetweenPlants { motion, missing } => {
+                let window = motion.window();
+                let forward = driven.with_indices(run);
+                let place = |offset: u32| f64::from(offset) * spacing_m;
+                let pairs = Self::windows(run, missing);
+                let mut places = Vec::with_capacity(self.count(run));
+                let mut tell = |(passed, ahead): (u32, u32), sign: f64| {
+                    places.push((Event::In, passed, place(passed) + sign * window.after_m));
+                    places.push((Event::Out, ahead, place(ahead) - sign * window.before_m));
+                };
+                if forward {
+                    pairs.for_each(|(before, after)| tell((before, after), 1.0));
+                } else {
+                    pairs.rev().for_each(|(before, after)| tell((after, before), -1.0));
+                }
+                let located = driven.located(run, places.iter().map(|place| place.2));
+                for ((event, offset, _), (distance_m, at)) in places.into_iter().zip(located) {
+                    take(ToolEvent { event, index: run.first + i64::from(offset), distance_m, at });
+                }
+            }
+        }
+    }
+}
+
+/// A lane as it is driven.
+pub struct Driven<'a> {
+    lane: &'a Lane,
+    visit: Visit,
+    path: &'a Path,
+    machine: &'a Machine,
+}
+
+impl<'a> Driven<'a> {
+    /// A lane driven by a machine.
+    pub fn new(lane: &'a Lane, visit: Visit, machine: &'a Machine) -> Self {
+        let path = match (visit.along, &lane.back) {
+            (false, Some(back)) => back,
+            _ => &lane.line,
+        };
+        Self { lane, visit, path, machine }
+    }
+
+    /// The row piece on which a run lies, as driven.
+    fn span(&self, run: &SeedRun) -> Option<RowSpan> {
+        let span = *self.lane.rows.iter().find(|span| span.row == run.row)?;
+        if self.visit.along {
+            return Some(span);
+        }
+        let (length, last) = (self.path.length(), self.machine.row_offsets.len() - 1);
+        Some(RowSpan { tool_row: last - span.tool_row, from: length - span.to, to: length - span.from, ..span })
+    }
+
+    fn tool(&self, span: &RowSpan, along: f64) -> Point {
+        let right = self.machine.row_offsets[span.tool_row].to_m();
+        self.path.pose_at(along).ground(self.machine.tool_forward.to_m(), right)
+    }
+
+    /// Whether the run's indices rise as the lane is driven.
+    fn with_indices(&self, run: &SeedRun) -> bool {
+        match &run.course {
+            RowCourse::Straight { angle, .. } => num::wrap_angle(self.path.start.angle - angle).abs() < 0.5 * num::PI,
+            RowCourse::Curved(_) => self.visit.along,
+        }
+    }
+
+    /// For places along a run, metres from its first seed in driving order: how far the reference
+    /// point has come, and where the tool is.
+    fn located(&self, run: &SeedRun, places: impl Iterator<Item = f64> + Clone) -> Vec<(f64, Point)> {
+        let forward = self.machine.tool_forward.to_m();
+        match &run.course {
+            RowCourse::Straight { from, angle } => {
+                let (sin, cos) = num::sin_cos(*angle);
+                let start = self.path.start;
+                let (ahead_y, ahead_x) = num::sin_cos(start.angle);
+                let along = |at: Point| (at.x - start.at.x) * ahead_x + (at.y - start.at.y) * ahead_y;
+                let place = |metres: f64| {
+                    let at = Point { x: from.x + metres * cos, y: from.y + metres * sin };
+                    (along(at) - forward, at)
+                };
+                places.map(place).collect()
+            }
+            RowCourse::Curved(course) => {
+                let Some(span) = self.span(run) else { return Vec::new() };
+                let right = self.machine.row_offsets[span.tool_row].to_m();
+                let way = ToolWay::new(self.path, span.from, span.to, forward, right);
+                let begins = distance(self.tool(&span, span.from), course.start.at);
+                let poses = course.poses_at(places.clone());
+                places.zip(poses).map(|(metres, pose)| (way.reference(begins + metres), pose.at)).collect()
+            }
+        }
+    }
+}

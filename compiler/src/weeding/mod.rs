@@ -1,0 +1,215 @@
+//! What the tools of a weeding pass do over a field that was sown: where they work, where they stay
+//! away, how many plants that costs, and every event in and out of the soil.
+//!
+//! In: the pass, the machine, the field as sown. Out: a [`Weeding`]. A plant stands within its standard
+//! deviation σ of its place on the seed map, and the tool within its own of where it should be; both
+//! are independent, so their variances add up. Round each place a circle of the plant's radius and k σ
+//! stays clear, in every pose of the tool. The loss is the share of plants that stand, by a normal
+//! distribution of that σ, where the tool passes nevertheless.
+
+mod between_rows;
+mod events;
+mod in_row;
+mod normal;
+mod over_seeds;
+mod tool_way;
+
+use crate::check::{Clear, Field, Machine, Pass, Tools};
+use crate::diagnostic::{Finding, Severity, Told};
+use crate::lanes::Course;
+use crate::rules;
+use crate::sown::SownField;
+use crate::uncertainty::{self, Sigma};
+use lanewright_schema::quantity::{Length, Speed};
+
+pub use events::{Driven, RunEvents, ToolEvent};
+pub use in_row::{BladeMotion, Window};
+
+/// A pass over one field.
+#[derive(Clone, Debug)]
+pub struct Weeding {
+    /// What was asked.
+    pub pass: Pass,
+    /// Speed with the tools in the soil.
+    pub speed: Speed,
+    /// The highest speed at which the window between two plants still opens, for a blade in the row.
+    pub fastest: Option<Speed>,
+    /// Each tool row, left to right.
+    pub rows: Vec<RowBand>,
+    /// What one row's tools do, seen from above.
+    pub section: Section,
+    /// How much is worked, and at which loss.
+    pub shares: Shares,
+    /// For each run of seeds, what the tool over it does.
+    pub events: Vec<RunEvents>,
+}
+
+/// One tool row's uncertainty and room.
+#[derive(Copy, Clone, Debug, PartialEq)]
+pub struct RowBand {
+    /// How far a plant may stand from the tool's place over it.
+    pub sigma: Sigma,
+    /// What stays clear round a plant's place.
+    pub clear: Length,
+}
+
+/// What the tools do to one row, to scale.
+#[derive(Copy, Clone, Debug, PartialEq)]
+pub struct Section {
+    /// Between neighbouring rows.
+    pub row_spacing: Length,
+    /// Between neighbouring plants of a row.
+    pub plant_spacing: Length,
+    /// How far leaves reach; zero where no plant is up.
+    pub plant_radius: Length,
+    /// What stays clear round a plant's place.
+    pub clear: Length,
+    /// Width that is worked between two rows, in their middle.
+    pub between_rows: Length,
+    /// The blade's way into the row and out of it.
+    pub in_row: Option<BladeMotion>,
+}
+
+/// Shares of one.
+#[derive(Copy, Clone, Debug, PartialEq)]
+pub struct Shares {
+    /// Of the sown surface, worked.
+    pub surface: f64,
+    /// Of the band along the row that tools between the rows leave, worked.
+    pub row_band: f64,
+    /// Of the plants, inside the swept band: the expected loss.
+    pub loss: f64,
+    /// Of the plants, at least touched at a leaf.
+    pub touched: f64,
+}
+
+/// Computes the pass over a field.
+pub fn weeding(
+    pass: &Pass,
+    machine: &Machine,
+    baseline: Option<Length>,
+    field: &Field,
+    sown: &SownField,
+) -> Told<Weeding> {
+    let mut findings: Vec<Finding> = rows_that_do_not_fit(pass, machine, field, sown).into_iter().collect();
+    if findings.is_empty() {
+        let over = Over { pass, machine, baseline, field, sown };
+        let made = match &pass.tools {
+            Tools::OverSeeds(tools) => over_seeds::pass(tools, &over, &mut findings),
+            Tools::BetweenRows(tools) => between_rows::pass(tools, &over, &mut findings),
+            Tools::InRow(blade) => in_row::pass(blade, &over, &mut findings),
+        };
+        let refused = findings.iter().any(|finding| finding.severity == Severity::Error);
+        return Told { value: Some(made).filter(|_| !refused), findings };
+    }
+    Told { value: None, findings }
+}
+
+/// A pass with what it goes over.
+struct Over<'a> {
+    pass: &'a Pass,
+    machine: &'a Machine,
+    baseline: Option<Length>,
+    field: &'a Field,
+    sown: &'a SownField,
+}
+
+impl Over<'_> {
+    /// For each tool row, how far the plants of its runs may stand from the tool's place over them.
+    fn row_sigmas(&self, speed: Speed) -> Vec<Sigma> {
+        let tools: Vec<Sigma> = self
+            .machine
+            .row_offsets
+            .iter()
+            .map(|&right| uncertainty::sum(&uncertainty::tool(self.machine, right, self.baseline, speed)))
+            .collect();
+        let mut largest = vec![Sigma::default(); tools.len()];
+        for (run, sown) in self.sown.seeds.runs.iter().zip(&self.sown.sigmas) {
+            let sigma = sown.and(tools[run.tool_row]);
+            let most = &mut largest[run.tool_row];
+            most.along = most.along.max(sigma.along);
+            most.across = most.across.max(sigma.across);
+        }
+        largest
+    }
+
+    fn speed(&self) -> Speed {
+        self.machine.working_speed
+    }
+
+    /// Plants of each tool row.
+    fn plants(&self) -> Vec<f64> {
+        let mut plants = vec![0.0; self.machine.row_offsets.len()];
+        for run in &self.sown.seeds.runs {
+            plants[run.tool_row] += f64::from(run.count);
+        }
+        plants
+    }
+
+    /// A mean over tool rows, each with the weight of its plants.
+    fn mean(&self, of_row: impl Fn(usize) -> f64) -> f64 {
+        let plants = self.plants();
+        let all: f64 = plants.iter().sum();
+        if all > 0.0 { plants.iter().enumerate().map(|(row, n)| n * of_row(row)).sum::<f64>() / all } else { 0.0 }
+    }
+}
+
+impl Clear {
+    /// What stays clear round a plant's place: its radius and so many deviations, the larger of
+    /// those along and across the row.
+    pub fn round(&self, sigma: Sigma) -> Length {
+        self.plant_radius + sigma.along.max(sigma.across) * self.deviations
+    }
+
+    /// What stays clear beside a row.
+    pub fn beside(&self, sigma: Sigma) -> Length {
+        self.plant_radius + sigma.across * self.deviations
+    }
+}
+
+/// Why the machine's tool rows cannot pass where the seeds lie.
+fn rows_that_do_not_fit(pass: &Pass, machine: &Machine, field: &Field, sown: &SownField) -> Option<Finding> {
+    let told = |message: String, hint: String| {
+        let finding = rules::finding("weeding/rows-do-not-fit", message).with_hint(hint);
+        Some(finding.with_span(pass.places.rows.clone(), "these rows"))
+    };
+    let spacing = field.spacing.between_rows;
+    if (machine.row_spacing - spacing).abs() > Length::mm(1.0) {
+        return told(
+            format!(
+                "the tool rows of `{}` are {:.1} cm apart, the rows of `{}` {:.1} cm",
+                machine.name,
+                machine.row_spacing.to_cm(),
+                field.name,
+                spacing.to_cm()
+            ),
+            format!("take a machine with `row_spacing = \"{} cm\"`", spacing.to_cm()),
+        );
+    }
+    if sown.sown_rows != machine.row_offsets.len() {
+        return told(
+            format!(
+                "`{}` has {} tool rows, the lanes of `{}` were sown {} rows at a time",
+                machine.name,
+                machine.row_offsets.len(),
+                field.name,
+                sown.sown_rows
+            ),
+            format!("take a machine with `rows = {}`", sown.sown_rows),
+        );
+    }
+    let laps = sown.lanes.blocks.iter().any(|block| matches!(block.course, Course::Lap { .. }));
+    let apart = machine.tool_forward - sown.outlets_forward;
+    if laps && apart.abs() > Length::mm(1.0) {
+        return told(
+            format!(
+                "the headland of `{}` was sown with outlets {:.2} m ahead of the reference point; tools {:.2} m ahead leave its rows in curves",
+                field.name,
+                sown.outlets_forward.to_m(),
+                machine.tool_forward.to_m()
+            ),
+            format!("mount the tools at `tool_offset = \"{} m\"`", sown.outlets_forward.to_m()),
+        );
+    }
+    None
+}
