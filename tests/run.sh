@@ -35,7 +35,12 @@ run "task data through PyPI isoxml" $python tests/outside/task_data_isoxml.py "$
 run "task data through npm isoxml" node tests/outside/node/task_data.js "$emitted"/*
 run "plan and figures through shapely and pyproj" $python tests/outside/plan.py "$emitted"/*
 run "fence, by sampled footprints" $python tests/outside/fence.py "$emitted"/*
-run "seed files through pyarrow and geopandas" $python tests/outside/seeds.py "$emitted"/*
+sown="" weeded=""
+for folder in "$emitted"/*; do
+    if [ -f "$folder/weed-events.parquet" ]; then weeded="$weeded $folder"; else sown="$sown $folder"; fi
+done
+run "seed files through pyarrow and geopandas" $python tests/outside/seeds.py $sown
+run "weeding passes against plants and chance" $python tests/outside/weeding.py $weeded
 real=""
 [ -d ../shared/fields/formats ] && real="../shared/fields/formats"
 run "surveys written by GDAL" $python tests/outside/surveys.py "$target/debug/lanewright" $real

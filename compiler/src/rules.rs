@@ -146,8 +146,12 @@ pub const SOWN: &[Rule] = &[
 pub const WEEDING: &[Rule] = &[
     error("weeding/tools", "tools that do not go with the operation", "what works the soil must be known")
         .example("operation = \"intra-row weeding\" without `blade`"),
-    error("weeding/missing-seeds", "a table of missing seeds that cannot be read", "a blade would stay out, or in")
-        .example("a table without the column `index`"),
+    error(
+        "weeding/missing-seeds",
+        "a table of missing seeds that cannot be read",
+        "a blade would stay out, or in",
+    )
+    .example("a table without the column `index`"),
     error("weeding/before-sowing", "a pass before the day of sowing", "there is nothing to weed round")
         .example("date = 2027-03-01 for a sowing of 2027-04-12"),
     error(

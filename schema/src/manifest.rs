@@ -26,6 +26,9 @@ pub struct Manifest {
     pub figures: Figures,
     /// The same figures for each field, in the job's order.
     pub fields: Vec<FieldFigures>,
+    /// What the tools of a weeding pass do on each field; left out where nothing is weeded.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub weeding: Vec<Weeding>,
     /// What was proven, with the margin left.
     pub checks: Vec<Check>,
     /// What the compiler had to say about the job.
@@ -156,6 +159,55 @@ pub struct Crop {
     pub germination: f64,
     /// Share of germinated seeds that emerge.
     pub field_emergence: f64,
+}
+
+/// What the tools of a weeding pass do on one field.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Weeding {
+    /// The field.
+    pub field: String,
+    /// Day of the work, `2027-06-02`.
+    pub date: String,
+    /// How deep the tools work.
+    pub depth_m: f64,
+    /// Speed with the tools in the soil.
+    pub speed_m_per_s: f64,
+    /// The highest speed at which the window between two plants still opens, for a blade in the row.
+    pub fastest_m_per_s: Option<f64>,
+    /// How far leaves reach from a plant's middle.
+    pub plant_radius_m: f64,
+    /// What stays clear round a plant's place.
+    pub clear_m: f64,
+    /// Standard deviations of a plant's place from the tool over it, along and across its row, for each
+    /// tool row.
+    pub sigma_m: Vec<[f64; 2]>,
+    /// Width that is worked in the middle between two rows.
+    pub between_rows_m: f64,
+    /// The blade in the row.
+    pub blade: Option<Blade>,
+    /// Share of the sown surface that is worked.
+    pub surface: f64,
+    /// Share of the band along the row that is worked.
+    pub row_band: f64,
+    /// Share of the places whose plant stands where tools pass.
+    pub loss: f64,
+    /// Share of the places whose plant is touched at a leaf, at most.
+    pub touched: f64,
+}
+
+/// A blade that swings into the row between two plants.
+#[derive(Copy, Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Blade {
+    /// Its width along the row.
+    pub width_m: f64,
+    /// Driven while it crosses the band along the row.
+    pub in_m: f64,
+    /// Driven while it withdraws.
+    pub out_m: f64,
+    /// Width of that band.
+    pub row_band_m: f64,
 }
 
 /// One proof.

@@ -39,7 +39,8 @@ class Emitted:
 
     @cached_property
     def seed_rows(self):
-        return self.read("seed-rows.geojson")
+        # A weeding pass refers to the seed map of the sowing and has none of its own.
+        return [] if self.manifest.get("weeding") else self.read("seed-rows.geojson")
 
     def read(self, name):
         collection = json.loads((self.folder / name).read_text("utf-8"))

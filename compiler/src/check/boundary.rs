@@ -209,9 +209,9 @@ fn obstacles(
 mod tests {
     use crate::check::tests::{BOUNDARY, SOUND};
     use crate::check::{Field, check};
-    use lanewright_schema::job::Asked;
     use crate::diagnostic::Finding;
     use crate::read::read;
+    use lanewright_schema::job::Asked;
     use std::collections::BTreeMap;
 
     const CORNERS: &str = "name;code;lat;lon;radius

@@ -47,7 +47,11 @@ fn check_parts(file: &Draft, findings: &mut Findings) -> Option<Job> {
     let machine = machine_file.and_then(|part| machine::machine(part, findings));
     if let Some(part) = machine_file.filter(|part| part.hopper.is_none()) {
         findings
-            .raise("machine/no-hopper", &part.name.place, format!("`{}` has no hopper to sow from", part.name.value))
+            .raise(
+                "machine/no-hopper",
+                &part.name.place,
+                format!("`{}` has no hopper to sow from", part.name.value),
+            )
             .hint("add `hopper = \"2 kg\"`, the mass of seed that one row's hopper holds");
     }
     let crop_files = file.crop.as_ref().map(|crops| crops.0.iter().map(|Part(crop)| crop));

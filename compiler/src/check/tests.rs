@@ -3,7 +3,7 @@
 
 use super::*;
 use crate::read::{SourceError, Sources, read};
-use lanewright_schema::job::Asked;
+use lanewright_schema::job::{Asked, Draft};
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
 use std::path::Path;
@@ -319,7 +319,7 @@ fn folder(job: &str) -> Folder {
     Folder(files.into_iter().map(|(path, bytes)| (path.to_owned(), bytes)).collect())
 }
 
-fn sowing(asked: Option<Asked>) -> Option<Box<lanewright_schema::job::Draft>> {
+fn sowing(asked: Option<Asked>) -> Option<Box<Draft>> {
     match asked {
         Some(Asked::Sowing(draft)) => Some(draft),
         _ => None,

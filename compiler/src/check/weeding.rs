@@ -215,10 +215,7 @@ fn pass(file: &written::Pass, machine: &written::Machine, findings: &mut Finding
     })
 }
 
-fn missing_seeds(
-    table: &Written<written::NamedFile>,
-    findings: &mut Findings,
-) -> Option<BTreeSet<Missing>> {
+fn missing_seeds(table: &Written<written::NamedFile>, findings: &mut Findings) -> Option<BTreeSet<Missing>> {
     match missing::read(&table.value.bytes) {
         Ok(places) => Some(places),
         Err(error) => {
@@ -282,10 +279,7 @@ fn over_seeds(
                     file.date.value, emergence.value
                 ),
             )
-            .hint(format!(
-                "write a day before {}, or order `inter-row weeding`",
-                emergence.value
-            ));
+            .hint(format!("write a day before {}, or order `inter-row weeding`", emergence.value));
     }
     let worked = match &file.tools {
         Some(tools) => gap_tools(tools, findings).2,

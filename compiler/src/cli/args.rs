@@ -189,8 +189,10 @@ pub enum Format {
 /// The formats that have a JSON Schema.
 #[derive(Copy, Clone, Debug, PartialEq, Eq, ValueEnum)]
 pub enum SchemaName {
-    /// The TOML job
+    /// The TOML job that sows
     Job,
+    /// The TOML job that weeds
+    Weeding,
     /// manifest.json
     Manifest,
 }

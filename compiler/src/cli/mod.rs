@@ -64,6 +64,7 @@ fn dispatch(command: &Command) -> Result<(), Ending> {
         Command::Survey(asked) => survey::run(asked),
         Command::Schema { name } => console::data(match name {
             SchemaName::Job => lanewright_schema::job::json_schema(),
+            SchemaName::Weeding => lanewright_schema::job::weeding_json_schema(),
             SchemaName::Manifest => manifest_schema(),
         }),
         Command::Explain { rule } => console::data(explain::page(rule.as_deref())),

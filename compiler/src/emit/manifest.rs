@@ -7,8 +7,9 @@ use super::numbers::{micro, nano, position};
 use crate::check::{self, BodyPoint, Field};
 use crate::diagnostic::{Finding, Severity};
 use crate::pipeline::{Compiled, FieldPlan};
+use crate::weeding;
 use lanewright_schema::manifest::{
-    self, Check, Crop, FieldFigures, Figures, File, Frame, Machine, Manifest, Order,
+    self, Blade, Check, Crop, FieldFigures, Figures, File, Frame, Machine, Manifest, Order, Weeding,
 };
 
 /// The manifest of a whole job, `outputs` still empty.
@@ -38,10 +39,46 @@ pub fn manifest(compiled: &Compiled, job: &str, inputs: Vec<File>, findings: &[F
         machine: machine(&compiled.job.machine),
         figures: total(compiled),
         fields,
+        weeding: passes(compiled),
         checks: checks(compiled, near),
         findings: findings.iter().map(|found| finding(found, near)).collect(),
         inputs,
         outputs: Vec::new(),
+    }
+}
+
+fn passes(compiled: &Compiled) -> Vec<Weeding> {
+    let fields = compiled.job.fields.iter().zip(&compiled.fields);
+    let passes = fields.filter_map(|(asked, field)| Some((asked, field.weeding.as_ref()?)));
+    passes.map(|(asked, pass)| weeding_of(&asked.name, pass)).collect()
+}
+
+fn weeding_of(field: &str, pass: &weeding::Weeding) -> Weeding {
+    let section = &pass.section;
+    Weeding {
+        field: field.to_owned(),
+        date: pass.pass.date.to_string(),
+        depth_m: micro(pass.pass.depth.to_m()),
+        speed_m_per_s: micro(pass.speed.to_m_per_s()),
+        fastest_m_per_s: pass.fastest.map(|speed| micro(speed.to_m_per_s())),
+        plant_radius_m: micro(section.plant_radius.to_m()),
+        clear_m: micro(section.clear.to_m()),
+        sigma_m: pass
+            .rows
+            .iter()
+            .map(|row| [micro(row.sigma.along.to_m()), micro(row.sigma.across.to_m())])
+            .collect(),
+        between_rows_m: micro(section.between_rows.to_m()),
+        blade: section.in_row.map(|motion| Blade {
+            width_m: micro(motion.blade_m),
+            in_m: micro(motion.in_m),
+            out_m: micro(motion.out_m),
+            row_band_m: micro(2.0 * motion.half_band_m),
+        }),
+        surface: micro(pass.shares.surface),
+        row_band: micro(pass.shares.row_band),
+        loss: micro(pass.shares.loss),
+        touched: micro(pass.shares.touched),
     }
 }
 

@@ -14,8 +14,8 @@ mod sample;
 pub mod seed_files;
 pub mod summary;
 pub mod taskdata;
-pub mod weed_events;
 mod templates;
+pub mod weed_events;
 mod words;
 
 use crate::check::Operation;

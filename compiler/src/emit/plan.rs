@@ -15,8 +15,8 @@ use crate::site::FieldSite;
 use crate::turns::{Manoeuvre, TurnShape};
 use geo::algorithm::orient::{Direction, Orient};
 use geo::{Area, LineString, MultiPolygon, Polygon};
-use lanewright_schema::quantity::Length;
 use lanewright_schema::plan::{self, Feature, Plan, Position, Shape, What};
+use lanewright_schema::quantity::Length;
 
 /// How far a chord leaves the way that it stands for at most: half of the millimetre that is
 /// promised, so that rounding has room.
@@ -86,10 +86,8 @@ impl Draw<'_> {
             area_m2: micro(region::area(&site.boundary)),
             perimeter_m: micro(site.size.plane_perimeter.to_m()),
         };
-        let fence = What::Fence {
-            area_m2: micro(region::area(&site.fence)),
-            margin_m: micro(fence_margin.to_m()),
-        };
+        let fence =
+            What::Fence { area_m2: micro(region::area(&site.fence)), margin_m: micro(fence_margin.to_m()) };
         let mut features = vec![
             self.feature(boundary, self.area(&site.boundary)),
             self.feature(fence, self.area(&site.fence)),

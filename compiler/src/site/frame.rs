@@ -67,8 +67,11 @@ pub fn earlier_frame(datum: &Datum, proj: &str) -> Result<FieldFrame, Finding> {
 }
 
 fn another_frame(proj: &str) -> Finding {
-    crate::rules::finding("sown/frame", format!("the seed map lies in a field frame that is not known here: {proj}"))
-        .with_hint("sow and weed with the same version, or compile the sowing job anew before it is sown")
+    crate::rules::finding(
+        "sown/frame",
+        format!("the seed map lies in a field frame that is not known here: {proj}"),
+    )
+    .with_hint("sow and weed with the same version, or compile the sowing job anew before it is sown")
 }
 
 fn frame_at(datum: &Datum, origin: GeoPoint) -> FieldFrame {

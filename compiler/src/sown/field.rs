@@ -5,9 +5,7 @@ use super::{SownField, lanes};
 use crate::check::WeedingJob;
 use crate::diagnostic::Finding;
 use crate::geometry::{Gear, Path, Piece, Point, Pose, angle_of_heading, direction, distance};
-use crate::lanes::{
-    Block, BlockIdx, Course, LaneAreas, LaneIdx, LanePlan, LeftOver, LeftOverReason,
-};
+use crate::lanes::{Block, BlockIdx, Course, LaneAreas, LaneIdx, LanePlan, LeftOver, LeftOverReason};
 use crate::num;
 use crate::seeds::{RowCourse, SeedMap, SeedRun};
 use crate::site::Projector;

@@ -3,7 +3,7 @@
 
 use crate::check::{
     BaseStation, Crop, Entrance, Field, FieldPlaces, Frames, GeoPolygon, Guidance, Headland, HeadlandSize,
-    HeadlandSown, KeepOut, KeepOutShape, Pattern, ReferenceFrame, Spacing, WeedingJob, named_frame,
+    HeadlandSown, KeepOut, KeepOutShape, Layout, Pattern, ReferenceFrame, Spacing, WeedingJob, named_frame,
 };
 use crate::diagnostic::{Finding, Span};
 use crate::read::span;
@@ -46,7 +46,8 @@ impl Folder {
             unchanged(&manifest, name, bytes, &files.folder, &named)?;
         }
         if manifest.order.operations != ["sowing"] {
-            let message = format!("`{}` holds {}, not sowing", files.folder, manifest.order.operations.join(", "));
+            let message =
+                format!("`{}` holds {}, not sowing", files.folder, manifest.order.operations.join(", "));
             return Err(rules::finding("sown/not-sowing", message)
                 .with_span(named.clone(), "this folder")
                 .with_hint("name the folder of the sowing job; every pass is computed from it"));
@@ -77,7 +78,8 @@ impl Folder {
     /// station's be: what has drifted since would move every blade.
     pub fn frames(&self, asked: &WeedingJob) -> Result<Frames, Finding> {
         let frame = &self.manifest.frame;
-        let known = named_frame(&frame.reference).ok_or_else(|| self.torn("its reference frame is unknown"))?;
+        let known =
+            named_frame(&frame.reference).ok_or_else(|| self.torn("its reference frame is unknown"))?;
         let map = ReferenceFrame { epoch: frame.epoch, ..known };
         let in_words = |frame: &ReferenceFrame| match frame.epoch {
             Some(epoch) => format!("{}@{epoch}", frame.name),
@@ -87,8 +89,7 @@ impl Folder {
             && (today.proj != map.proj || today.epoch != map.epoch)
         {
             let (today_name, map_name) = (in_words(today), in_words(&map));
-            let message =
-                format!("the base station works in {today_name}, the seed map lies in {map_name}");
+            let message = format!("the base station works in {today_name}, the seed map lies in {map_name}");
             return Err(rules::finding("sown/other-frame", message)
                 .with_span_if(today.span.as_ref(), "another frame than that of the seeds")
                 .with_hint(format!("set the base station up as for sowing and write \"{map_name}\"")));
@@ -97,13 +98,13 @@ impl Folder {
     }
 
     /// The base station of the sowing.
-    pub fn base_station(&self, span: Span) -> Option<BaseStation> {
+    pub fn base_station(&self) -> Option<BaseStation> {
         self.plan.features.iter().find_map(|feature| match (&feature.what, &feature.shape) {
             (What::BaseStation { name, height_m }, Shape::Point(at)) => Some(BaseStation {
                 name: name.clone(),
                 at: geo_point(at),
                 height: Length::m(*height_m),
-                span: span.clone(),
+                span: self.span.clone(),
             }),
             _ => None,
         })
@@ -125,7 +126,12 @@ impl Folder {
             }
         }
         let wanted = |name: &str| asked.fields.is_empty() || asked.fields.iter().any(|w| w.value == name);
-        self.manifest.fields.iter().filter(|field| wanted(&field.name)).map(|field| self.field(field)).collect()
+        self.manifest
+            .fields
+            .iter()
+            .filter(|field| wanted(&field.name))
+            .map(|field| self.field(field))
+            .collect()
     }
 
     /// The features of one field.
@@ -173,7 +179,7 @@ impl Folder {
             keep_outs,
             fence_margin: fence_margin.ok_or_else(|| self.torn(&format!("`{name}` has no fence")))?,
             headland: Headland { size: HeadlandSize::None, sown: HeadlandSown::Last },
-            guidance: Guidance::Best,
+            layout: Layout::following(Guidance::Best),
             home,
             entrances,
             crop: crop(figures),

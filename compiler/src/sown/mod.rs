@@ -12,7 +12,6 @@ mod lanes;
 use crate::check::{Job, Operation, Order, WeedingJob};
 use crate::diagnostic::{Finding, Severity, Told};
 use crate::lanes::LanePlan;
-use crate::read::span;
 use crate::rules;
 use crate::seeds::SeedMap;
 use crate::site::{self, Projector, Site};
@@ -71,7 +70,7 @@ fn rebuild(asked: &WeedingJob, findings: &mut Vec<Finding>) -> Result<Option<Sow
             hours_per_day: asked.hours_per_day,
         },
         frames,
-        base_station: folder.base_station(span(&asked.sown.place)),
+        base_station: folder.base_station(),
         machine: asked.machine.clone(),
         fields,
     };

@@ -50,12 +50,8 @@ pub fn along_rows(sown: &SownField) -> Vec<RunEvents> {
 /// A blade that works between plants.
 pub fn between_plants(over: &Over, motion: &BladeMotion) -> Vec<RunEvents> {
     let field = &over.field.name;
-    let place = |run: &SeedRun, index: i64| Missing {
-        field: field.clone(),
-        block: run.block.0,
-        row: run.row,
-        index,
-    };
+    let place =
+        |run: &SeedRun, index: i64| Missing { field: field.clone(), block: run.block.0, row: run.row, index };
     let of_run = |run: &SeedRun| {
         let (first, end) = (run.first, run.first + i64::from(run.count));
         let missing = over.pass.missing.range(place(run, first)..place(run, end));
@@ -103,7 +99,8 @@ impl RunEvents {
         match self {
             Self::AlongRow => {
                 let Some(span) = driven.span(run) else { return };
-                let (first, last) = if driven.with_indices(run) { (run.first, last) } else { (last, run.first) };
+                let (first, last) =
+                    if driven.with_indices(run) { (run.first, last) } else { (last, run.first) };
                 let mut tell = |event, index, distance_m| {
                     take(ToolEvent { event, index, distance_m, at: driven.tool(&span, distance_m) });
                 };
@@ -159,7 +156,12 @@ impl<'a> Driven<'a> {
             return Some(span);
         }
         let (length, last) = (self.path.length(), self.machine.row_offsets.len() - 1);
-        Some(RowSpan { tool_row: last - span.tool_row, from: length - span.to, to: length - span.from, ..span })
+        Some(RowSpan {
+            tool_row: last - span.tool_row,
+            from: length - span.to,
+            to: length - span.from,
+            ..span
+        })
     }
 
     fn tool(&self, span: &RowSpan, along: f64) -> Point {
@@ -170,7 +172,9 @@ impl<'a> Driven<'a> {
     /// Whether the run's indices rise as the lane is driven.
     fn with_indices(&self, run: &SeedRun) -> bool {
         match &run.course {
-            RowCourse::Straight { angle, .. } => num::wrap_angle(self.path.start.angle - angle).abs() < 0.5 * num::PI,
+            RowCourse::Straight { angle, .. } => {
+                num::wrap_angle(self.path.start.angle - angle).abs() < 0.5 * num::PI
+            }
             RowCourse::Curved(_) => self.visit.along,
         }
     }

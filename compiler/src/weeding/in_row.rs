@@ -96,7 +96,11 @@ pub fn pass(blade: &InRow, over: &Over, findings: &mut Vec<Finding>) -> Weeding 
         clear_m: clear.to_m(),
     };
     let events = events::between_plants(over, &motion);
-    let worked_m: f64 = events.iter().zip(&over.sown.seeds.runs).map(|(run, sown)| run.worked_m(sown, spacing.to_m(), &motion)).sum();
+    let worked_m: f64 = events
+        .iter()
+        .zip(&over.sown.seeds.runs)
+        .map(|(run, sown)| run.worked_m(sown, spacing.to_m(), &motion))
+        .sum();
     let row_m: f64 = over.sown.seeds.runs.iter().map(|run| f64::from(run.count) * spacing.to_m()).sum();
     let row_band = if row_m > 0.0 { worked_m / row_m } else { 0.0 };
     let band = (half_band * 2.0).min(over.field.spacing.between_rows);
@@ -211,5 +215,8 @@ fn narrow_band(over: &Over, half: Length, clear: Length) -> Finding {
     );
     rules::finding("weeding/row-band", message)
         .with_span(over.pass.places.width.clone(), "this blade")
-        .with_hint(format!("write `row_band = \"{:.1} cm\"` or more, or leave it out", (clear * 2.0).to_cm() + 0.05))
+        .with_hint(format!(
+            "write `row_band = \"{:.1} cm\"` or more, or leave it out",
+            (clear * 2.0).to_cm() + 0.05
+        ))
 }

@@ -150,7 +150,11 @@ impl Over<'_> {
     fn mean(&self, of_row: impl Fn(usize) -> f64) -> f64 {
         let plants = self.plants();
         let all: f64 = plants.iter().sum();
-        if all > 0.0 { plants.iter().enumerate().map(|(row, n)| n * of_row(row)).sum::<f64>() / all } else { 0.0 }
+        if all > 0.0 {
+            plants.iter().enumerate().map(|(row, n)| n * of_row(row)).sum::<f64>() / all
+        } else {
+            0.0
+        }
     }
 }
 

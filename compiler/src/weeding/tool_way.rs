@@ -27,8 +27,7 @@ impl ToolWay {
             let parts = if changes { (piece.length / STEP_M).ceil().max(1.0) as u32 } else { 1 };
             for part in 0..parts {
                 let share = (f64::from(part) + 0.5) / f64::from(parts);
-                let curvature =
-                    piece.curvature_start + share * (piece.curvature_end - piece.curvature_start);
+                let curvature = piece.curvature_start + share * (piece.curvature_end - piece.curvature_start);
                 let metres = piece.length / f64::from(parts);
                 reference += metres;
                 tool += metres * num::hypot(1.0 + curvature * right, curvature * forward);

@@ -36,7 +36,8 @@ fn the_examples_are_the_weeding_language() {
         .map(|key| format!("{} = {}\n", key.name, key.example))
         .collect();
     let job = format!("{top}[order]\n{}[pass]\n{}", table(WeedingOrder::KEYS), table(Pass::KEYS));
-    let folder = ["manifest.json", "plan.geojson", "seed-rows.geojson"].map(|name| format!("out/plain-field/{name}"));
+    let folder =
+        ["manifest.json", "plan.geojson", "seed-rows.geojson"].map(|name| format!("out/plain-field/{name}"));
     let mut files: BTreeMap<String, Vec<u8>> = folder.map(|path| (path, b"{}".to_vec())).into();
     files.insert("job.toml".to_owned(), job.into_bytes());
     files.insert("machines/ox-6-hoe.toml".to_owned(), table(Machine::KEYS).into_bytes());

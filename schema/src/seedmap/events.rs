@@ -125,7 +125,8 @@ fn properties() -> Result<WriterPropertiesPtr> {
 }
 
 fn root() -> Result<TypePtr> {
-    let text = |name| required(name, Physical::BYTE_ARRAY).with_logical_type(Some(LogicalType::String)).build();
+    let text =
+        |name| required(name, Physical::BYTE_ARRAY).with_logical_type(Some(LogicalType::String)).build();
     let number = |name: &str| required(name, Physical::DOUBLE).build().map(Arc::new);
     let mut fields = vec![Arc::new(text("field")?)];
     for name in INTEGERS {

@@ -12,7 +12,7 @@ use std::fmt::Write;
 const LENGTH_MM: f64 = 1000.0;
 /// Below the soil, for the scale, mm.
 const FOOT_MM: f64 = 60.0;
-/// Fewer than this many whole millimetres to the row spacing would not show.
+/// Round the drawing, so that no line is cut, mm.
 const MARGIN_MM: f64 = 8.0;
 
 const SOIL: &str = "#efe6d8";
@@ -56,10 +56,9 @@ pub fn svg(section: &Section) -> String {
 
 fn draw_row(out: &mut String, section: &Section, row: f64) {
     let spacing = section.plant_spacing.to_mm();
-    let places: Vec<f64> = (0..)
-        .map(|i| spacing * (f64::from(i) + 0.5))
-        .take_while(|&x| x < LENGTH_MM)
-        .collect();
+    let count = (LENGTH_MM / spacing + 0.5).ceil() as u32;
+    let places: Vec<f64> =
+        (0..count).map(|i| spacing * (f64::from(i) + 0.5)).filter(|&x| x < LENGTH_MM).collect();
     let clear = section.clear.to_mm();
     if clear > 0.0 && section.in_row.is_none() {
         rectangle(out, 0.0, row - clear, LENGTH_MM, 2.0 * clear, CLEAR);
@@ -138,13 +137,15 @@ fn circle(out: &mut String, x: f64, y: f64, radius: f64, fill: &str) {
     );
 }
 
-fn number(value: f64) -> String {
-    words::short(value, 2)
+/// To a hundredth of a millimetre, without the marks that people like in large numbers.
+fn number(value: f64) -> f64 {
+    (value * 100.0).round() / 100.0
 }
 
 /// What the drawing shows, in words.
 pub fn caption(section: &Section) -> String {
-    let mut parts = vec!["One metre of two rows from above, to scale. Dots: places of the seed map".to_owned()];
+    let mut parts =
+        vec!["One metre of two rows from above, to scale. Dots: places of the seed map".to_owned()];
     if section.plant_radius > Length::ZERO {
         parts.push(format!("dark green: leaves, {} from the middle", words::measure(section.plant_radius)));
     }

@@ -3,8 +3,8 @@
 use super::super::manifest::figures;
 use super::super::words;
 use super::document::{Block, Section};
-use super::weeding;
 use super::places;
+use super::weeding;
 use crate::check::{Field, Pattern};
 use crate::lanes::{LeftOver, LeftOverReason};
 use crate::pipeline::{Compiled, FieldPlan};
@@ -17,10 +17,7 @@ pub fn sections(compiled: &Compiled) -> Vec<Section> {
     let fields = compiled.job.fields.iter().zip(&compiled.site.fields).zip(&compiled.fields);
     fields
         .map(|((field, site), plan)| {
-            let mut blocks = vec![
-                heading("Ground"),
-                ground(site, plan),
-            ];
+            let mut blocks = vec![heading("Ground"), ground(site, plan)];
             if let Some(pass) = &plan.weeding {
                 blocks.push(heading("Weeding"));
                 blocks.extend(weeding::blocks(field, plan, pass));

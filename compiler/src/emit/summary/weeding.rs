@@ -32,14 +32,24 @@ fn facts(field: &Field, plan: &FieldPlan, weeding: &Weeding) -> Block {
     let shares = &weeding.shares;
     let mut rows = vec![
         ("Day", words::date(weeding.pass.date)),
-        ("Depth", format!("{}; seed lies at {}", words::measure(weeding.pass.depth), words::measure(field.crop.depth))),
+        (
+            "Depth",
+            format!(
+                "{}; seed lies at {}",
+                words::measure(weeding.pass.depth),
+                words::measure(field.crop.depth)
+            ),
+        ),
         ("Tools", tools(weeding)),
         ("Surface worked", words::percent(shares.surface)),
         ("Band along the row worked", words::percent(shares.row_band)),
     ];
     match &weeding.pass.tools {
         Tools::OverSeeds(over) => {
-            rows.push(("Before", format!("{}, when the first plants are expected", words::date(over.emergence))));
+            rows.push((
+                "Before",
+                format!("{}, when the first plants are expected", words::date(over.emergence)),
+            ));
             rows.push(("Expected loss", "none: the tools stay above the seed".to_owned()));
         }
         Tools::BetweenRows(_) | Tools::InRow(_) => {
@@ -78,7 +88,11 @@ fn tools(weeding: &Weeding) -> String {
             format!("the whole surface, {} above the seed", words::measure(over.clearance))
         }
         Tools::OverSeeds(over) => {
-            format!("{} of each row spacing, {} above the seed", words::measure(over.worked), words::measure(over.clearance))
+            format!(
+                "{} of each row spacing, {} above the seed",
+                words::measure(over.worked),
+                words::measure(over.clearance)
+            )
         }
         Tools::BetweenRows(tools) => format!(
             "{} of {} in each gap, {} together",

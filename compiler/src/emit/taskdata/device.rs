@@ -151,12 +151,7 @@ fn antennas(description: &mut Description, parent: usize, machine: &Machine) {
 }
 
 /// The toolbar, under it its rows from left to right, under each row its hopper where it sows.
-fn toolbar(
-    description: &mut Description,
-    parent: usize,
-    machine: &Machine,
-    operation: Operation,
-) -> usize {
+fn toolbar(description: &mut Description, parent: usize, machine: &Machine, operation: Operation) -> usize {
     let parent = parent_of(description, parent);
     let toolbar = description.element(DeviceElementType::Function, "Toolbar", parent);
     description.property(toolbar, ddi::OFFSET_X, millimetres(machine.tool_forward));

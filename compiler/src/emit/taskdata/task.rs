@@ -19,9 +19,10 @@ use lanewright_schema::quantity::Length;
 use lanewright_schema::taskdata::ddi::{self, Entry};
 use lanewright_schema::taskdata::{
     AllocationStamp, CodedComment, CodedCommentId, CommentAllocation, CommentScope, CulturalPractice,
-    CulturalPracticeId, DataLogTrigger, Ddi, DeviceAllocation, DeviceElementId, GuidanceAllocation, LocalTime, LogMethods,
-    OperTechPractice, OperationTechnique, OperationTechniqueId, OperationTechniqueReference,
-    ProcessDataVariable, ProductAllocation, StampType, Task, TaskId, TaskStatus, TransferMode, TreatmentZone,
+    CulturalPracticeId, DataLogTrigger, Ddi, DeviceAllocation, DeviceElementId, GuidanceAllocation,
+    LocalTime, LogMethods, OperTechPractice, OperationTechnique, OperationTechniqueId,
+    OperationTechniqueReference, ProcessDataVariable, ProductAllocation, StampType, Task, TaskId, TaskStatus,
+    TransferMode, TreatmentZone,
 };
 
 /// Where the work is done.
