@@ -118,7 +118,8 @@ def outside_circles(weeding, events, sown, report):
     longest = np.hypot(*(front - rear).T)
     single = driven < spacing
     report.check("J12: the motion fits into the window", (longest[single] <= window + 2e-4).all(), longest[single].max())
-    report.check("and fills it", (longest[single] >= window - 2e-3).all(), longest[single].min())
+    # On a curve a chord is shorter than the row between its ends.
+    report.check("and fills it", (longest[single] >= window - 5e-3).all(), longest[single].min())
 
 
 def plants_of(sown, field):

@@ -3,6 +3,7 @@
 //! A run's events are kept as what tells them apart, not one by one; they are made while they are
 //! written.
 
+use super::neighbours::Plants;
 use super::tool_way::ToolWay;
 use super::{BladeMotion, Over};
 use crate::check::Machine;
@@ -14,6 +15,7 @@ use crate::seeds::{RowCourse, SeedRun};
 use crate::sown::SownField;
 use lanewright_schema::seedmap::events::Event;
 use lanewright_schema::seedmap::missing::Missing;
+use rayon::prelude::*;
 
 /// What the tool over a run of seeds does.
 #[derive(Clone, Debug, PartialEq)]
@@ -26,6 +28,8 @@ pub enum RunEvents {
         motion: BladeMotion,
         /// Places without a plant, counted from the run's first, rising.
         missing: Vec<u32>,
+        /// Places behind which the blade stays out, since a plant of another block is near, rising.
+        barred: Vec<u32>,
     },
 }
 
@@ -52,18 +56,31 @@ pub fn between_plants(over: &Over, motion: &BladeMotion) -> Vec<RunEvents> {
     let field = &over.field.name;
     let place =
         |run: &SeedRun, index: i64| Missing { field: field.clone(), block: run.block.0, row: run.row, index };
+    let seeds = &over.sown.seeds;
+    let plants = Plants::of(seeds);
     let of_run = |run: &SeedRun| {
         let (first, end) = (run.first, run.first + i64::from(run.count));
         let missing = over.pass.missing.range(place(run, first)..place(run, end));
-        let offsets = missing.map(|place| (place.index - first) as u32).collect();
-        RunEvents::BetweenPlants { motion: *motion, missing: offsets }
+        let missing: Vec<u32> = missing.map(|place| (place.index - first) as u32).collect();
+        let windows = RunEvents::pairs(run, &missing);
+        let barred = plants.as_ref().map(|plants| plants.too_near(run, windows, seeds.spacing_m, motion));
+        RunEvents::BetweenPlants { motion: *motion, missing, barred: barred.unwrap_or_default() }
     };
-    over.sown.seeds.runs.iter().map(of_run).collect()
+    seeds.runs.par_iter().map(of_run).collect()
 }
 
 impl RunEvents {
-    /// Places between whose plants the blade works, counted from the run's first.
-    fn windows(run: &SeedRun, missing: &[u32]) -> impl DoubleEndedIterator<Item = (u32, u32)> + Clone {
+    /// Places between whose plants the blade works.
+    fn windows<'a>(
+        run: &SeedRun,
+        missing: &[u32],
+        barred: &'a [u32],
+    ) -> impl DoubleEndedIterator<Item = (u32, u32)> + 'a {
+        Self::pairs(run, missing).filter(|(before, _)| barred.binary_search(before).is_err())
+    }
+
+    /// Places of each two plants that follow one another, counted from the run's first.
+    fn pairs(run: &SeedRun, missing: &[u32]) -> impl DoubleEndedIterator<Item = (u32, u32)> + use<> {
         let present: Vec<u32> = if missing.is_empty() {
             Vec::new()
         } else {
@@ -78,17 +95,17 @@ impl RunEvents {
 
     /// Metres of the row that the blade works, as a mean over the band.
     pub fn worked_m(&self, run: &SeedRun, spacing_m: f64, motion: &BladeMotion) -> f64 {
-        let Self::BetweenPlants { missing, .. } = self else { return 0.0 };
+        let Self::BetweenPlants { missing, barred, .. } = self else { return 0.0 };
         let apart = |(before, after): (u32, u32)| f64::from(after - before) * spacing_m;
-        Self::windows(run, missing).map(|window| motion.worked_m(apart(window)).max(0.0)).sum()
+        Self::windows(run, missing, barred).map(|window| motion.worked_m(apart(window)).max(0.0)).sum()
     }
 
     /// How many events there are.
     pub fn count(&self, run: &SeedRun) -> usize {
         match self {
             Self::AlongRow => 2,
-            Self::BetweenPlants { missing, .. } => {
-                2 * (run.count as usize).saturating_sub(missing.len()).saturating_sub(1)
+            Self::BetweenPlants { missing, barred, .. } => {
+                2 * (run.count as usize).saturating_sub(missing.len() + 1 + barred.len())
             }
         }
     }
@@ -107,11 +124,11 @@ impl RunEvents {
                 tell(Event::In, first, span.from);
                 tell(Event::Out, last, span.to);
             }
-            Self::BetweenPlants { motion, missing } => {
+            Self::BetweenPlants { motion, missing, barred } => {
                 let window = motion.window();
                 let forward = driven.with_indices(run);
                 let place = |offset: u32| f64::from(offset) * spacing_m;
-                let pairs = Self::windows(run, missing);
+                let pairs = Self::windows(run, missing, barred);
                 let mut places = Vec::with_capacity(self.count(run));
                 let mut tell = |(passed, ahead): (u32, u32), sign: f64| {
                     places.push((Event::In, passed, place(passed) + sign * window.after_m));

@@ -10,6 +10,7 @@
 mod between_rows;
 mod events;
 mod in_row;
+mod neighbours;
 mod normal;
 mod over_seeds;
 mod tool_way;
@@ -42,6 +43,17 @@ pub struct Weeding {
     pub shares: Shares,
     /// For each run of seeds, what the tool over it does.
     pub events: Vec<RunEvents>,
+}
+
+impl Weeding {
+    /// Gaps between two plants in which the blade stays out, since a plant of another block is near.
+    pub fn barred(&self) -> u64 {
+        let of_run = |run: &RunEvents| match run {
+            RunEvents::AlongRow => 0,
+            RunEvents::BetweenPlants { barred, .. } => barred.len() as u64,
+        };
+        self.events.iter().map(of_run).sum()
+    }
 }
 
 /// One tool row's uncertainty and room.

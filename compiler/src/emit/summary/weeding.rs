@@ -78,6 +78,11 @@ fn facts(field: &Field, plan: &FieldPlan, weeding: &Weeding) -> Block {
         let here = weeding.pass.missing.iter().filter(|place| place.field == field.name).count() as u64;
         rows.push(("Not sown", format!("{}, where the blade stays in", words::counted(here, "place"))));
     }
+    let barred = weeding.barred();
+    if barred > 0 {
+        let fact = format!("{}, where a plant of another block is too near", words::counted(barred, "gap"));
+        rows.push(("Blade stays out", fact));
+    }
     let rows = rows.into_iter().map(|(name, fact)| (name.to_owned(), fact)).collect();
     Block::Facts { rows }
 }
