@@ -28,7 +28,8 @@ pub enum RunEvents {
         motion: BladeMotion,
         /// Places without a plant, counted from the run's first, rising.
         missing: Vec<u32>,
-        /// Places behind which the blade stays out, since a plant of another block is near, rising.
+        /// Places behind which the blade stays out, since the row bends or a plant of another block is
+        /// near, rising.
         barred: Vec<u32>,
     },
 }
@@ -62,11 +63,28 @@ pub fn between_plants(over: &Over, motion: &BladeMotion) -> Vec<RunEvents> {
         let (first, end) = (run.first, run.first + i64::from(run.count));
         let missing = over.pass.missing.range(place(run, first)..place(run, end));
         let missing: Vec<u32> = missing.map(|place| (place.index - first) as u32).collect();
-        let windows = RunEvents::pairs(run, &missing);
-        let barred = plants.as_ref().map(|plants| plants.too_near(run, windows, seeds.spacing_m, motion));
-        RunEvents::BetweenPlants { motion: *motion, missing, barred: barred.unwrap_or_default() }
+        let windows = || RunEvents::pairs(run, &missing);
+        let mut barred = bends(run, windows(), seeds.spacing_m);
+        if let Some(plants) = &plants {
+            barred.extend(plants.too_near(run, windows(), seeds.spacing_m, motion));
+        }
+        barred.sort_unstable();
+        barred.dedup();
+        RunEvents::BetweenPlants { motion: *motion, missing, barred }
     };
     seeds.runs.par_iter().map(of_run).collect()
+}
+
+/// A row that turns by more than this between two plants, radians, bends: a toolbar behind the
+/// reference point then stands askew to it, and the blade with it.
+const BEND: f64 = 0.01;
+
+/// Those of a run's windows, by the place before each, in which its row bends.
+fn bends(run: &SeedRun, windows: impl Iterator<Item = (u32, u32)>, spacing_m: f64) -> Vec<u32> {
+    let RowCourse::Curved(course) = &run.course else { return Vec::new() };
+    let poses = course.poses_at((0..run.count).map(|place| f64::from(place) * spacing_m));
+    let turn = |before: u32, after: u32| poses[before as usize].turn_to(&poses[after as usize]).abs();
+    windows.filter(|&(before, after)| turn(before, after) > BEND).map(|(before, _)| before).collect()
 }
 
 impl RunEvents {

@@ -6,7 +6,7 @@
 //! at `x_out`, it sweeps a trapezoid whose sides run from `x_in − B/2` to `x_out + v · t_out + B/2` at
 //! the near edge and from `x_in + v · t_in − B/2` to `x_out + B/2` at the far one. The longer side is fitted into the window
 //! `W = s − 2 r` between the clear circles of two plants `s` apart, so that the whole motion is in it. It
-//! opens when `B + v · (t_in + t_out) ≤ W`; the highest speed follows.
+//! opens when `B + v · (t_in + t_out) ≤ W`; the highest speed follows. Where a row bends the blade stays out.
 
 use super::{Over, RowBand, Section, Shares, Weeding, events, normal};
 use crate::check::InRow;

@@ -46,7 +46,8 @@ pub struct Weeding {
 }
 
 impl Weeding {
-    /// Gaps between two plants in which the blade stays out, since a plant of another block is near.
+    /// Gaps between two plants in which the blade stays out, since the row bends or a plant of another block
+    /// is near.
     pub fn barred(&self) -> u64 {
         let of_run = |run: &RunEvents| match run {
             RunEvents::AlongRow => 0,

@@ -80,7 +80,10 @@ fn facts(field: &Field, plan: &FieldPlan, weeding: &Weeding) -> Block {
     }
     let barred = weeding.barred();
     if barred > 0 {
-        let fact = format!("{}, where a plant of another block is too near", words::counted(barred, "gap"));
+        let fact = format!(
+            "{}, where the row bends or a plant of another block is too near",
+            words::counted(barred, "gap")
+        );
         rows.push(("Blade stays out", fact));
     }
     let rows = rows.into_iter().map(|(name, fact)| (name.to_owned(), fact)).collect();
