@@ -118,8 +118,9 @@ fn stages(
 /// The rest of a weeding pass is not planned; tells so where it is asked for.
 fn whole_pass(restart: Option<&Restart>, findings: &mut Vec<Finding>) -> bool {
     findings.extend(restart.map(|_| {
-        rules::finding("resume/weeding", "the rest of a weeding pass cannot be planned")
-            .with_hint("compile the weeding job as a whole, and start the machine at the lane where it stopped")
+        rules::finding("resume/weeding", "the rest of a weeding pass cannot be planned").with_hint(
+            "compile the weeding job as a whole, and start the machine at the lane where it stopped",
+        )
     }));
     restart.is_none()
 }

@@ -144,6 +144,8 @@ pub const SOWN: &[Rule] = &[
 
 /// What can be wrong with a weeding pass.
 pub const WEEDING: &[Rule] = &[
+    error("machine/no-hopper", "a weeding machine in a sowing job", "seed has to come from somewhere")
+        .example("the machine of a weeding job, which has no `hopper`"),
     error("weeding/tools", "tools that do not go with the operation", "what works the soil must be known")
         .example("operation = \"intra-row weeding\" without `blade`"),
     error(
@@ -417,8 +419,6 @@ pub const SURVEY: &[Rule] = &[
 
 /// What can be wrong with the meaning of a job.
 pub const CHECK: &[Rule] = &[
-    error("machine/no-hopper", "a machine without a hopper in a sowing job", "seed has to come from somewhere")
-        .example("a machine file without `hopper`"),
     error("job/not-above-zero", "a zero or negative value where only one above zero makes sense", "no machine has it")
         .example("between_seeds = \"0 cm\""),
     error("job/negative", "a negative value where none can be", "a fence margin outside the field protects nothing")
@@ -823,8 +823,12 @@ pub const ROUTE: &[Rule] = &[
 
 /// Going on with an order that was interrupted.
 pub const RESUME: &[Rule] = &[
-    error("resume/weeding", "the rest of a weeding pass", "only sowing can be gone on with on the same lattice")
-        .example("a restart of a job with `sown`"),
+    error(
+        "resume/weeding",
+        "the rest of a weeding pass",
+        "only sowing can be gone on with on the same lattice",
+    )
+    .example("a restart of a job with `sown`"),
     error(
         "resume/which-field",
         "an order of several fields to go on with, without the name of one of them",
