@@ -12,3 +12,4 @@ mod reference;
 mod seeding;
 mod setting;
 mod turns;
+mod weeding;

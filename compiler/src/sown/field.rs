@@ -121,7 +121,7 @@ fn run(row: &SeedRow, plan: &LanePlan, projector: &Projector) -> Result<Option<S
         Course::Straight { heading, .. } => {
             RowCourse::Straight { from: first, angle: angle_of_heading(heading) }
         }
-        Course::Lap { .. } => {
+        Course::Lap { .. } | Course::Contour { .. } => {
             let mut points = line.iter().map(|at| ground(at, projector)).collect::<Result<Vec<_>, _>>()?;
             // The ends are given to the micrometre, the places between them to a tenth of a millimetre.
             if let [begin, .., end] = points.as_mut_slice() {

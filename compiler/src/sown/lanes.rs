@@ -2,8 +2,8 @@
 //!
 //! A tool must pass where the sowing machine's outlet did. On a straight lane the reference point
 //! therefore starts as much farther on as its own tools lie farther behind, and the lane can be driven
-//! from either end. Round a headland lap a tool cuts corners by its distance from the reference point,
-//! so there the way is the sowing machine's own, and the tools must lie as far behind as its outlets.
+//! from either end. Round a bend a tool cuts corners by its distance from the reference point,
+//! so on lanes that bend the way is the sowing machine's own, and the tools must lie as far behind as its outlets.
 
 use crate::check::Machine;
 use crate::geometry::{Gear, Path, Piece, Point, Pose, angle_of_heading};
@@ -27,10 +27,11 @@ pub fn lane(lane: &plan::Lane, sower: &manifest::Machine, weeder: &Machine) -> O
                 sower.row_offsets_m.iter().position(|row| (row - piece.offset_m).abs() < SAME_ROW_M)?;
             Some(RowSpan { tool_row, row: piece.row, from: piece.from_m, to: piece.to_m })
         })
-        .collect::<Option<_>>()?;
+        .collect::<Option<Vec<_>>>()?;
     let block = BlockIdx(lane.block);
-    if lane.lap {
-        return Some(Lane { block, line: way, back: None, rows });
+    let bends = lane.pieces.iter().any(|[_, begin, end]| begin.abs() + end.abs() > 0.0);
+    if lane.lap || bends {
+        return Some(Lane { block, line: way, back: None, rows, rows_back: Vec::new() });
     }
     let (angle, length) = (way.start.angle, way.length());
     let (outlets, tools) = (sower.tool_x_m, weeder.tool_forward.to_m());
@@ -41,7 +42,15 @@ pub fn lane(lane: &plan::Lane, sower: &manifest::Machine, weeder: &Machine) -> O
     let line = straight(way.start.ground(outlets - tools, 0.0), angle);
     let far = way.start.ground(length + outlets + tools, 0.0);
     let back = Some(straight(far, num::wrap_angle(angle + num::PI)));
-    Some(Lane { block, line, back, rows })
+    let last = sower.row_offsets_m.len() - 1;
+    let mirrored = |span: &RowSpan| RowSpan {
+        tool_row: last - span.tool_row,
+        from: length - span.to,
+        to: length - span.from,
+        ..*span
+    };
+    let rows_back = rows.iter().map(mirrored).collect();
+    Some(Lane { block, line, back, rows, rows_back })
 }
 
 fn way(lane: &plan::Lane) -> Path {

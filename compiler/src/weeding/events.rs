@@ -166,6 +166,10 @@ impl RunEvents {
     }
 }
 
+/// A run begins so near to where its tool does, and in so near a direction, or else it ends there.
+const NEAR_M: f64 = 1.0;
+const NEAR_RAD: f64 = 0.8;
+
 /// A lane as it is driven.
 pub struct Driven<'a> {
     lane: &'a Lane,
@@ -186,17 +190,8 @@ impl<'a> Driven<'a> {
 
     /// The row piece on which a run lies, as driven.
     fn span(&self, run: &SeedRun) -> Option<RowSpan> {
-        let span = *self.lane.rows.iter().find(|span| span.row == run.row)?;
-        if self.visit.along {
-            return Some(span);
-        }
-        let (length, last) = (self.path.length(), self.machine.row_offsets.len() - 1);
-        Some(RowSpan {
-            tool_row: last - span.tool_row,
-            from: length - span.to,
-            to: length - span.from,
-            ..span
-        })
+        let spans = if self.visit.along { &self.lane.rows } else { &self.lane.rows_back };
+        spans.iter().find(|span| span.row == run.row).copied()
     }
 
     fn tool(&self, span: &RowSpan, along: f64) -> Point {
@@ -210,7 +205,11 @@ impl<'a> Driven<'a> {
             RowCourse::Straight { angle, .. } => {
                 num::wrap_angle(self.path.start.angle - angle).abs() < 0.5 * num::PI
             }
-            RowCourse::Curved(_) => self.visit.along,
+            RowCourse::Curved(course) => {
+                let Some(span) = self.span(run) else { return true };
+                let begins = distance(self.tool(&span, span.from), course.start.at);
+                begins < NEAR_M && self.path.pose_at(span.from).turn_to(&course.start).abs() < NEAR_RAD
+            }
         }
     }
 
@@ -234,9 +233,22 @@ impl<'a> Driven<'a> {
                 let Some(span) = self.span(run) else { return Vec::new() };
                 let right = self.machine.row_offsets[span.tool_row].to_m();
                 let way = ToolWay::new(self.path, span.from, span.to, forward, right);
-                let begins = distance(self.tool(&span, span.from), course.start.at);
-                let poses = course.poses_at(places.clone());
-                places.zip(poses).map(|(metres, pose)| (way.reference(begins + metres), pose.at)).collect()
+                let first = self.tool(&span, span.from);
+                if self.with_indices(run) {
+                    let begins = distance(first, course.start.at);
+                    let poses = course.poses_at(places.clone());
+                    places
+                        .zip(poses)
+                        .map(|(metres, pose)| (way.reference(begins + metres), pose.at))
+                        .collect()
+                } else {
+                    let (begins, length) = (distance(first, course.end().at), course.length());
+                    let falling: Vec<f64> = places.collect();
+                    let mut poses = course.poses_at(falling.iter().rev().copied());
+                    poses.reverse();
+                    let located = falling.into_iter().zip(poses);
+                    located.map(|(metres, pose)| (way.reference(begins + length - metres), pose.at)).collect()
+                }
             }
         }
     }

@@ -215,12 +215,12 @@ fn rows_that_do_not_fit(pass: &Pass, machine: &Machine, field: &Field, sown: &So
             format!("take a machine with `rows = {}`", sown.sown_rows),
         );
     }
-    let laps = sown.lanes.blocks.iter().any(|block| matches!(block.course, Course::Lap { .. }));
+    let laps = sown.lanes.blocks.iter().any(|block| !matches!(block.course, Course::Straight { .. }));
     let apart = machine.tool_forward - sown.outlets_forward;
     if laps && apart.abs() > Length::mm(1.0) {
         return told(
             format!(
-                "the headland of `{}` was sown with outlets {:.2} m ahead of the reference point; tools {:.2} m ahead leave its rows in curves",
+                "bent lanes of `{}` were sown with outlets {:.2} m ahead of the reference point; tools {:.2} m ahead leave its rows in curves",
                 field.name,
                 sown.outlets_forward.to_m(),
                 machine.tool_forward.to_m()

@@ -1,0 +1,163 @@
+//! A weeding job as a person gets it wrong: each slip is refused by its rule, at its line, with a hint
+//! that passes once it is followed. The sown folder is the approved output of a demo job.
+
+use lanewright::diagnostic::{Finding, Severity};
+use lanewright::pipeline;
+use lanewright_schema::job::{SourceError, Sources};
+use std::collections::BTreeMap;
+use std::fs;
+use std::path::{Path, PathBuf};
+
+fn root() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("..")
+}
+
+/// The repository with some files in place of its own.
+struct Changed(BTreeMap<String, Vec<u8>>);
+
+impl Sources for Changed {
+    fn read(&self, path: &str, _limit: usize) -> Result<Vec<u8>, SourceError> {
+        match self.0.get(path) {
+            Some(bytes) => Ok(bytes.clone()),
+            None => fs::read(root().join(path)).map_err(|_| SourceError::Missing),
+        }
+    }
+}
+
+const JOB: &str = "demo-jobs/mill-piece-weeding.toml";
+
+fn sound() -> String {
+    fs::read_to_string(root().join(JOB)).expect("the demo job")
+}
+
+fn told(job: &str, other: &[(&str, Vec<u8>)]) -> (Vec<Finding>, bool) {
+    let files = other.iter().map(|(path, bytes)| ((*path).to_owned(), bytes.clone()));
+    let files = files.chain([(JOB.to_owned(), job.as_bytes().to_vec())]).collect();
+    let compilation = pipeline::compile(&Changed(files), JOB);
+    (compilation.findings, compilation.compiled.is_some())
+}
+
+/// The one error, and the line of the job at which it is told.
+fn refused(job: &str) -> (Finding, String) {
+    let (findings, compiled) = told(job, &[]);
+    let errors: Vec<Finding> = findings.into_iter().filter(|f| f.severity == Severity::Error).collect();
+    assert!(!compiled && errors.len() == 1, "{errors:#?}");
+    let span = errors[0].span.clone().expect("a place");
+    let text = if span.file == JOB {
+        job.to_owned()
+    } else {
+        fs::read_to_string(root().join(&span.file)).expect("the file of the finding")
+    };
+    let line = text[..span.bytes.start].matches('\n').count();
+    (errors[0].clone(), text.lines().nth(line).unwrap_or_default().to_owned())
+}
+
+fn with(from: &str, to: &str) -> String {
+    let job = sound();
+    assert!(job.contains(from), "the demo job has no `{from}`");
+    job.replacen(from, to, 1)
+}
+
+/// What a hint says between its first backquotes.
+fn quoted(hint: &str) -> String {
+    hint.split('`').nth(1).expect("a hint that shows what to write").to_owned()
+}
+
+#[test]
+fn too_fast_is_refused_with_the_speed_that_passes() {
+    let (finding, line) = refused(&with("speed = \"1.2 km/h\"", "speed = \"6 km/h\""));
+    assert_eq!((finding.rule, line.as_str()), ("weeding/too-fast", "speed = \"6 km/h\""));
+    let mended = with("speed = \"1.2 km/h\"", &quoted(&finding.hint.unwrap()));
+    assert!(told(&mended, &[]).1);
+}
+
+#[test]
+fn a_blade_wider_than_the_window_is_refused_with_the_width_that_passes() {
+    let (finding, line) = refused(&with("width = \"6 cm\"", "width = \"25 cm\""));
+    assert_eq!(finding.rule, "weeding/blade-window");
+    assert!(line.starts_with("blade"), "{line}");
+    let mended = with("width = \"6 cm\"", &quoted(&finding.hint.unwrap()));
+    assert!(told(&mended, &[]).1);
+}
+
+#[test]
+fn a_pass_before_sowing_is_refused() {
+    let (finding, line) = refused(&with("date = 2027-06-07", "date = 2027-05-02"));
+    assert_eq!((finding.rule, line.as_str()), ("weeding/before-sowing", "date = 2027-05-02"));
+    assert!(told(&with("date = 2027-06-07", "date = 2027-05-03"), &[]).1);
+}
+
+#[test]
+fn another_map_than_the_pinned_is_refused_with_its_digest() {
+    let job = sound();
+    let pin = job.lines().find(|line| line.starts_with("sown_digest")).unwrap();
+    let (finding, line) = refused(&job.replace(pin, "sown_digest = \"00\""));
+    assert_eq!((finding.rule, line.as_str()), ("sown/changed", "sown_digest = \"00\""));
+    assert_eq!(quoted(&finding.hint.unwrap()), pin);
+    let (findings, compiled) = told(&job.replace(pin, ""), &[]);
+    let unpinned = findings.iter().find(|finding| finding.rule == "sown/not-pinned").unwrap();
+    assert!(compiled && unpinned.severity == Severity::Warning);
+    assert_eq!(quoted(unpinned.hint.as_ref().unwrap()), pin);
+}
+
+#[test]
+fn an_edited_map_is_refused_whatever_the_manifest_says() {
+    let path = "golden/mill-piece/seed-rows.geojson";
+    let text = fs::read_to_string(root().join(path)).unwrap();
+    let edited = text.replacen("\"first_x\":", "\"first_x\":1", 1).into_bytes();
+    let (findings, compiled) = told(&sound(), &[(path, edited)]);
+    assert!(!compiled);
+    assert!(findings.iter().any(|finding| finding.rule == "sown/changed"), "{findings:#?}");
+}
+
+#[test]
+fn another_field_frame_or_machine_is_refused_at_its_line() {
+    let (finding, line) = refused(&with("[order]", "fields = [\"Mil Piece\"]\n[order]"));
+    assert_eq!((finding.rule, line.as_str()), ("sown/other-field", "fields = [\"Mil Piece\"]"));
+    assert_eq!(finding.hint.as_deref(), Some("did you mean `\"Mill Piece\"`?"));
+
+    let (finding, line) = refused(&with("ITRF2014@2027.3", "ITRF2014@2029.3"));
+    assert_eq!(finding.rule, "sown/other-frame");
+    assert!(line.starts_with("base_station_frame"), "{line}");
+    assert!(finding.hint.unwrap().contains("ITRF2014@2027.3"));
+
+    let (finding, line) = refused(&with("machines/ox-6-hoe.toml", "machines/heron-8.toml"));
+    assert_eq!(finding.rule, "weeding/rows-do-not-fit");
+    assert!(line.starts_with("rows = "), "{line}");
+}
+
+fn over_seeds(depth: &str, date: &str) -> String {
+    let job = sound();
+    let pass = job.find("[pass]").unwrap();
+    format!(
+        "{}[pass]\noperation = \"pre-emergence weeding\"\ndate = {date}\ndepth = \"{depth}\"\nemergence = 2027-05-14\n",
+        &job[..pass]
+    )
+}
+
+#[test]
+fn a_pass_over_the_seeds_stays_above_them_and_ahead_of_them() {
+    assert!(told(&over_seeds("15 mm", "2027-05-10"), &[]).1);
+    let (finding, line) = refused(&over_seeds("2 cm", "2027-05-10"));
+    assert_eq!((finding.rule, line.as_str()), ("weeding/deeper-than-seed", "depth = \"2 cm\""));
+    assert_eq!(quoted(&finding.hint.unwrap()), "depth = \"15 mm\"");
+    let (finding, line) = refused(&over_seeds("15 mm", "2027-05-14"));
+    assert_eq!((finding.rule, line.as_str()), ("weeding/after-emergence", "date = 2027-05-14"));
+}
+
+/// Reference checks J12 and J13, derived: the window is `s − 2 r`, and it opens up to the speed at which
+/// blade and motion fill it.
+#[test]
+fn the_highest_speed_is_that_at_which_the_motion_fills_the_window() {
+    let compiled = pipeline::compile(&Changed(BTreeMap::new()), JOB).compiled.unwrap();
+    let pass = compiled.fields[0].weeding.as_ref().unwrap();
+    let fastest = pass.fastest.unwrap().to_m_per_s();
+    let at = |speed: f64| {
+        let job = with("speed = \"1.2 km/h\"", &format!("speed = \"{} m/s\"", speed));
+        told(&job, &[]).1
+    };
+    assert!(at(fastest) && !at(fastest + 0.004));
+    let motion = pass.section.in_row.unwrap();
+    let window = 0.40 - 2.0 * motion.clear_m;
+    assert!(motion.blade_m + motion.in_m + motion.out_m < window);
+}
