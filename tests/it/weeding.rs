@@ -153,7 +153,7 @@ fn the_highest_speed_is_that_at_which_the_motion_fills_the_window() {
     let pass = compiled.fields[0].weeding.as_ref().unwrap();
     let fastest = pass.fastest.unwrap().to_m_per_s();
     let at = |speed: f64| {
-        let job = with("speed = \"1.2 km/h\"", &format!("speed = \"{} m/s\"", speed));
+        let job = with("speed = \"1.2 km/h\"", &format!("speed = \"{speed} m/s\""));
         told(&job, &[]).1
     };
     assert!(at(fastest) && !at(fastest + 0.004));

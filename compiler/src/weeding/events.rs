@@ -194,7 +194,17 @@ impl<'a> Driven<'a> {
     /// The row piece on which a run lies, as driven.
     fn span(&self, run: &SeedRun) -> Option<RowSpan> {
         let spans = if self.visit.along { &self.lane.rows } else { &self.lane.rows_back };
-        spans.iter().find(|span| span.row == run.row).copied()
+        let first = match &run.course {
+            RowCourse::Straight { from, .. } => *from,
+            RowCourse::Curved(course) => course.start.at,
+        };
+        // Where a row is interrupted, the first seed lies beside an end of its own piece.
+        let away = |span: &RowSpan| {
+            let end = |along: f64| distance(self.tool(span, along), first);
+            end(span.from).min(end(span.to))
+        };
+        let of_row = spans.iter().filter(|span| span.row == run.row);
+        of_row.min_by(|a, b| away(a).total_cmp(&away(b))).copied()
     }
 
     fn tool(&self, span: &RowSpan, along: f64) -> Point {

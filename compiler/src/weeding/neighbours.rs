@@ -21,7 +21,7 @@ pub struct Plants {
     columns: usize,
     /// Where each cell's plants begin.
     begins: Vec<u32>,
-    plants: Vec<Plant>,
+    by_cell: Vec<Plant>,
 }
 
 impl Plants {
@@ -56,7 +56,7 @@ impl Plants {
             plants[*slot as usize] = plant;
             *slot += 1;
         }
-        Some(Self { low, columns, begins, plants })
+        Some(Self { low, columns, begins, by_cell: plants })
     }
 
     /// Those of a run's windows, by the place before each, in which the blade would come too near.
@@ -104,7 +104,7 @@ impl Plants {
         (south..=north).flat_map(move |row| {
             let begin = self.begins[row * self.columns + west.min(self.columns - 1)] as usize;
             let end = self.begins[row * self.columns + east + 1] as usize;
-            &self.plants[begin.min(end)..end]
+            &self.by_cell[begin.min(end)..end]
         })
     }
 }
