@@ -2,7 +2,8 @@
 
 It must read without a warning and give back what the other files say: the same boundaries and
 keep-outs as valid shapely polygons, one guidance line for each lane in driving order with the same
-vertices, the fence and the ways between lanes, and the rates of the seed map.
+vertices, the fence and the ways between lanes, and the rates of the seed map; of a weeding pass, the
+depth of its tools.
 """
 
 import sys
@@ -17,6 +18,7 @@ from isoxml.util.isoxml_io import isoxml_from_path
 BOUNDARY, OBSTACLE = "1", "6"
 TRAM_LINE, FENCE = "3", "7"
 COUNT_PER_AREA, SEED_SPACING, SEEDING_DEPTH = "000B", "0010", "0038"
+TILLAGE_DEPTH, WORK_STATE = "0033", "0121"
 DEGREE = 1.1e-9
 
 
@@ -34,8 +36,12 @@ def check(folder, report):
         guidance(partfield, plan, field, report)
         lines(partfield, plan, field, report)
     report.check("a task for each field", len(data.tasks) == len(fields), len(data.tasks))
+    passes = {asked["field"]: asked for asked in plan.manifest.get("weeding", [])}
     for task, field in zip(data.tasks, fields):
-        rates(task, plan, field, report)
+        if field in passes:
+            weeding(task, passes[field], report)
+        else:
+            rates(task, plan, field, report)
 
 
 def unwrapped(positions, longitude):
@@ -110,13 +116,27 @@ def parts_of(geometry):
     return geometry["coordinates"] if geometry["type"] == "MultiPolygon" else [geometry["coordinates"]]
 
 
+def values_by_zone(task):
+    return {zone.code: {p.process_data_ddi.hex().upper(): p.process_data_value for p in zone.process_data_variables}
+            for zone in task.treatment_zones}
+
+
+def weeding(task, asked, report):
+    zones = values_by_zone(task)
+    depth = zones.get(task.default_treatment_zone_code, {}).get(TILLAGE_DEPTH, 0)
+    report.close("the tools are set as deep as the pass works", depth, 1000 * asked["depth_m"], 0.5)
+    for what, code in (("out of the field", task.out_of_field_treatment_zone_code),
+                       ("without a position", task.position_lost_treatment_zone_code)):
+        zone = zones.get(code, {})
+        report.check(f"{what} the tools are up", zone.get(WORK_STATE) == 0, f"zone {code}: {zone}")
+
+
 def rates(task, plan, field, report):
     rows = [f for f in plan.seed_rows if f.field == field]
     offsets = plan.machine["row_offsets_m"]
     spacing, seeds = rows[0].properties["spacing_m"], rows[0].properties.get("hill_seeds", 1)
     between = (offsets[-1] - offsets[0]) / (len(offsets) - 1)
-    zones = {zone.code: {p.process_data_ddi.hex().upper(): p.process_data_value for p in zone.process_data_variables}
-             for zone in task.treatment_zones}
+    zones = values_by_zone(task)
     work = zones.get(task.default_treatment_zone_code, {})
     report.close("the count per area is the lattice's", work.get(COUNT_PER_AREA, 0), 1000 * seeds / (spacing * between), 0.5)
     report.close("the seed spacing is the lattice's", work.get(SEED_SPACING, 0), 1000 * spacing, 0.5)

@@ -86,8 +86,8 @@ impl Lattice<'_> {
 }
 
 /// Places along a curved row, the first of them `begin_m` behind its begin. Where a span begins less
-/// than a spacing behind the row's last seed, the spacing runs on; else it begins anew. Where a lap
-/// closes, no seed falls beside its first.
+/// than a spacing behind the row's last seed, the spacing runs on; else it begins anew, and the numbers
+/// leave out the places that the gap has. Where a lap closes, no seed falls beside its first.
 pub fn along_way(tool: &Tool, stand: Stand, begin_m: f64, row: &[SeedRun]) -> Option<Laid> {
     let (spacing_m, length_m) = (stand.spacing.to_m(), stand.pattern.length().to_m());
     let way = tool.way();
@@ -95,7 +95,13 @@ pub fn along_way(tool: &Tool, stand: Stand, begin_m: f64, row: &[SeedRun]) -> Op
         None => (0, begin_m),
         Some(before) => {
             let gap = distance(way.start.at, before.end());
-            (before.first + i64::from(before.count), (spacing_m - length_m - gap).max(0.0))
+            let rest = spacing_m - length_m - gap;
+            let steps = if rest < -ON_PLACE * spacing_m {
+                ((gap + length_m) / spacing_m).round().max(2.0)
+            } else {
+                1.0
+            };
+            (before.first + i64::from(before.count) - 1 + steps as i64, rest.max(0.0))
         }
     };
     let mut count = ((way.length() - offset - length_m) / spacing_m - ON_PLACE).ceil().max(0.0) as u32;

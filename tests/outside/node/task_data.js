@@ -11,7 +11,7 @@ const JSZip = require("jszip");
 const { ISOXMLManager } = require("isoxml");
 
 const DEGREE = 1.1e-9;
-const [COUNT_PER_AREA, SEED_SPACING] = ["000B", "0010"];
+const [COUNT_PER_AREA, SEED_SPACING, TILLAGE_DEPTH] = ["000B", "0010", "0033"];
 
 class Report {
   constructor(folder) {
@@ -45,8 +45,10 @@ async function read(folder) {
 async function check(folder, report) {
   const manager = await read(folder);
   const plan = JSON.parse(fs.readFileSync(path.join(folder, "plan.geojson"), "utf8")).features;
-  const seedRows = JSON.parse(fs.readFileSync(path.join(folder, "seed-rows.geojson"), "utf8")).features;
-  const offsets = JSON.parse(fs.readFileSync(path.join(folder, "manifest.json"), "utf8")).machine.row_offsets_m;
+  const manifest = JSON.parse(fs.readFileSync(path.join(folder, "manifest.json"), "utf8"));
+  const passes = manifest.weeding || [];
+  // A weeding pass refers to the seed map of the sowing and has none of its own.
+  const seedRows = passes.length ? [] : JSON.parse(fs.readFileSync(path.join(folder, "seed-rows.geojson"), "utf8")).features;
   const warnings = manager.getWarnings();
   report.check("reads without a warning", warnings.length === 0, warnings.slice(0, 3).join(", "));
   const lost = Object.values(manager.xmlReferences).filter((reference) => !reference.entity);
@@ -61,7 +63,9 @@ async function check(folder, report) {
     const own = plan.filter((feature) => feature.properties.field === field);
     polygons(root.Partfield[index], own, field, report);
     guidance(root.Partfield[index], own, field, report);
-    rates(root.Task[index], seedRows.find((feature) => feature.properties.field === field), offsets, report);
+    const pass = passes.find((asked) => asked.field === field);
+    if (pass) depth(root.Task[index], pass, report);
+    else rates(root.Task[index], seedRows.find((feature) => feature.properties.field === field), manifest.machine.row_offsets_m, report);
   });
 }
 
@@ -108,15 +112,25 @@ function guidance(partfield, features, field, report) {
   });
 }
 
-function rates(task, seedRow, offsets, report) {
-  const { spacing_m: spacing, hill_seeds: seeds = 1 } = seedRow.properties;
-  const between = (offsets.at(-1) - offsets[0]) / (offsets.length - 1);
+/** What the zone in which the work is done sets, by its data dictionary entry. */
+function workValues(task) {
   const zone = (task.attributes.TreatmentZone || []).find(
     (candidate) => candidate.attributes.TreatmentZoneCode === task.attributes.DefaultTreatmentZoneCode,
   );
-  const values = new Map(
+  return new Map(
     (zone?.attributes.ProcessDataVariable || []).map(({ attributes }) => [attributes.ProcessDataDDI, attributes.ProcessDataValue]),
   );
+}
+
+function depth(task, pass, report) {
+  const set = workValues(task).get(TILLAGE_DEPTH);
+  report.check("the tools are set as deep as the pass works", Math.abs(set - 1000 * pass.depth_m) < 0.5, `${set} mm`);
+}
+
+function rates(task, seedRow, offsets, report) {
+  const { spacing_m: spacing, hill_seeds: seeds = 1 } = seedRow.properties;
+  const between = (offsets.at(-1) - offsets[0]) / (offsets.length - 1);
+  const values = workValues(task);
   const rate = values.get(COUNT_PER_AREA);
   report.check("the count per area is the lattice's", Math.abs(rate - (1000 * seeds) / (spacing * between)) <= 0.5, rate);
   report.check("the seed spacing is the lattice's", Math.abs(values.get(SEED_SPACING) - 1000 * spacing) <= 0.5, values.get(SEED_SPACING));
