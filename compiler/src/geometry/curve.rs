@@ -233,7 +233,8 @@ mod tests {
     }
 
     proptest! {
-        /// The curve stays by its chain, and ends where the chain's run-on ends.
+        /// The curve stays by its chain, and ends where the chain's run-on ends. Tangents are taken in
+        /// steps, so that it drifts aside, by far less than half a millimetre a metre.
         #[test]
         fn the_curve_follows_its_chain(chain in any_chain(), smoothing in 4.0..40.0_f64) {
             let curve = Curve::smoothed(&chain, smoothing, 100.0, 1e-4);
@@ -241,7 +242,8 @@ mod tests {
             let [before, last] = [chain[chain.len() - 2], chain[chain.len() - 1]];
             let angle = direction(before, last);
             let aside = Pose { at: last, angle }.body(end).1;
-            prop_assert!(aside.abs() < 0.05, "{aside}");
+            let length = curve.offset(0.0).length();
+            prop_assert!(aside.abs() < 5e-4 * length, "{aside} m aside after {length} m");
         }
 
         /// Every point has the place that it was made from, and offsets keep their distance.
