@@ -57,7 +57,7 @@ pub fn rest(whole: Rest, restart: &Restart, machine: &Machine) -> Told<Rest> {
         return refused(within_a_lap(restart));
     }
     let cut = cut(lane, visit, restart.driven_m);
-    let seeds = unsown(seeds, &route.visits[..done], visit, driven(lane, visit), restart.driven_m, machine);
+    let seeds = unsown(seeds, &route.visits[..done], visit, visit.way(lane), restart.driven_m, machine);
     let gone: Vec<LaneIdx> = route.visits[..done].iter().map(|visit| visit.lane).collect();
     let told = resumed(restart, &seeds, visit.lane);
     let plan = lanes::without(plan, &gone, LeftOverReason::Done, machine);
@@ -83,13 +83,6 @@ fn remaining(route: Route, done: usize, gone: Vec<LaneIdx>) -> Route {
             .map(|stop| Stop { after: stop.after - done, ..stop })
             .collect(),
         bound_s: (route.bound_s - driven_s).max(0.0),
-    }
-}
-
-fn driven(lane: &Lane, visit: Visit) -> &Path {
-    match &lane.back {
-        Some(back) if !visit.along => back,
-        _ => &lane.line,
     }
 }
 
@@ -279,7 +272,7 @@ mod tests {
                 assert!(crate::geometry::distance(*at, before.1) < 1e-9);
             }
             // Rows of this lane end where its way ends, less the tool's offset.
-            let way = driven(&whole.lanes.lanes[visit.lane.0], visit);
+            let way = visit.way(&whole.lanes.lanes[visit.lane.0]);
             let tool_m = job.machine.tool_forward.to_m();
             let of_lane = |map: &SeedMap| {
                 let runs: Vec<SeedRun> =

@@ -4,7 +4,7 @@
 use super::fence::{between, is_inside};
 use super::{Fault, Proof};
 use crate::check::Field;
-use crate::geometry::Point;
+use crate::geometry::{Point, distance};
 use crate::lanes::LanePlan;
 use crate::seeds::{RowCourse, SeedMap, SeedRun};
 use crate::site::FieldSite;
@@ -107,8 +107,7 @@ fn least_gap_m(before: &SeedRun, after: &SeedRun) -> f64 {
         let line = run.line(ROUNDING_M);
         [line[0], line[line.len() - 1]]
     };
-    let far = |a: Point, b: Point| crate::num::hypot(a.x - b.x, a.y - b.y);
-    ends(before).into_iter().flat_map(|a| ends(after).map(|b| far(a, b))).fold(f64::INFINITY, f64::min)
+    ends(before).into_iter().flat_map(|a| ends(after).map(|b| distance(a, b))).fold(f64::INFINITY, f64::min)
 }
 
 /// The first seed of the run that lies outside, if any: a straight run is judged by its ends and

@@ -46,18 +46,10 @@ pub fn plan(compiled: &Compiled) -> Plan {
     Plan { features }
 }
 
-/// The way of a lane as driven.
-pub fn driven_path(visit: Visit, lane: &Lane) -> &Path {
-    match (visit.along, &lane.back) {
-        (false, Some(back)) => back,
-        _ => &lane.line,
-    }
-}
-
-/// The row pieces of a lane as driven, from left to right, distances along [`driven_path`].
+/// The row pieces of a lane as driven, from left to right, distances along its [`Visit::way`].
 pub fn driven_rows(visit: Visit, lane: &Lane, machine: &Machine) -> Vec<plan::RowPiece> {
-    let spans = if visit.along { &lane.rows } else { &lane.rows_back };
-    let mut rows: Vec<(usize, plan::RowPiece)> = spans
+    let mut rows: Vec<(usize, plan::RowPiece)> = visit
+        .rows(lane)
         .iter()
         .map(|span| {
             let offset_m = micro(machine.row_offsets[span.tool_row].to_m());
@@ -158,7 +150,7 @@ impl Draw<'_> {
             .enumerate()
             .map(|(i, &visit)| {
                 let lane = &field.lanes.lanes[visit.lane.0];
-                let (path, rows) = (driven_path(visit, lane), driven_rows(visit, lane, machine));
+                let (path, rows) = (visit.way(lane), driven_rows(visit, lane, machine));
                 let block = &field.lanes.blocks[lane.block.0];
                 let what = What::Lane(plan::Lane {
                     order: i + 1,

@@ -22,7 +22,7 @@ mod ways;
 use crate::check::{HeadlandSown, Machine};
 use crate::diagnostic::{Finding, Told};
 use crate::geometry::{Path, Point, Pose, region};
-use crate::lanes::{Course, LaneIdx, LanePlan};
+use crate::lanes::{Course, Lane, LaneIdx, LanePlan, RowSpan};
 use crate::num;
 use crate::rules;
 use crate::site::FieldSite;
@@ -42,6 +42,21 @@ pub struct Visit {
     pub lane: LaneIdx,
     /// Whether its `line` is driven, else its `back`.
     pub along: bool,
+}
+
+impl Visit {
+    /// The way on which it drives its lane.
+    pub fn way(self, lane: &Lane) -> &Path {
+        match (self.along, &lane.back) {
+            (false, Some(back)) => back,
+            _ => &lane.line,
+        }
+    }
+
+    /// What each tool row works, distances along [`Visit::way`].
+    pub fn rows(self, lane: &Lane) -> &[RowSpan] {
+        if self.along { &lane.rows } else { &lane.rows_back }
+    }
 }
 
 /// The route over one field.
@@ -177,8 +192,7 @@ fn over_parts(ways: &mut Ways, mut parts: Vec<Part>, plan: &LanePlan) -> Option<
 
 /// The way of a lane as driven.
 fn driven(plan: &LanePlan, visit: Visit) -> &Path {
-    let lane = &plan.lanes[visit.lane.0];
-    if visit.along { &lane.line } else { lane.back.as_ref().unwrap_or(&lane.line) }
+    visit.way(&plan.lanes[visit.lane.0])
 }
 
 /// The best order of a part with its bound. Lanes at which no order can do without a barred way are

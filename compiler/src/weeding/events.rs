@@ -184,16 +184,11 @@ pub struct Driven<'a> {
 impl<'a> Driven<'a> {
     /// A lane driven by a machine.
     pub fn new(lane: &'a Lane, visit: Visit, machine: &'a Machine) -> Self {
-        let path = match (visit.along, &lane.back) {
-            (false, Some(back)) => back,
-            _ => &lane.line,
-        };
-        Self { lane, visit, path, machine }
+        Self { lane, visit, path: visit.way(lane), machine }
     }
 
     /// The row piece on which a run lies, as driven.
     fn span(&self, run: &SeedRun) -> Option<RowSpan> {
-        let spans = if self.visit.along { &self.lane.rows } else { &self.lane.rows_back };
         let first = match &run.course {
             RowCourse::Straight { from, .. } => *from,
             RowCourse::Curved(course) => course.start.at,
@@ -203,7 +198,7 @@ impl<'a> Driven<'a> {
             let end = |along: f64| distance(self.tool(span, along), first);
             end(span.from).min(end(span.to))
         };
-        let of_row = spans.iter().filter(|span| span.row == run.row);
+        let of_row = self.visit.rows(self.lane).iter().filter(|span| span.row == run.row);
         of_row.min_by(|a, b| away(a).total_cmp(&away(b))).copied()
     }
 

@@ -189,7 +189,7 @@ impl Sheet<'_> {
         let last = visits.len().saturating_sub(1).max(1) as f64;
         visits.iter().enumerate().map(move |(i, &visit)| {
             let lane = &self.plan.lanes.lanes[visit.lane.0];
-            let path = super::plan::driven_path(visit, lane);
+            let path = visit.way(lane);
             (i as f64 / last, path, lane, visit)
         })
     }
