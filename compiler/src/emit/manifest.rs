@@ -7,6 +7,7 @@ use super::numbers::{micro, nano, position};
 use crate::check::{self, BodyPoint, Field};
 use crate::diagnostic::{Finding, Severity};
 use crate::pipeline::{Compiled, FieldPlan};
+use crate::turns::Manoeuvre;
 use crate::weeding;
 use lanewright_schema::manifest::{
     self, Blade, Check, Crop, FieldFigures, Figures, File, Frame, Machine, Manifest, Order, Weeding,
@@ -158,7 +159,7 @@ pub fn total(compiled: &Compiled) -> Figures {
 
 /// Seconds of turns and transits, lifting left out.
 fn ways_s(field: &FieldPlan) -> f64 {
-    field.route.ways.iter().flatten().map(|way| way.time_s).sum()
+    field.route.ways.iter().flatten().map(Manoeuvre::cost_s).sum()
 }
 
 /// Share of the ways that lies above their bound.

@@ -6,6 +6,7 @@
 //! search through the free space. Each is proven to stay inside the fence, not sampled.
 //! Where the machine says how fast it steers, curvature has no jump anywhere: arcs begin and end
 //! with clothoids, and the wheels look straight ahead wherever the gear changes.
+//! A way that crosses sown soil pays a toll, so that a longer way round may be preferred.
 
 use crate::geometry::{Gear, Path, Piece, Pose};
 use candidates::Candidate;
@@ -20,11 +21,13 @@ pub mod on_spot;
 pub mod reeds_shepp;
 mod search;
 mod shorten;
+pub mod toll;
 mod word;
 
 pub use candidates::{lower_bound_s, rough_bound_s};
 pub use drive::{Drive, footprint};
 pub use free_space::{Clearance, FreeSpace};
+pub use toll::Toll;
 
 /// Ways are planned to keep this much from the fence, so that a later proof with its own bounds
 /// finds room, metres. Where a way's first or last pose is nearer, no nearer than that.
@@ -39,6 +42,15 @@ pub struct Manoeuvre {
     pub shape: TurnShape,
     /// Seconds at turning speed, gear changes included.
     pub time_s: f64,
+    /// Seconds that it counts more for the sown soil that it crosses.
+    pub toll_s: f64,
+}
+
+impl Manoeuvre {
+    /// What it counts among other ways: its time and its toll.
+    pub fn cost_s(&self) -> f64 {
+        self.time_s + self.toll_s
+    }
 }
 
 /// The family a manoeuvre belongs to; the names go into `plan.geojson` in kebab-case.
@@ -58,32 +70,32 @@ pub enum TurnShape {
 
 /// The quickest way found from one pose to another: in closed form, else by search.
 pub fn manoeuvre(space: &FreeSpace, drive: &Drive, from: Pose, to: Pose) -> Option<Manoeuvre> {
-    let task = Task::new(space, drive, from, to)?;
+    let task = Task::new(space, drive, &Toll::NONE, from, to)?;
     task.fitting().or_else(|| task.searched())
 }
 
 /// The quickest way in closed form that stays inside the fence. It takes a small part of the time
 /// that a search takes.
-pub fn closed_form(space: &FreeSpace, drive: &Drive, from: Pose, to: Pose) -> Option<Manoeuvre> {
-    Task::new(space, drive, from, to)?.fitting()
+pub fn closed_form(space: &FreeSpace, drive: &Drive, toll: &Toll, from: Pose, to: Pose) -> Option<Manoeuvre> {
+    Task::new(space, drive, toll, from, to)?.fitting()
 }
 
 /// The quickest way in closed form without a straight before or after it: found at once, or not.
-pub fn direct(space: &FreeSpace, drive: &Drive, from: Pose, to: Pose) -> Option<Manoeuvre> {
-    let task = Task::new(space, drive, from, to)?;
+pub fn direct(space: &FreeSpace, drive: &Drive, toll: &Toll, from: Pose, to: Pose) -> Option<Manoeuvre> {
+    let task = Task::new(space, drive, toll, from, to)?;
     task.best_of(task.direct(), f64::INFINITY)
 }
 
 /// A way found by search, where no closed form fits.
-pub fn searched(space: &FreeSpace, drive: &Drive, from: Pose, to: Pose) -> Option<Manoeuvre> {
-    Task::new(space, drive, from, to)?.searched()
+pub fn searched(space: &FreeSpace, drive: &Drive, toll: &Toll, from: Pose, to: Pose) -> Option<Manoeuvre> {
+    Task::new(space, drive, toll, from, to)?.searched()
 }
 
 /// A way along a path that is known to lead inside the fence, shortened where closed forms allow.
-pub fn shortened(space: &FreeSpace, drive: &Drive, path: Path) -> Option<Manoeuvre> {
+pub fn shortened(space: &FreeSpace, drive: &Drive, toll: &Toll, path: Path) -> Option<Manoeuvre> {
     let room = space.clearance(&path, 0.0).ok()?.at_least_m;
     let need_m = SPARE_M.min(room - ROUNDING_M);
-    let task = Task { space, drive, from: path.start, to: path.end(), need_m };
+    let task = Task { space, drive, toll, from: path.start, to: path.end(), need_m };
     task.along(candidates::merged(path.pieces))
 }
 
@@ -95,6 +107,7 @@ const ROUNDING_M: f64 = 1e-7;
 struct Task<'a> {
     space: &'a FreeSpace,
     drive: &'a Drive,
+    toll: &'a Toll<'a>,
     from: Pose,
     to: Pose,
     need_m: f64,
@@ -102,16 +115,16 @@ struct Task<'a> {
 
 impl<'a> Task<'a> {
     /// None where the machine does not fit at either end, or no gap between is wide enough.
-    fn new(space: &'a FreeSpace, drive: &'a Drive, from: Pose, to: Pose) -> Option<Self> {
+    fn new(space: &'a FreeSpace, drive: &'a Drive, toll: &'a Toll<'a>, from: Pose, to: Pose) -> Option<Self> {
         let room = space.clearance_at(from)?.min(space.clearance_at(to)?);
-        let task = Self { space, drive, from, to, need_m: SPARE_M.min(room - ROUNDING_M) };
+        let task = Self { space, drive, toll, from, to, need_m: SPARE_M.min(room - ROUNDING_M) };
         space.joins(from, to).then_some(task)
     }
 
     /// The quickest closed form that fits.
     fn fitting(&self) -> Option<Manoeuvre> {
         let direct = self.best_of(self.direct(), f64::INFINITY);
-        let limit_s = direct.as_ref().map_or(f64::INFINITY, |way| way.time_s);
+        let limit_s = direct.as_ref().map_or(f64::INFINITY, Manoeuvre::cost_s);
         if limit_s <= self.hardly_beaten_s() {
             return direct;
         }
@@ -167,7 +180,7 @@ impl<'a> Task<'a> {
         lengths
     }
 
-    /// The quickest candidate that stays inside the fence and takes less than the limit.
+    /// The candidate that stays inside the fence and costs least, less than the limit.
     fn best_of(&self, mut candidates: Vec<Candidate>, limit_s: f64) -> Option<Manoeuvre> {
         /// So many are tried at most; the quicker ones come first.
         const MOST: usize = 1500;
@@ -175,16 +188,16 @@ impl<'a> Task<'a> {
         candidates.sort_by(|a, b| a.time_s.total_cmp(&b.time_s));
         let mut best: Option<Manoeuvre> = None;
         for candidate in candidates.iter().take(MOST) {
-            let best_s = best.as_ref().map_or(limit_s, |best| best.time_s);
+            let best_s = best.as_ref().map_or(limit_s, Manoeuvre::cost_s);
             if candidate.time_s >= best_s {
                 break;
             }
             let Some(pieces) = self.pieces_of(candidate) else { continue };
-            let time_s = self.drive.time_s(&pieces);
-            if time_s < best_s
+            let (time_s, toll_s) = (self.drive.time_s(&pieces), self.toll.seconds(self.from, &pieces));
+            if time_s + toll_s < best_s
                 && let Some(path) = self.proven(pieces)
             {
-                best = Some(Manoeuvre { shape: shape_of(&path.pieces), time_s, path });
+                best = Some(Manoeuvre { shape: shape_of(&path.pieces), time_s, toll_s, path });
             }
         }
         best
@@ -207,9 +220,9 @@ impl<'a> Task<'a> {
     /// A known way, shortened.
     fn along(&self, pieces: Vec<Piece>) -> Option<Manoeuvre> {
         let pieces = shorten::shorten(self, pieces);
-        let time_s = self.drive.time_s(&pieces);
+        let (time_s, toll_s) = (self.drive.time_s(&pieces), self.toll.seconds(self.from, &pieces));
         let path = self.proven(pieces)?;
-        Some(Manoeuvre { path, shape: TurnShape::Searched, time_s })
+        Some(Manoeuvre { path, shape: TurnShape::Searched, time_s, toll_s })
     }
 
     /// The pieces as a path if it is inside the fence and ends at the goal.

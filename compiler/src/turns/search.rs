@@ -65,7 +65,8 @@ fn core_distances(task: &Task<'_>) -> Option<DistanceMap> {
     let core_m = task.space.footprint().core();
     let wanted_m = core_m + task.need_m - 0.5 * std::f64::consts::SQRT_2 * cell_m;
     DistanceMap::new(bounds, cell_m, task.from.at, task.to.at, |centre| {
-        core_m <= 0.0 || task.space.signed_distance(centre, wanted_m.abs() + 1e-6) >= wanted_m
+        let free = core_m <= 0.0 || task.space.signed_distance(centre, wanted_m.abs() + 1e-6) >= wanted_m;
+        free.then_some(1.0)
     })
 }
 
@@ -283,7 +284,7 @@ impl<'a> Search<'a> {
         for &motion in &self.lattice.motions {
             let there = after(pose, &motion);
             let (cost_s, next_gear) = step_cost(self.task.drive, motion, gear);
-            let arrival_s = time_s + cost_s;
+            let arrival_s = time_s + cost_s + self.task.toll.seconds(pose, &motion);
             let cell = self.lattice.cell(there, next_gear);
             if self.reached.get(&cell).is_some_and(|&known| known <= arrival_s) {
                 continue;
@@ -344,9 +345,10 @@ impl<'a> Search<'a> {
             let Some(tail) = candidate.pieces(self.task.drive, pose, self.task.to) else { continue };
             if self.task.space.admits(node.pose, &tail, self.task.need_m) {
                 let pieces = merged(self.motions_to(index).into_iter().chain(tail));
-                let time_s = self.task.drive.time_s(&pieces);
-                if self.best.as_ref().is_none_or(|(best, _)| time_s < *best) {
-                    self.best = Some((time_s, pieces));
+                let task = self.task;
+                let cost_s = task.drive.time_s(&pieces) + task.toll.seconds(task.from, &pieces);
+                if self.best.as_ref().is_none_or(|(best, _)| cost_s < *best) {
+                    self.best = Some((cost_s, pieces));
                 }
                 return;
             }

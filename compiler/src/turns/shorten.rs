@@ -86,7 +86,9 @@ fn shortcut(
     let whole_s = task.drive.time_s(parts.iter().map(|part| &part.1));
     let start = parts[first].0;
     let goal = parts.get(last).map_or(task.to, |part| part.0);
-    let now_s = task.drive.time_s(parts[first..last].iter().map(|part| &part.1));
+    let replaced: Vec<Piece> = parts[first..last].iter().map(|part| part.1).collect();
+    let toll_now_s = task.toll.seconds(start, &replaced);
+    let now_s = task.drive.time_s(&replaced) + toll_now_s;
     let slack_s = 2.0 * task.drive.gear_change_s;
     if candidates::lower_bound_s(task.drive, start, goal) > now_s + slack_s - GAIN_S {
         return None;
@@ -99,7 +101,8 @@ fn shortcut(
         let head = || parts[..first].iter().map(|part| part.1);
         let tail = || parts[last..].iter().map(|part| part.1);
         let all: Vec<Piece> = head().chain(middle.iter().copied()).chain(tail()).collect();
-        let quicker = task.drive.time_s(&all) < whole_s - GAIN_S;
+        let toll_s = task.toll.seconds(start, &middle) - toll_now_s;
+        let quicker = task.drive.time_s(&all) + toll_s < whole_s - GAIN_S;
         (quicker && task.space.admits(start, &middle, task.need_m))
             .then(|| (head().chain(middle).collect(), tail().collect()))
     })

@@ -22,6 +22,8 @@ pub struct DistanceMap {
     columns: usize,
     rows: usize,
     metres: Vec<f64>,
+    /// The next cell on the way to the goal; itself where none is.
+    ahead: Vec<usize>,
 }
 
 impl DistanceMap {
@@ -30,20 +32,22 @@ impl DistanceMap {
         num::sqrt((high.x - low.x) * (high.y - low.y) / most_cells).max(SMALLEST_M)
     }
 
-    /// Distances to the goal within a rectangle, through cells that are free by their centre;
-    /// none where no way of a point leads from start to goal.
+    /// Distances to the goal within a rectangle. A cell counts its metres so many times as is said
+    /// of its centre, at least once, and is closed where nothing is said; none where no way of a
+    /// point leads from start to goal.
     pub fn new(
         (low, high): (Point, Point),
         cell_m: f64,
         start: Point,
         goal: Point,
-        is_free: impl Fn(Point) -> bool,
+        weight: impl Fn(Point) -> Option<f64>,
     ) -> Option<Self> {
         let columns = ((high.x - low.x) / cell_m).ceil() as usize + 1;
         let rows = ((high.y - low.y) / cell_m).ceil() as usize + 1;
         let metres = vec![f64::INFINITY; columns * rows];
-        let mut map = Self { origin: low, cell_m, columns, rows, metres };
-        map.flood(start, goal, is_free)?;
+        let ahead = (0..columns * rows).collect();
+        let mut map = Self { origin: low, cell_m, columns, rows, metres, ahead };
+        map.flood(start, goal, weight)?;
         map.at_least(start).map(|_| map)
     }
 
@@ -53,12 +57,7 @@ impl DistanceMap {
         let mut here = self.cell_of(from);
         while let Some(cell) = here {
             centres.push(self.centre(cell));
-            here = self
-                .neighbours(cell)
-                .map(|(next, step)| (next, self.metres[next] + step * self.cell_m))
-                .filter(|&(next, _)| self.metres[next] < self.metres[cell])
-                .min_by(|a, b| a.1.total_cmp(&b.1))
-                .map(|(next, _)| next);
+            here = Some(self.ahead[cell]).filter(|&next| next != cell);
         }
         centres
     }
@@ -80,13 +79,13 @@ impl DistanceMap {
         inside.then(|| row as usize * self.columns + column as usize)
     }
 
-    fn flood(&mut self, start: Point, goal: Point, is_free: impl Fn(Point) -> bool) -> Option<()> {
+    fn flood(&mut self, start: Point, goal: Point, weight: impl Fn(Point) -> Option<f64>) -> Option<()> {
         /// How much farther than from the start distances are needed: a share, and metres.
         const DETOUR: (f64, f64) = (1.2, 25.0);
         let last = self.cell_of(start)?;
         let mut limit_m = f64::INFINITY;
         let first = self.cell_of(goal)?;
-        let mut free: Vec<Option<bool>> = vec![None; self.metres.len()];
+        let mut weights: Vec<Option<Option<f64>>> = vec![None; self.metres.len()];
         let mut open = BinaryHeap::from([Ranked { rank: 0.0, index: first }]);
         self.metres[first] = 0.0;
         while let Some(Ranked { rank, index }) = open.pop() {
@@ -100,11 +99,14 @@ impl DistanceMap {
                 limit_m = DETOUR.0 * rank + DETOUR.1;
             }
             for (next, step) in self.neighbours(index) {
-                let through = rank + step * self.cell_m;
-                if through < self.metres[next]
-                    && *free[next].get_or_insert_with(|| is_free(self.centre(next)))
-                {
+                if rank + step * self.cell_m >= self.metres[next] {
+                    continue;
+                }
+                let weight = *weights[next].get_or_insert_with(|| weight(self.centre(next)));
+                let through = rank + step * self.cell_m * weight.unwrap_or(f64::INFINITY);
+                if through < self.metres[next] {
                     self.metres[next] = through;
+                    self.ahead[next] = index;
                     open.push(Ranked { rank: through, index: next });
                 }
             }

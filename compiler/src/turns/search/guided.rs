@@ -12,7 +12,7 @@ use super::super::Task;
 use super::super::candidates::merged;
 use super::distance::DistanceMap;
 use super::on_lattice;
-use crate::geometry::{Gear, Path, Piece, Point, Pose};
+use crate::geometry::{Gear, Path, Piece, Point, Pose, distance};
 use crate::num;
 
 /// Cells of the map at most: coarse, then fine where the coarse one finds no way.
@@ -50,7 +50,11 @@ impl Chain {
         let leave_m = straight_to_room(task, task.from, 1.0, roomy)?;
         let reach_m = straight_to_room(task, task.to, -1.0, roomy)?;
         let (start, goal) = (task.from.advanced(leave_m).at, task.to.advanced(-reach_m).at);
-        let map = DistanceMap::new(task.space.bounds(), cell_m, start, goal, |centre| has_room(centre, 0.0))?;
+        let weight = |centre: Point| {
+            let toll = task.toll.s_per_m_at(centre) * task.drive.speed_m_per_s;
+            has_room(centre, 0.0).then_some(1.0 + toll)
+        };
+        let map = DistanceMap::new(task.space.bounds(), cell_m, start, goal, weight)?;
         let mut stops = vec![start];
         stops.extend(map.downhill(start));
         stops.push(goal);
@@ -112,12 +116,27 @@ impl Chain {
     }
 }
 
-/// The stops without those that a straight may pass by: from each, on to the farthest that a
-/// straight reaches.
+/// The stops without those that a straight may pass by at no more toll: from each, on to the
+/// farthest that a straight reaches.
 fn pulled_tight(task: &Task<'_>, stops: &[Point]) -> Vec<Point> {
+    let toll_s = |way: &Path| task.toll.seconds(way.start, &way.pieces);
+    let tolls_s: Vec<f64> = std::iter::once(0.0)
+        .chain(stops.windows(2).map(|pair| toll_s(&Path::straight(pair[0], pair[1]))))
+        .scan(0.0, |sum, toll| {
+            *sum += toll;
+            Some(*sum)
+        })
+        .collect();
+    let is_worth_it = |from: usize, to: usize, way: &Path| {
+        let round_m: f64 = stops[from..=to].windows(2).map(|pair| distance(pair[0], pair[1])).sum();
+        let gain_s = (round_m - way.length()) / task.drive.speed_m_per_s;
+        toll_s(way) <= tolls_s[to] - tolls_s[from] + gain_s.max(0.0) + 1e-9
+    };
     let sees = |from: usize, to: usize| {
         let way = Path::straight(stops[from], stops[to]);
-        way.length() > 1e-6 && task.space.admits(way.start, &way.pieces, task.need_m)
+        way.length() > 1e-6
+            && is_worth_it(from, to, &way)
+            && task.space.admits(way.start, &way.pieces, task.need_m)
     };
     let mut kept = vec![stops[0]];
     let mut here = 0;
