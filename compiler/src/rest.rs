@@ -69,7 +69,7 @@ pub fn rest(whole: Rest, restart: &Restart, machine: &Machine) -> Told<Rest> {
 /// The route without its first visits. What all of it takes at least, less what is driven of it,
 /// bounds the rest: both together are an order of the whole.
 fn remaining(route: Route, done: usize, gone: Vec<LaneIdx>) -> Route {
-    let driven_s: f64 = route.ways[..=done].iter().flatten().map(|way| way.time_s).sum();
+    let driven_s: f64 = route.ways[..=done].iter().flatten().map(crate::turns::Manoeuvre::cost_s).sum();
     let later = |stop: &Stop| stop.after > done;
     let ways = route.ways.into_iter().skip(done + 1);
     Route {
@@ -227,7 +227,7 @@ mod tests {
         job.fields[0].home = None;
         let place = site::site(&job).value.unwrap().fields.remove(0);
         let plan = lanes::lanes(&job.fields[0], &place, &job.machine).value.unwrap();
-        let route = route::route(&place, &job.machine, job.fields[0].headland.sown, &plan).value.unwrap();
+        let route = route::route(&job.fields[0], &place, &job.machine, &plan).value.unwrap();
         let seeds = crate::seeds::seeds(&plan, &route.visits, &job.fields[0].spacing, &job.machine);
         (job, place, Rest { lanes: plan, seeds, route })
     }

@@ -91,6 +91,7 @@ pub fn wanted() -> Field {
         parts: Vec::new(),
         keep_outs: Vec::new(),
         fence_margin: Length::ZERO,
+        over_sown_rows: Time::ZERO,
         headland: Headland { size: HeadlandSize::None, sown: HeadlandSown::No },
         layout: Layout::following(Guidance::Best),
         home: None,

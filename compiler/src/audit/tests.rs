@@ -37,7 +37,7 @@ fn planned_by(rate: Option<SteeringRate>) -> Planned {
     }];
     let site = site(&job).value.unwrap();
     let plan = lanes(&job.fields[0], &site.fields[0], &job.machine).value.unwrap();
-    let route = route(&site.fields[0], &job.machine, job.fields[0].headland.sown, &plan).value.unwrap();
+    let route = route(&job.fields[0], &site.fields[0], &job.machine, &plan).value.unwrap();
     let seeds = seeds(&plan, &route.visits, &job.fields[0].spacing, &job.machine);
     Planned { job, site, plan, route, seeds }
 }

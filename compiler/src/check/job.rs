@@ -240,6 +240,8 @@ pub struct Field {
     pub keep_outs: Vec<KeepOut>,
     /// How far inside the boundary the body stays. Not negative.
     pub fence_margin: Length,
+    /// What a metre over sown rows counts more than the time that it takes. Not negative.
+    pub over_sown_rows: Time,
     /// The headland.
     pub headland: Headland,
     /// How its lanes are to run.

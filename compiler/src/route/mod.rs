@@ -16,10 +16,11 @@ mod network;
 mod parts;
 mod refill;
 mod search;
+mod sown;
 mod tour;
 mod ways;
 
-use crate::check::{HeadlandSown, Machine};
+use crate::check::{Field, HeadlandSown, Machine};
 use crate::diagnostic::{Finding, Told};
 use crate::geometry::{Path, Point, Pose, region};
 use crate::lanes::{Course, Lane, LaneIdx, LanePlan, RowSpan};
@@ -33,7 +34,7 @@ pub use refill::refills;
 use order::{Costs, Node, Order, Solver, links, lower_bound};
 use parts::{Part, nearest_part, parts, without_dead_ends};
 use std::collections::BTreeSet;
-use ways::{Link, Ways};
+use ways::{Link, Tolls, Ways};
 
 /// One lane as driven.
 #[derive(Copy, Clone, Debug, PartialEq, Eq)]
@@ -115,15 +116,19 @@ const AHEAD: usize = 3;
 const BESIDE: usize = 6;
 
 /// Finds the route over one field.
-pub fn route(site: &FieldSite, machine: &Machine, headland: HeadlandSown, plan: &LanePlan) -> Told<Route> {
+pub fn route(field: &Field, site: &FieldSite, machine: &Machine, plan: &LanePlan) -> Told<Route> {
+    let headland = field.headland.sown;
     let space = FreeSpace::new(&site.fence, footprint(machine));
+    let soil = sown::sown(&space, machine, headland, plan);
+    let tracks_m: Vec<f64> = machine.wheel_tracks.iter().map(|track| track.to_m()).collect();
+    let tolls = Tolls { soil: &soil, tracks_m: &tracks_m, s_per_m: field.over_sown_rows.to_s() };
     let drives = (Drive::turning(machine), Drive::transit(machine));
     let mut findings = Vec::new();
     let standing = standing_place(site, &space, &mut findings);
     let stages: Vec<u8> =
         plan.lanes.iter().map(|lane| stage(headland, &plan.blocks[lane.block.0].course)).collect();
     let joined = |standing: Option<Point>| {
-        let mut ways = Ways::new(&space, drives, &plan.lanes, stages.clone(), standing);
+        let mut ways = Ways::new(&space, tolls, drives, &plan.lanes, stages.clone(), standing);
         let near = ways.nearest(ways.costs().nodes(), AHEAD);
         ways.plan(near);
         ways.join();

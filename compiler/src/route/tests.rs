@@ -29,7 +29,7 @@ fn routed(job: &Job) -> (LanePlan, Told<Route>) {
     let told = site(job);
     let site = told.value.unwrap_or_else(|| panic!("{:?}", told.findings));
     let plan = lanes(&job.fields[0], &site.fields[0], &job.machine).value.unwrap();
-    let told = route(&site.fields[0], &job.machine, job.fields[0].headland.sown, &plan);
+    let told = route(&job.fields[0], &site.fields[0], &job.machine, &plan);
     (plan, told)
 }
 
@@ -39,7 +39,7 @@ fn driven_lane(plan: &LanePlan, visit: Visit) -> &Path {
 }
 
 fn seconds(route: &Route) -> f64 {
-    route.ways.iter().flatten().map(|way| way.time_s).sum()
+    route.ways.iter().flatten().map(Manoeuvre::cost_s).sum()
 }
 
 #[test]

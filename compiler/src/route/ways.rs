@@ -15,8 +15,9 @@ use super::order::{Costs, Node};
 use crate::geometry::{Path, Point, Pose};
 use crate::lanes::Lane;
 use crate::num;
+use crate::turns::toll::{Moment, Soil};
 use crate::turns::{
-    Drive, FreeSpace, Manoeuvre, closed_form, direct, lower_bound_s, rough_bound_s, searched, shortened,
+    Drive, FreeSpace, Manoeuvre, Toll, closed_form, direct, lower_bound_s, rough_bound_s, searched, shortened,
 };
 use rayon::prelude::*;
 use std::collections::{BTreeMap, BTreeSet};
@@ -30,12 +31,23 @@ const BETTERING_SEARCHES: usize = 12;
 /// After so many ways without a closed form and none with one, an end is taken to have none.
 const NO_CLOSED_FORM: u32 = 6;
 
+/// What sown soil costs.
+#[derive(Copy, Clone)]
+pub(super) struct Tolls<'a> {
+    pub soil: &'a Soil,
+    /// Wheel tracks, metres to the right of the reference point.
+    pub tracks_m: &'a [f64],
+    /// Seconds that a metre counts more.
+    pub s_per_m: f64,
+}
+
 /// A way from one node to another.
 pub(super) type Link = (Node, Node);
 
 /// What is known of all ways.
 pub(super) struct Ways<'a> {
     space: &'a FreeSpace,
+    tolls: Tolls<'a>,
     turning: Drive,
     transit: Drive,
     /// Pose at which each node begins and at which it ends; none where it cannot be driven.
@@ -79,6 +91,7 @@ impl<'a> Ways<'a> {
     /// All ways at their unobstructed minimum.
     pub(super) fn new(
         space: &'a FreeSpace,
+        tolls: Tolls<'a>,
         (turning, transit): (Drive, Drive),
         lanes: &[Lane],
         stages: Vec<u8>,
@@ -91,6 +104,7 @@ impl<'a> Ways<'a> {
         let count = 2 * lanes.len() + 2;
         let mut ways = Self {
             space,
+            tolls,
             turning,
             transit,
             parts: parts.collect(),
@@ -345,7 +359,7 @@ impl<'a> Ways<'a> {
     }
 
     fn between(&self, (from, to): Pair, find: Find) -> Option<Manoeuvre> {
-        find(self.space, &self.turning, self.pose(from)?, self.pose(to)?)
+        find(self.space, &self.turning, &Toll::NONE, self.pose(from)?, self.pose(to)?)
     }
 
     /// Every end of every lane.
@@ -380,7 +394,7 @@ impl<'a> Ways<'a> {
 
     /// Puts a way's true time in the place of its minimum.
     fn settle(&mut self, link: Link, way: Manoeuvre) {
-        self.count(link, way.time_s);
+        self.count(link, way.cost_s());
         self.leaving[link.0.index()].done += 1;
         self.entering[link.1.index()].done += 1;
         self.network.join(Vertex::end(link.0), Vertex::begin(link.1), &way.path);
@@ -470,18 +484,30 @@ impl<'a> Ways<'a> {
             .map_or(0.0, |at| num::hypot(at.x - pose.at.x, at.y - pose.at.y) / self.transit.speed_m_per_s)
     }
 
-    /// The quickest way in closed form.
+    /// What sown soil costs on a way.
+    fn toll(&self, (from, to): Link) -> Toll<'a> {
+        let stage = |node: Node| self.stages.get(node.lane()).copied();
+        let moment = match (stage(from), stage(to)) {
+            (None, _) => Moment::Before,
+            (_, None) => Moment::After,
+            (Some(one), Some(other)) => Moment::During(one.max(other)),
+        };
+        Toll::new(self.tolls.soil, self.tolls.tracks_m, self.tolls.s_per_m, moment)
+    }
+
+    /// The way in closed form that costs least.
     fn fitting(&self, link: Link) -> Option<Manoeuvre> {
         let (leaving, entering) = (self.leaving[link.0.index()], self.entering[link.1.index()]);
         if leaving.has_no_closed_form() || entering.has_no_closed_form() {
             return None;
         }
+        let toll = self.toll(link);
         let mut best: Option<Manoeuvre> = None;
         for (drive, minimum_s, from, to) in self.choices(link) {
-            if best.as_ref().is_some_and(|best| best.time_s <= minimum_s) {
+            if best.as_ref().is_some_and(|best| best.cost_s() <= minimum_s) {
                 break;
             }
-            best = quicker(best, closed_form(self.space, drive, from, to));
+            best = quicker(best, closed_form(self.space, drive, &toll, from, to));
         }
         best
     }
@@ -490,8 +516,9 @@ impl<'a> Ways<'a> {
     fn searched(&self, link: Link) -> Option<Manoeuvre> {
         /// Headings at the depot that are worth a search.
         const MOST: usize = 4;
+        let toll = self.toll(link);
         let mut choices = self.choices(link).into_iter().take(MOST);
-        choices.find_map(|(drive, _, from, to)| searched(self.space, drive, from, to))
+        choices.find_map(|(drive, _, from, to)| searched(self.space, drive, &toll, from, to))
     }
 
     /// The quickest chain, shortened where closed forms allow.
@@ -499,7 +526,7 @@ impl<'a> Ways<'a> {
         let chain = self.network.chain(Vertex::end(link.0), Vertex::begin(link.1))?;
         let depot = self.costs.depot();
         let drive = if link.0 == depot || link.1 == depot { &self.transit } else { &self.turning };
-        shortened(self.space, drive, chain)
+        shortened(self.space, drive, &self.toll(link), chain)
     }
 
     /// Between which poses the way may lead, with its minimum; the quickest first. At the depot
@@ -546,7 +573,7 @@ pub(super) struct Group {
 type Pair = (Vertex, Vertex);
 
 /// How such a way is found.
-type Find = fn(&FreeSpace, &Drive, Pose, Pose) -> Option<Manoeuvre>;
+type Find = fn(&FreeSpace, &Drive, &Toll, Pose, Pose) -> Option<Manoeuvre>;
 
 /// The lanes as ways.
 fn over_lanes(drive: Drive, lanes: &[Lane]) -> Network {
@@ -564,7 +591,7 @@ fn over_lanes(drive: Drive, lanes: &[Lane]) -> Network {
 
 fn quicker(one: Option<Manoeuvre>, other: Option<Manoeuvre>) -> Option<Manoeuvre> {
     match (one, other) {
-        (Some(one), Some(other)) => Some(if other.time_s < one.time_s { other } else { one }),
+        (Some(one), Some(other)) => Some(if other.cost_s() < one.cost_s() { other } else { one }),
         (one, other) => one.or(other),
     }
 }

@@ -92,6 +92,7 @@ pub fn field() -> Field {
         parts: vec![GeoPolygon { exterior: corners(), holes: vec![] }],
         keep_outs: vec![],
         fence_margin: Length::m(0.5),
+        over_sown_rows: Time::s(3.0),
         headland: Headland { size: HeadlandSize::AsTurnsNeed, sown: HeadlandSown::Last },
         layout: Layout::following(Guidance::Best),
         home: Some(place(50.0015, 8.0025)),

@@ -261,6 +261,9 @@ table! {
         home: Option<Written<GeoPoint>> = "[52.1001, 5.2001]";
         /// Ways into the field.
         entrance: Option<OneOrMore<Entrance>> = "[{ name = \"gate\", at = [52.1, 5.2015] }]";
+        /// How many seconds of driving it is worth not to drive one metre over sown rows, in s; `\"0 s\"`
+        /// where it does not matter. Left out: 3 s.
+        over_sown_rows: Option<Written<Time>> = "\"3 s\"";
         /// Places to stay out of.
         keep_out: Option<OneOrMore<KeepOut>> = "[{ name = \"pole\", at = [52.101, 5.202], radius = \"0.4 m\", clearance = \"1 m\" }]";
         /// The headland; `\"none\"` for lanes that run to the fence. Left out: as many laps as the

@@ -1,0 +1,34 @@
+//! Where soil is sown, and in which stage: what ways and orders pay tolls for.
+
+use super::stage;
+use crate::check::{HeadlandSown, Machine};
+use crate::geometry::Pose;
+use crate::lanes::{Lane, LanePlan};
+use crate::turns::FreeSpace;
+use crate::turns::toll::Soil;
+
+/// The soil that the lanes' rows sow.
+pub fn sown(space: &FreeSpace, machine: &Machine, headland: HeadlandSown, plan: &LanePlan) -> Soil {
+    /// Cells no wider leave no gap between rows and tell a headland from its lanes.
+    const LEAST_CELL_M: f64 = 0.5;
+    let mut soil = Soil::unsown(space.bounds(), machine.row_spacing.to_m().max(LEAST_CELL_M));
+    for lane in &plan.lanes {
+        let stage = stage(headland, &plan.blocks[lane.block.0].course);
+        for on_row in rows(lane, machine, 0.5 * soil.cell_m()) {
+            soil.sow(on_row, stage);
+        }
+    }
+    soil
+}
+
+/// Poses on a lane's rows, so far apart.
+fn rows<'a>(lane: &'a Lane, machine: &'a Machine, apart_m: f64) -> impl Iterator<Item = Pose> + 'a {
+    let forward = machine.tool_forward.to_m();
+    lane.rows.iter().flat_map(move |row| {
+        let right = machine.row_offsets[row.tool_row].to_m();
+        let count = ((row.to - row.from) / apart_m).ceil().max(1.0);
+        let step = (row.to - row.from) / count;
+        let poses = lane.line.poses_at((0..=count as u32).map(|i| row.from + f64::from(i) * step));
+        poses.into_iter().map(move |pose| Pose { at: pose.ground(forward, right), ..pose })
+    })
+}
