@@ -16,6 +16,7 @@ use crate::num;
 use crate::route::{Route, Stop, Visit};
 use crate::rules;
 use crate::seeds::{RowCourse, SeedMap, SeedRun};
+use crate::turns::Manoeuvre;
 
 /// Where the work goes on.
 #[derive(Clone, Debug, PartialEq)]
@@ -69,7 +70,7 @@ pub fn rest(whole: Rest, restart: &Restart, machine: &Machine) -> Told<Rest> {
 /// The route without its first visits. What all of it takes at least, less what is driven of it,
 /// bounds the rest: both together are an order of the whole.
 fn remaining(route: Route, done: usize, gone: Vec<LaneIdx>) -> Route {
-    let driven_s: f64 = route.ways[..=done].iter().flatten().map(crate::turns::Manoeuvre::cost_s).sum();
+    let driven_s: f64 = route.ways[..=done].iter().flatten().map(Manoeuvre::cost_s).sum();
     let later = |stop: &Stop| stop.after > done;
     let ways = route.ways.into_iter().skip(done + 1);
     Route {
