@@ -122,10 +122,15 @@ pub struct Figures {
     pub stop_s: f64,
     /// Worked area over what the working width covers in the total time at working speed.
     pub field_efficiency: f64,
-    /// Seconds of turns and transits in the best order of these lanes that could exist: a proven
-    /// lower bound.
+    /// Seconds that turns and transits count more in the choice among them for crossing sown rows;
+    /// no time that passes.
+    #[serde(default)]
+    pub toll_s: f64,
+    /// Seconds of turns and transits, toll included, in the best order of these lanes that could
+    /// exist: a proven lower bound.
     pub route_bound_s: f64,
-    /// Share of the route's turns and transits, lifting left out, that lies above the bound.
+    /// Share of the route's turns and transits, toll included and lifting left out, that lies above
+    /// the bound.
     pub route_gap: f64,
 }
 

@@ -120,6 +120,7 @@ pub fn figures(field: &FieldPlan) -> Figures {
         transit_s: micro(budget.time.transit.to_s()),
         stop_s: micro(budget.time.stop.to_s()),
         field_efficiency: micro(budget.time.field_efficiency),
+        toll_s: micro(route.ways.iter().flatten().map(|way| way.toll_s).sum()),
         route_bound_s: micro(route.bound_s),
         route_gap: micro(gap(ways_s(field), route.bound_s)),
     }
@@ -147,6 +148,7 @@ pub fn total(compiled: &Compiled) -> Figures {
         sum.turn_s += field.turn_s;
         sum.transit_s += field.transit_s;
         sum.stop_s += field.stop_s;
+        sum.toll_s += field.toll_s;
         sum.route_bound_s += field.route_bound_s;
     }
     let machine = &compiled.job.machine;
@@ -157,7 +159,7 @@ pub fn total(compiled: &Compiled) -> Figures {
     sum
 }
 
-/// Seconds of turns and transits, lifting left out.
+/// Seconds of turns and transits, their toll included, lifting left out.
 fn ways_s(field: &FieldPlan) -> f64 {
     field.route.ways.iter().flatten().map(Manoeuvre::cost_s).sum()
 }

@@ -160,7 +160,8 @@ fn driving(plan: &FieldPlan) -> Block {
         (
             "Order of lanes",
             format!(
-                "turns and ways home take at most {} more than in the best order that could exist",
+                "turns and ways home, with what sown rows under the wheels count, cost at most {} more than in \
+                 the best order that could exist",
                 words::percent(excess(&figures))
             ),
         ),
