@@ -13,7 +13,7 @@ use crate::lanes::{self, LanePlan, LeftOverReason};
 use crate::operations::{self, Release, WorkOrder};
 use crate::read::{self, Input, Sources};
 use crate::rest::{self, Rest, Restart};
-use crate::route::{self, Route};
+use crate::route::{self, Route, Rows};
 use crate::rules;
 use crate::seeds::{self, SeedMap};
 use crate::site::{self, FieldSite, Site};
@@ -99,7 +99,7 @@ fn stages(
 ) -> Option<FieldPlan> {
     let machine = &job.machine;
     let lanes = lanes::lanes(field, place, machine).tell(findings)?;
-    let route = route::route(field, place, machine, &lanes).tell(findings)?;
+    let route = route::route(field, place, machine, &lanes, Rows::SownOnTheWay).tell(findings)?;
     let lanes = lanes::without(lanes, &route.cut_off, LeftOverReason::CutOff, machine);
     let seeds = seeds::seeds(&lanes, &route.visits, &field.spacing, machine);
     let uncertainty = uncertainty::uncertainty(machine, baseline, &field.crop, &field.spacing);
@@ -157,7 +157,7 @@ fn weeding_stages(
     let machine = &job.machine;
     let weeding = weeding::weeding(&asked.pass, machine, baseline, field, &sown).tell(findings)?;
     let SownField { lanes, seeds, .. } = sown;
-    let route = route::route(field, place, machine, &lanes).tell(findings)?;
+    let route = route::route(field, place, machine, &lanes, Rows::SownBefore).tell(findings)?;
     let lanes = lanes::without(lanes, &route.cut_off, LeftOverReason::CutOff, machine);
     let uncertainty = uncertainty::uncertainty(machine, baseline, &field.crop, &field.spacing);
     let budget = budget::weeding_budget(&job.order, machine, &lanes, &route, &seeds);

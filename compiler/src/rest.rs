@@ -215,7 +215,7 @@ mod tests {
     use super::*;
     use crate::audit::audit;
     use crate::check::{GeoPolygon, Job};
-    use crate::route;
+    use crate::route::{self, Rows};
     use crate::site::{self, FieldSite, example};
 
     /// A field of 86 m by 44 m, planned whole.
@@ -228,7 +228,8 @@ mod tests {
         job.fields[0].home = None;
         let place = site::site(&job).value.unwrap().fields.remove(0);
         let plan = lanes::lanes(&job.fields[0], &place, &job.machine).value.unwrap();
-        let route = route::route(&job.fields[0], &place, &job.machine, &plan).value.unwrap();
+        let route =
+            route::route(&job.fields[0], &place, &job.machine, &plan, Rows::SownOnTheWay).value.unwrap();
         let seeds = crate::seeds::seeds(&plan, &route.visits, &job.fields[0].spacing, &job.machine);
         (job, place, Rest { lanes: plan, seeds, route })
     }

@@ -3,7 +3,7 @@
 use super::*;
 use crate::check::{BodyPoint, Job, KeepOut, KeepOutShape, SteeringRate};
 use crate::lanes::lanes;
-use crate::route::route;
+use crate::route::{Rows, route};
 use crate::seeds::seeds;
 use crate::site::example::{job, place, span};
 use crate::site::{Site, site};
@@ -37,7 +37,8 @@ fn planned_by(rate: Option<SteeringRate>) -> Planned {
     }];
     let site = site(&job).value.unwrap();
     let plan = lanes(&job.fields[0], &site.fields[0], &job.machine).value.unwrap();
-    let route = route(&job.fields[0], &site.fields[0], &job.machine, &plan).value.unwrap();
+    let route =
+        route(&job.fields[0], &site.fields[0], &job.machine, &plan, Rows::SownOnTheWay).value.unwrap();
     let seeds = seeds(&plan, &route.visits, &job.fields[0].spacing, &job.machine);
     Planned { job, site, plan, route, seeds }
 }

@@ -1,7 +1,7 @@
 //! Seeds in the ground that tyres pass over in turns and transits.
 //!
-//! In: the lanes, the route, the seeds and the machine. Out: for each way of the route how many
-//! seeds sown before it lie where a tyre runs. In lanes tyres run between the rows; a machine whose
+//! In: the route, the seeds, the machine, and whether the route sows them. Out: for each way of the
+//! route how many seeds sown before it lie where a tyre runs. In lanes tyres run between the rows; a machine whose
 //! tyres would not is refused earlier.
 //!
 //! Method: a tyre sweeps the band of its width beside the reference point's way, at the track's
@@ -13,7 +13,7 @@ use crate::check::Machine;
 use crate::geometry::band::band;
 use crate::geometry::interval::{Interval, merged};
 use crate::geometry::{Path, Point, cross, distance};
-use crate::route::Route;
+use crate::route::{Route, Rows};
 use crate::seeds::{RowCourse, SeedMap, SeedRun};
 use geo::Polygon;
 use rstar::primitives::{GeomWithData, Rectangle};
@@ -28,10 +28,13 @@ const JOINED: f64 = 1e-6;
 const CHORD_M: f64 = 0.005;
 
 /// For each way of the route, the seeds that tyres pass over.
-pub fn driven_over(route: &Route, seeds: &SeedMap, machine: &Machine) -> Vec<u64> {
+pub fn driven_over(route: &Route, seeds: &SeedMap, machine: &Machine, rows: Rows) -> Vec<u64> {
     let rank: BTreeMap<_, _> =
         route.visits.iter().enumerate().map(|(order, visit)| (visit.lane, order)).collect();
-    let sown_at = |run: &SeedRun| rank.get(&run.lane).copied().unwrap_or(usize::MAX);
+    let is_sown = |run: &SeedRun, order: usize| match rows {
+        Rows::SownBefore => true,
+        Rows::SownOnTheWay => rank.get(&run.lane).is_some_and(|&sown_at| sown_at < order),
+    };
     let pieces = RTree::bulk_load(
         seeds.runs.iter().enumerate().flat_map(|(index, run)| pieces_of(index, run)).collect(),
     );
@@ -41,7 +44,7 @@ pub fn driven_over(route: &Route, seeds: &SeedMap, machine: &Machine) -> Vec<u64
             let corners: Vec<Point> = quad.exterior().0[..4].to_vec();
             for piece in pieces.locate_in_envelope_intersecting(&envelope(&corners)) {
                 let piece = piece.data;
-                if sown_at(&seeds.runs[piece.run]) < order
+                if is_sown(&seeds.runs[piece.run], order)
                     && let Some(share) = inside(&corners, piece.ends)
                 {
                     let number = |share: f64| piece.first + share * (piece.last - piece.first);
@@ -168,6 +171,10 @@ mod tests {
 
     /// Two lanes, and between them a way north across the row, 5.03 m from its first seed.
     fn count(lane: usize, course: RowCourse, tracks_m: &[f64], tyre_m: f64) -> Vec<u64> {
+        counted(Rows::SownOnTheWay, lane, course, tracks_m, tyre_m)
+    }
+
+    fn counted(rows: Rows, lane: usize, course: RowCourse, tracks_m: &[f64], tyre_m: f64) -> Vec<u64> {
         let path = Path {
             start: Pose::new(5.03, -3.0, num::PI / 2.0),
             pieces: vec![Motion::straight(Gear::Forward, 6.0)],
@@ -181,7 +188,7 @@ mod tests {
             tyre_width: Length::m(tyre_m),
             ..example::machine()
         };
-        driven_over(&route, &SeedMap { runs: vec![row(lane, course)], unsown_m: 0.0 }, &machine)
+        driven_over(&route, &SeedMap { runs: vec![row(lane, course)], unsown_m: 0.0 }, &machine, rows)
     }
 
     #[test]
@@ -190,6 +197,7 @@ mod tests {
         assert_eq!(count(0, straight(), &[-1.0, 1.0], 0.4), [0, 4, 0]);
         assert_eq!(count(0, straight(), &[-1.0, -1.0], 0.4), [0, 2, 0]);
         assert_eq!(count(1, straight(), &[-1.0, 1.0], 0.4), [0, 0, 0]);
+        assert_eq!(counted(Rows::SownBefore, 1, straight(), &[-1.0, 1.0], 0.4), [0, 4, 0]);
     }
 
     #[test]

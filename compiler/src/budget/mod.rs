@@ -8,7 +8,7 @@
 
 use crate::check::{Field, Machine, Order};
 use crate::lanes::LanePlan;
-use crate::route::{Route, StopReason};
+use crate::route::{Route, Rows, StopReason};
 use crate::seeds::SeedMap;
 use crate::turns::Manoeuvre;
 use lanewright_schema::quantity::{Area, Length, Mass, Time};
@@ -32,7 +32,8 @@ pub fn budget(
 ) -> Budget {
     let refills = u32::try_from(route.stops.len() - moves(route)).unwrap_or(u32::MAX);
     let seed = seed_need(seeds, &field.crop, &field.spacing, 1 + refills);
-    driving_budget(order, machine, plan, route, seeds, seed)
+    let driven_over = driven_over(route, seeds, machine, Rows::SownOnTheWay).into_iter().sum();
+    Budget { driven_over, ..driving_budget(order, machine, plan, route, seed) }
 }
 
 /// What a pass over a sown field takes; its seed is in the ground, so none is to be brought.
@@ -52,15 +53,16 @@ pub fn weeding_budget(
         plants: 0.0,
         area: worked,
     };
-    driving_budget(order, machine, plan, route, seeds, seed)
+    let driven_over = driven_over(route, seeds, machine, Rows::SownBefore).into_iter().sum();
+    Budget { driven_over, ..driving_budget(order, machine, plan, route, seed) }
 }
 
+/// Time and distance; tyres are not looked at.
 fn driving_budget(
     order: &Order,
     machine: &Machine,
     plan: &LanePlan,
     route: &Route,
-    seeds: &SeedMap,
     seed: SeedNeed,
 ) -> Budget {
     let refills = seed.hopper_fills.saturating_sub(1);
@@ -79,7 +81,7 @@ fn driving_budget(
         time: time_budget(spent, worked, machine.working_width, machine.working_speed, order.hours_per_day),
         distance: DistanceBudget { lane, turn: driven(&turns), transit: driven(&transits) },
         seed,
-        driven_over: driven_over(route, seeds, machine).into_iter().sum(),
+        driven_over: 0,
     }
 }
 

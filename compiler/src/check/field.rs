@@ -43,10 +43,7 @@ pub struct Known<'j> {
 pub fn field(file: &written::Field, known: &Known<'_>, findings: &mut Findings) -> Option<Field> {
     findings.not_negative(&file.fence_margin, "fence_margin");
     findings.within(&file.fence_margin, "fence_margin", &FIELD_LENGTHS);
-    if let Some(over) = &file.over_sown_rows {
-        findings.not_negative(over, "over_sown_rows");
-        findings.within(over, "over_sown_rows", &(Time::ZERO..=Time::s(600.0), "0 s to 600 s"));
-    }
+    let over_sown_rows = over_sown_rows(file.over_sown_rows.as_ref(), findings);
     let boundary = boundary(file, known.survey_frame.as_ref(), findings)
         .filter(|boundary| !tell_swapped(boundary, known.base_station, findings));
     let crop = crop_of(&file.crop, known, findings);
@@ -68,7 +65,7 @@ pub fn field(file: &written::Field, known: &Known<'_>, findings: &mut Findings) 
         name: file.name.value.clone(),
         keep_outs: keep_outs.into_iter().collect::<Option<_>>()?,
         fence_margin: file.fence_margin.value,
-        over_sown_rows: file.over_sown_rows.as_ref().map_or(OVER_SOWN_ROWS, |over| over.value),
+        over_sown_rows,
         headland: headland?,
         layout: layout?,
         home: match home {
@@ -82,6 +79,15 @@ pub fn field(file: &written::Field, known: &Known<'_>, findings: &mut Findings) 
         places: places(file),
         parts,
     })
+}
+
+/// What a metre over sown rows counts, for sowing and for weeding.
+pub fn over_sown_rows(written: Option<&Written<Time>>, findings: &mut Findings) -> Time {
+    if let Some(over) = written {
+        findings.not_negative(over, "over_sown_rows");
+        findings.within(over, "over_sown_rows", &(Time::ZERO..=Time::s(600.0), "0 s to 600 s"));
+    }
+    written.map_or(OVER_SOWN_ROWS, |over| over.value)
 }
 
 fn places(file: &written::Field) -> FieldPlaces {

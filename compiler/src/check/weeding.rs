@@ -1,7 +1,7 @@
 //! The weeding job as checked: what the text alone decides of a pass. What needs the seed map is left
 //! to `sown` and `weeding`.
 
-use super::{Findings, Machine, Operation, ReferenceFrame, brief, machine};
+use super::{Findings, Machine, Operation, ReferenceFrame, brief, field, machine};
 use crate::diagnostic::{Severity, Span, Told};
 use crate::read::span;
 use chrono::NaiveDate;
@@ -50,6 +50,8 @@ pub struct Pass {
     pub tools: Tools,
     /// Places without a seed.
     pub missing: BTreeSet<Missing>,
+    /// What a metre over sown rows counts more than the time that it takes. Not negative.
+    pub over_sown_rows: Time,
     /// Where the job states what a later stage may refuse.
     pub places: PassPlaces,
 }
@@ -204,6 +206,7 @@ fn pass(file: &written::Pass, machine: &written::Machine, findings: &mut Finding
         depth: file.depth.value,
         tools: tools?,
         missing,
+        over_sown_rows: field::over_sown_rows(file.over_sown_rows.as_ref(), findings),
         places: PassPlaces {
             pass: span(&file.operation.place),
             date: span(&file.date.place),

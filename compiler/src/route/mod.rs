@@ -60,6 +60,15 @@ impl Visit {
     }
 }
 
+/// What of the lanes' rows is sown when the work begins.
+#[derive(Copy, Clone, Debug, PartialEq, Eq)]
+pub enum Rows {
+    /// Nothing: the work sows them, lane by lane.
+    SownOnTheWay,
+    /// Everything: a pass over what was sown.
+    SownBefore,
+}
+
 /// The route over one field.
 #[derive(Clone, Debug)]
 pub struct Route {
@@ -116,12 +125,12 @@ const AHEAD: usize = 3;
 const BESIDE: usize = 6;
 
 /// Finds the route over one field.
-pub fn route(field: &Field, site: &FieldSite, machine: &Machine, plan: &LanePlan) -> Told<Route> {
+pub fn route(field: &Field, site: &FieldSite, machine: &Machine, plan: &LanePlan, rows: Rows) -> Told<Route> {
     let headland = field.headland.sown;
     let space = FreeSpace::new(&site.fence, footprint(machine));
     let soil = sown::sown(&space, machine, headland, plan);
     let tracks_m: Vec<f64> = machine.wheel_tracks.iter().map(|track| track.to_m()).collect();
-    let tolls = Tolls { soil: &soil, tracks_m: &tracks_m, s_per_m: field.over_sown_rows.to_s() };
+    let tolls = Tolls { soil: &soil, tracks_m: &tracks_m, s_per_m: field.over_sown_rows.to_s(), rows };
     let drives = (Drive::turning(machine), Drive::transit(machine));
     let mut findings = Vec::new();
     let standing = standing_place(site, &space, &mut findings);

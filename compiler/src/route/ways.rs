@@ -10,6 +10,7 @@
 //! order uses is laid out, shortened, and where it wastes most also searched for through the free
 //! space, which takes hundreds of times as long as a closed form.
 
+use super::Rows;
 use super::network::{Network, Vertex};
 use super::order::{Costs, Node};
 use crate::geometry::{Path, Point, Pose};
@@ -39,6 +40,8 @@ pub(super) struct Tolls<'a> {
     pub tracks_m: &'a [f64],
     /// Seconds that a metre counts more.
     pub s_per_m: f64,
+    /// When the rows are sown.
+    pub rows: Rows,
 }
 
 /// A way from one node to another.
@@ -487,10 +490,10 @@ impl<'a> Ways<'a> {
     /// What sown soil costs on a way.
     fn toll(&self, (from, to): Link) -> Toll<'a> {
         let stage = |node: Node| self.stages.get(node.lane()).copied();
-        let moment = match (stage(from), stage(to)) {
-            (None, _) => Moment::Before,
-            (_, None) => Moment::After,
-            (Some(one), Some(other)) => Moment::During(one.max(other)),
+        let moment = match (self.tolls.rows, stage(from), stage(to)) {
+            (Rows::SownBefore, ..) | (_, _, None) => Moment::After,
+            (Rows::SownOnTheWay, None, _) => Moment::Before,
+            (Rows::SownOnTheWay, Some(one), Some(other)) => Moment::During(one.max(other)),
         };
         Toll::new(self.tolls.soil, self.tolls.tracks_m, self.tolls.s_per_m, moment)
     }

@@ -13,7 +13,7 @@ use chrono::NaiveDate;
 use lanewright_schema::job::nearest;
 use lanewright_schema::manifest::{FieldFigures, Manifest};
 use lanewright_schema::plan::{Feature, Plan, Position, Shape, What};
-use lanewright_schema::quantity::{GeoPoint, Length, Mass};
+use lanewright_schema::quantity::{GeoPoint, Length, Mass, Time};
 use lanewright_schema::seedmap::rows::{self, SeedRow};
 use sha2::{Digest, Sha256};
 
@@ -131,7 +131,7 @@ impl Folder {
             .fields
             .iter()
             .filter(|field| wanted(&field.name))
-            .map(|field| self.field(field))
+            .map(|field| self.field(field, asked.pass.over_sown_rows))
             .collect()
     }
 
@@ -140,7 +140,7 @@ impl Folder {
         self.plan.features.iter().filter(move |feature| feature.field.as_deref() == Some(field))
     }
 
-    fn field(&self, figures: &FieldFigures) -> Result<Field, Finding> {
+    fn field(&self, figures: &FieldFigures, over_sown_rows: Time) -> Result<Field, Finding> {
         let name = figures.name.as_str();
         let mut parts = Vec::new();
         let mut fence_margin = None;
@@ -179,6 +179,7 @@ impl Folder {
             parts,
             keep_outs,
             fence_margin: fence_margin.ok_or_else(|| self.torn(&format!("`{name}` has no fence")))?,
+            over_sown_rows,
             headland: Headland { size: HeadlandSize::None, sown: HeadlandSown::Last },
             layout: Layout::following(Guidance::Best),
             home,

@@ -261,7 +261,7 @@ table! {
         home: Option<Written<GeoPoint>> = "[52.1001, 5.2001]";
         /// Ways into the field.
         entrance: Option<OneOrMore<Entrance>> = "[{ name = \"gate\", at = [52.1, 5.2015] }]";
-        /// How many seconds of driving it is worth not to drive one metre over sown rows, in s; `\"0 s\"`
+        /// How many seconds of driving it is worth not to drive one metre over sown rows, in s; `"0 s"`
         /// where it does not matter. Left out: 3 s.
         over_sown_rows: Option<Written<Time>> = "\"3 s\"";
         /// Places to stay out of.

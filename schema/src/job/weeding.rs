@@ -115,6 +115,9 @@ table! {
         /// How much shallower than the seed the tools stay, in mm. For pre-emergence weeding. Left
         /// out: 5 mm.
         seed_clearance: Option<Written<Length>> = "\"5 mm\"";
+        /// How many seconds of driving it is worth not to drive one metre over the rows, in s; `"0 s"`
+        /// where it does not matter. Left out: 3 s.
+        over_sown_rows: Option<Written<Time>> = "\"3 s\"";
         /// Path of a CSV table of seeds that were not sown, from the log of sowing: `field`, `block`,
         /// `row`, `index` as in the seed map. The blade stays in the row there.
         missing: Option<Written<NamedFile>> = "\"logs/missing.csv\"";
