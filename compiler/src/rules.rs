@@ -150,7 +150,7 @@ pub const WEEDING: &[Rule] = &[
         .example("operation = \"intra-row weeding\" without `blade`"),
     error(
         "weeding/missing-seeds",
-        "a table of missing seeds that cannot be read",
+        "a table of missing seeds that cannot be read, or that names places which the seed map has not",
         "a blade would stay out, or in",
     )
     .example("a table without the column `index`"),

@@ -145,6 +145,146 @@ fn a_pass_over_the_seeds_stays_above_them_and_ahead_of_them() {
     assert_eq!((finding.rule, line.as_str()), ("weeding/after-emergence", "date = 2027-05-14"));
 }
 
+/// The pass of the demo job between the rows.
+fn inter_row(tools: &str) -> String {
+    let job = sound();
+    let pass = job.find("[pass]").unwrap();
+    format!(
+        "{}[pass]\noperation = \"inter-row weeding\"\ndate = 2027-06-07\ndepth = \"2 cm\"\nplant_radius = \"4 cm\"\ntools = {tools}\n",
+        &job[..pass]
+    )
+}
+
+#[test]
+fn tools_too_wide_for_the_gap_are_refused_with_the_width_that_passes() {
+    let (finding, line) = refused(&inter_row("{ per_gap = 2, width = \"16 cm\", overlap = \"2 cm\" }"));
+    assert_eq!(finding.rule, "weeding/tools-too-wide");
+    assert!(line.starts_with("tools = "), "{line}");
+    assert!(
+        finding.message.contains("30.0 cm") && finding.message.contains("45.0 cm"),
+        "{}",
+        finding.message
+    );
+    let width = quoted(&finding.hint.unwrap());
+    assert!(told(&inter_row(&format!("{{ per_gap = 2, {width}, overlap = \"2 cm\" }}")), &[]).1);
+}
+
+#[test]
+fn a_blade_that_rests_in_the_plants_room_is_refused_with_the_band_that_passes() {
+    let blade = "travel_out = \"100 ms\"";
+    let (finding, line) = refused(&with(blade, &format!("{blade}, row_band = \"6 cm\"")));
+    assert_eq!(finding.rule, "weeding/row-band");
+    assert!(line.starts_with("blade = "), "{line}");
+    let band = quoted(&finding.hint.unwrap());
+    assert!(told(&with(blade, &format!("{blade}, {band}")), &[]).1);
+}
+
+/// Each way to open a window that no speed opens: a narrower blade, fewer deviations, or what the next
+/// sowing can do about it. The window is `s − 2 r` (reference checks J11, J12).
+#[test]
+fn what_would_open_the_window_is_told_with_figures() {
+    let (finding, _) = refused(&with("width = \"6 cm\"", "width = \"25 cm\""));
+    assert!(quoted(finding.hint.as_ref().unwrap()).starts_with("width = "), "{finding:#?}");
+
+    let large = with("plant_radius = \"4 cm\"", "plant_radius = \"12 cm\"");
+    let (finding, _) = refused(&large);
+    assert_eq!(finding.rule, "weeding/blade-window");
+    let hint = finding.hint.unwrap();
+    assert!(hint.starts_with("sow at least "), "{hint}");
+    let mended = large.replace("deviations = 2", &quoted(&hint));
+    assert!(mended != large && told(&mended, &[]).1, "{hint}");
+
+    let (finding, _) = refused(&with("plant_radius = \"4 cm\"", "plant_radius = \"20 cm\""));
+    let hint = finding.hint.unwrap();
+    assert!(hint.contains("leaves reach less far"), "{hint}");
+}
+
+const TABLE: &str = "demo-jobs/logs/mill-piece-missing.csv";
+
+#[test]
+fn a_table_of_another_kind_or_of_another_map_is_refused_at_its_line() {
+    let faults = [
+        ("field,block,row\nMill Piece,0,3\n", "missing field `index`"),
+        ("field,block,row,index\nMill Piece,0,three,3\n", "invalid digit"),
+        ("field,block,row,index\nMill Piece,0,3\n", "3 fields"),
+        ("field,block,row,index\nMill Piece,0,3,100000\n", "not on the seed map of `Mill Piece`"),
+        ("field,block,row,index\nMill Piece,9,3,10\n", "block 9, row 3, index 10"),
+        ("field,block,row,index\nUpper Sallow,0,3,10\n", "names the field `Upper Sallow`"),
+        ("field,block,row,index\nM\u{fffd}ll,0,3,10\n", "the field `M"),
+    ];
+    for (table, fact) in faults {
+        let (findings, compiled) = told(&sound(), &[(TABLE, table.as_bytes().to_vec())]);
+        let finding = findings.iter().find(|finding| finding.rule == "weeding/missing-seeds");
+        let finding = finding.unwrap_or_else(|| panic!("{table}: {findings:#?}"));
+        assert!(!compiled && finding.message.contains(fact), "{fact}: {}", finding.message);
+        let span = finding.span.as_ref().expect("a place");
+        assert!(sound()[..span.bytes.end].ends_with("logs/mill-piece-missing.csv\""), "{finding:#?}");
+        assert!(finding.hint.is_some());
+    }
+    let (findings, compiled) = told(&sound(), &[(TABLE, b"field,block,row,index\n\xff,0,3,1\n".to_vec())]);
+    assert!(!compiled && findings.iter().any(|finding| finding.rule == "weeding/missing-seeds"));
+    assert!(told(&sound(), &[(TABLE, b"field,block,row,index\n".to_vec())]).1, "an empty log misses nothing");
+}
+
+/// A weeding job over another sowing than the demo's: the sowing job is compiled into memory.
+fn over_a_sowing(sowing: &str, weeding: &str) -> (Vec<Finding>, bool) {
+    let path = "demo-jobs/mill-piece.toml";
+    let sources = Changed(BTreeMap::from([(path.to_owned(), sowing.as_bytes().to_vec())]));
+    let compilation = pipeline::compile(&sources, path);
+    let compiled = compilation.compiled.as_ref().unwrap_or_else(|| panic!("{:#?}", compilation.findings));
+    let emission = compilation.emission(compiled, "mill-piece", pipeline::SeedFile::LeftOut);
+    let names: Vec<String> = emission.paths().map(str::to_owned).collect();
+    let files: Vec<(String, Vec<u8>)> = names
+        .into_iter()
+        .map(|name| {
+            let mut bytes = Vec::new();
+            emission.write(&name, &mut bytes).expect("memory takes it");
+            (format!("golden/mill-piece/{name}"), bytes)
+        })
+        .collect();
+    let files: Vec<(&str, Vec<u8>)> =
+        files.iter().map(|(path, bytes)| (path.as_str(), bytes.clone())).collect();
+    let pin = weeding.lines().find(|line| line.starts_with("sown_digest")).expect("a pin");
+    told(&weeding.replace(pin, ""), &files)
+}
+
+fn sowing() -> String {
+    fs::read_to_string(root().join("demo-jobs/mill-piece.toml")).expect("the demo job")
+}
+
+#[test]
+fn a_blade_in_drilled_rows_is_refused_and_tools_between_them_are_not() {
+    let drilled =
+        sowing().replace("between_seeds = \"40 cm\"", "between_seeds = \"4 cm\"\npattern = \"drill\"");
+    let table = "missing = \"logs/mill-piece-missing.csv\"";
+    let (findings, compiled) = over_a_sowing(&drilled, &with(table, ""));
+    assert!(!compiled);
+    let finding = findings.iter().find(|finding| finding.rule == "weeding/drilled-row").expect("the rule");
+    assert!(finding.span.is_some() && finding.hint.as_ref().unwrap().contains("inter-row weeding"));
+    assert!(over_a_sowing(&drilled, &inter_row("{ per_gap = 2, width = \"12 cm\" }")).1);
+}
+
+#[test]
+fn an_older_frame_than_that_of_the_map_is_refused_with_the_frame_that_passes() {
+    for older in ["ITRF2014@2021.5", "ITRF2008@2027.3", "ETRS89"] {
+        let (finding, line) = refused(&with("ITRF2014@2027.3", older));
+        assert_eq!(finding.rule, "sown/other-frame");
+        assert!(line.starts_with("base_station_frame") && finding.message.contains(older), "{finding:#?}");
+        assert!(finding.hint.unwrap().contains("\"ITRF2014@2027.3\""));
+    }
+}
+
+#[test]
+fn every_file_of_the_map_is_held_against_its_digest() {
+    for name in ["plan.geojson", "seed-rows.geojson", "manifest.json"] {
+        let path = format!("golden/mill-piece/{name}");
+        let mut bytes = fs::read(root().join(&path)).unwrap();
+        bytes.push(b' ');
+        let (findings, compiled) = told(&sound(), &[(&path, bytes)]);
+        assert!(!compiled && findings.iter().any(|finding| finding.rule == "sown/changed"), "{findings:#?}");
+    }
+}
+
 /// Reference checks J12 and J13, derived: the window is `s − 2 r`, and it opens up to the speed at which
 /// blade and motion fill it.
 #[test]

@@ -71,6 +71,8 @@ pub struct PassPlaces {
     pub width: Span,
     /// The rows of the machine.
     pub rows: Span,
+    /// The table of places without a seed.
+    pub missing: Span,
 }
 
 /// What works the soil.
@@ -214,6 +216,7 @@ fn pass(file: &written::Pass, machine: &written::Machine, findings: &mut Finding
             speed: span(speed),
             width: span(width),
             rows: span(&machine.rows.place),
+            missing: span(file.missing.as_ref().map_or(&file.place, |table| &table.place)),
         },
     })
 }

@@ -23,6 +23,18 @@ pub fn micro(value: f64) -> f64 {
     rounded(value, 1e6)
 }
 
+/// Degrees in Parquet files are multiples of this, a nanodegree or 0.1 mm.
+pub const DEGREE_STEP: f64 = 1.0 / (1_u64 << 30) as f64;
+
+/// Rounds to multiples of a power of two: adding a number of which it is the last binary place
+/// rounds to it, as IEEE 754 demands of every addition, and subtracting restores the size.
+pub fn snap(values: &mut [f64], step: f64) {
+    let carrier = 1.5 * step * (1_u64 << 52) as f64;
+    for value in values {
+        *value = (*value + carrier) - carrier;
+    }
+}
+
 /// A place as `[longitude, latitude]`, longitude brought within half a turn of `near`, so that
 /// what lies across the 180° meridian stays in one piece.
 pub fn position(place: GeoPoint, near: f64) -> Position {

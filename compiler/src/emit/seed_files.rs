@@ -5,7 +5,7 @@
 //! field's fitted inverse projection. A row group holds seeds of one field only, so that its
 //! bounds depend on the seed map alone.
 
-use super::numbers::{micro, position};
+use super::numbers::{DEGREE_STEP, micro, position, snap};
 use crate::check::Pattern;
 use crate::geometry::Point;
 use crate::lanes::LaneIdx;
@@ -25,8 +25,6 @@ const LINE_TOLERANCE_M: f64 = 1e-4;
 /// Metres in the seed file are multiples of this, 60 nm, a millionth of the closest spacing: a power
 /// of two, so that the bytes below it are zeros.
 const METRE_STEP: f64 = 1.0 / (1_u64 << 24) as f64;
-/// Degrees in the seed file are multiples of this, a nanodegree or 0.1 mm.
-const DEGREE_STEP: f64 = 1.0 / (1_u64 << 30) as f64;
 
 /// The text of `seed-rows.geojson`.
 pub fn seed_rows(compiled: &Compiled) -> io::Result<String> {
@@ -275,15 +273,6 @@ impl<'a> Placing<'a> {
                 columns.latitude.push(member.latitude[place]);
             }
         }
-    }
-}
-
-/// Rounds to multiples of a power of two: adding a number of which it is the last binary place
-/// rounds to it, as IEEE 754 demands of every addition, and subtracting restores the size.
-fn snap(values: &mut [f64], step: f64) {
-    let carrier = 1.5 * step * (1_u64 << 52) as f64;
-    for value in values {
-        *value = (*value + carrier) - carrier;
     }
 }
 

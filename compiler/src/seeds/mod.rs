@@ -221,9 +221,7 @@ impl SeedRun {
 
     /// Metres along the row from the first seed of a place to each of its seeds.
     pub fn members(&self) -> impl Iterator<Item = f64> + use<> {
-        let (seeds, length_m) = (self.pattern.seeds(), self.pattern.length().to_m());
-        let gaps = f64::from(seeds.saturating_sub(1).max(1));
-        (0..seeds).map(move |seed| f64::from(seed) * length_m / gaps)
+        members(self.pattern)
     }
 
     /// Metres along the row from its first seed to its last.
@@ -268,6 +266,13 @@ impl SeedRun {
             RowCourse::Curved(path) => path.sampled(tolerance_m).poses.into_iter().map(|p| p.at).collect(),
         }
     }
+}
+
+/// Metres along the row from the first seed of a place to each of its seeds.
+pub fn members(pattern: Pattern) -> impl Iterator<Item = f64> + use<> {
+    let (seeds, length_m) = (pattern.seeds(), pattern.length().to_m());
+    let gaps = f64::from(seeds.saturating_sub(1).max(1));
+    (0..seeds).map(move |seed| f64::from(seed) * length_m / gaps)
 }
 
 #[cfg(test)]

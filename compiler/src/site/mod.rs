@@ -21,7 +21,7 @@ pub mod inverse;
 
 pub use datum::{Datum, DatumShift};
 pub use frame::{FieldFrame, Projector};
-pub use inverse::InverseProjection;
+pub use inverse::{AlongLine, InverseProjection};
 
 /// The whole job on the ground, in one frame.
 #[derive(Clone, Debug)]

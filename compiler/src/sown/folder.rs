@@ -135,6 +135,24 @@ impl Folder {
             .collect()
     }
 
+    /// A field that the table of missing seeds names and the seed map has not.
+    pub fn field_not_sown(&self, asked: &WeedingJob) -> Option<Finding> {
+        let is_sown = |name: &str| self.manifest.fields.iter().any(|field| field.name == name);
+        let strange = asked.pass.missing.iter().find(|place| !is_sown(&place.field))?;
+        let names: Vec<&str> = self.manifest.fields.iter().map(|field| field.name.as_str()).collect();
+        Some(
+            rules::finding(
+                "weeding/missing-seeds",
+                format!(
+                    "the table of missing seeds names the field `{}`, which the seed map has not",
+                    strange.field
+                ),
+            )
+            .with_span(asked.pass.places.missing.clone(), "of another map")
+            .with_hint(format!("take the log of this very sowing; its fields are: {}", names.join(", "))),
+        )
+    }
+
     /// The features of one field.
     pub fn features<'a>(&'a self, field: &'a str) -> impl Iterator<Item = &'a Feature> {
         self.plan.features.iter().filter(move |feature| feature.field.as_deref() == Some(field))

@@ -75,6 +75,7 @@ fn rebuild(asked: &WeedingJob, findings: &mut Vec<Finding>) -> Result<Option<Sow
         fields,
     };
     findings.extend(before_sowing(asked, &folder)?);
+    findings.extend(folder.field_not_sown(asked));
     let Some(site) = site::site_in_frame(&job, &folder.manifest.frame.proj).tell(findings) else {
         return Ok(None);
     };

@@ -23,7 +23,7 @@ pub fn pass(tools: &BetweenRows, over: &Over, findings: &mut Vec<Finding>) -> We
         findings.push(too_wide(tools, over, widest_clear, room));
     }
     let beside = (spacing - tools.worked()) * 0.5;
-    let loss = |from: Length| over.mean(|row| normal::beyond(from.to_m(), rows[row].sigma.across.to_m()));
+    let loss = |from: Length| over.mean(|row, _| normal::beyond(from.to_m(), rows[row].sigma.across.to_m()));
     Weeding {
         pass: over.pass.clone(),
         speed: over.speed(),
@@ -31,6 +31,7 @@ pub fn pass(tools: &BetweenRows, over: &Over, findings: &mut Vec<Finding>) -> We
         section: Section {
             row_spacing: spacing,
             plant_spacing: field.spacing.between_seeds,
+            pattern: field.spacing.pattern,
             plant_radius: clear.plant_radius,
             clear: widest_clear,
             between_rows: tools.worked(),

@@ -43,6 +43,8 @@ pub struct ToolEvent {
     pub index: i64,
     /// Metres of the reference point from the lane's beginning.
     pub distance_m: f64,
+    /// Metres along the row from the run's first seed.
+    pub along_m: f64,
     /// The tool.
     pub at: Point,
 }
@@ -58,7 +60,7 @@ pub fn between_plants(over: &Over, motion: &BladeMotion) -> Vec<RunEvents> {
     let place =
         |run: &SeedRun, index: i64| Missing { field: field.clone(), block: run.block.0, row: run.row, index };
     let seeds = &over.sown.seeds;
-    let plants = Plants::of(seeds);
+    let plants = Plants::of(seeds, motion.half_band_m + motion.clear_m);
     let of_run = |run: &SeedRun| {
         let (first, end) = (run.first, run.first + i64::from(run.count));
         let missing = over.pass.missing.range(place(run, first)..place(run, end));
@@ -135,10 +137,10 @@ impl RunEvents {
         match self {
             Self::AlongRow => {
                 let Some(span) = driven.span(run) else { return };
-                let (first, last) =
-                    if driven.with_indices(run) { (run.first, last) } else { (last, run.first) };
-                let mut tell = |event, index, distance_m| {
-                    take(ToolEvent { event, index, distance_m, at: driven.tool(&span, distance_m) });
+                let ends = [(run.first, 0.0), (last, run.length_m())];
+                let [first, last] = if driven.with_indices(run) { ends } else { [ends[1], ends[0]] };
+                let mut tell = |event, (index, along_m), distance_m| {
+                    take(ToolEvent { event, index, distance_m, along_m, at: driven.tool(&span, distance_m) });
                 };
                 tell(Event::In, first, span.from);
                 tell(Event::Out, last, span.to);
@@ -161,8 +163,8 @@ impl RunEvents {
                     pairs.rev().for_each(|(before, after)| tell((after, before), -1.0));
                 }
                 let located = driven.located(run, places.iter().map(|place| place.2));
-                for ((event, offset, _), (distance_m, at)) in places.into_iter().zip(located) {
-                    take(ToolEvent { event, index: run.first + i64::from(offset), distance_m, at });
+                for ((event, offset, along_m), (distance_m, at)) in places.into_iter().zip(located) {
+                    take(ToolEvent { event, index: run.first + i64::from(offset), distance_m, along_m, at });
                 }
             }
         }

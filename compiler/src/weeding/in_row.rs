@@ -12,7 +12,7 @@ use super::{Over, RowBand, Section, Shares, Weeding, events, normal};
 use crate::check::{InRow, Pattern};
 use crate::diagnostic::Finding;
 use crate::rules;
-use crate::seeds::SeedRun;
+use crate::seeds::{SeedRun, members};
 use crate::uncertainty::Sigma;
 use lanewright_schema::quantity::{Length, Speed};
 
@@ -55,15 +55,24 @@ impl BladeMotion {
         apart_m - 2.0 * self.clear_m - (self.in_m + self.out_m) / 2.0
     }
 
-    /// Share of plants whose middle stands in the trapezoid before or behind it.
-    pub fn loss(&self, sigma: Sigma, slack_m: f64) -> f64 {
+    /// Share of plants whose middle stands in the trapezoid before or behind it, as a mean over the
+    /// plants of a place: in a hill each stands farther from one of the two.
+    pub fn loss(&self, sigma: Sigma, slack_m: f64, pattern: Pattern) -> f64 {
         let (along, across) = (sigma.along.to_m(), sigma.across.to_m());
-        normal::mean_across(self.half_band_m, across, |y| {
-            let share = (y + self.half_band_m) / (2.0 * self.half_band_m);
-            let nearest = self.clear_m - slack_m;
-            normal::beyond_one_side(nearest + share * self.in_m, along)
-                + normal::beyond_one_side(nearest + share * self.out_m, along)
-        })
+        let nearest = self.clear_m - slack_m;
+        let length = pattern.length().to_m();
+        let members: Vec<f64> = members(pattern).collect();
+        let in_reach: f64 = members
+            .iter()
+            .map(|member| {
+                normal::mean_across(self.half_band_m, across, |y| {
+                    let share = (y + self.half_band_m) / (2.0 * self.half_band_m);
+                    normal::beyond_one_side(nearest + (length - member) + share * self.in_m, along)
+                        + normal::beyond_one_side(nearest + member + share * self.out_m, along)
+                })
+            })
+            .sum();
+        in_reach / members.len() as f64
     }
 }
 
@@ -76,7 +85,9 @@ pub fn pass(blade: &InRow, over: &Over, findings: &mut Vec<Finding>) -> Weeding 
     let widest = |speed: Speed| row(speed).iter().map(|row| row.clear).fold(Length::ZERO, Length::max);
     let runs = &over.sown.seeds.runs;
     let gap = |run: &SeedRun| Length::m(run.spacing_m) - run.pattern.length();
-    let spacing = runs.iter().map(gap).reduce(Length::min).unwrap_or(over.field.spacing.between_seeds);
+    let closest = runs.iter().min_by(|a, b| gap(a).to_m().total_cmp(&gap(b).to_m()));
+    let spacing = closest.map_or(over.field.spacing.between_seeds, gap);
+    let pattern = closest.map_or(Pattern::Single, |run| run.pattern);
     if runs.iter().any(|run| run.pattern == Pattern::Drill) {
         findings.push(drilled(over));
     }
@@ -112,7 +123,8 @@ pub fn pass(blade: &InRow, over: &Over, findings: &mut Vec<Finding>) -> Weeding 
         fastest,
         section: Section {
             row_spacing: over.field.spacing.between_rows,
-            plant_spacing: spacing,
+            plant_spacing: spacing + pattern.length(),
+            pattern,
             plant_radius: blade.clear.plant_radius,
             clear,
             between_rows: Length::ZERO,
@@ -121,8 +133,9 @@ pub fn pass(blade: &InRow, over: &Over, findings: &mut Vec<Finding>) -> Weeding 
         shares: Shares {
             surface: row_band * (band / over.field.spacing.between_rows),
             row_band,
-            loss: over.mean(|row| motion.loss(rows[row].sigma, 0.0)),
-            touched: over.mean(|row| motion.loss(rows[row].sigma, blade.clear.plant_radius.to_m())),
+            loss: over.mean(|row, pattern| motion.loss(rows[row].sigma, 0.0, pattern)),
+            touched: over
+                .mean(|row, pattern| motion.loss(rows[row].sigma, blade.clear.plant_radius.to_m(), pattern)),
         },
         rows,
         events,

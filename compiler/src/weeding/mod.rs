@@ -15,13 +15,15 @@ mod normal;
 mod over_seeds;
 mod tool_way;
 
-use crate::check::{Clear, Field, Machine, Pass, Tools};
+use crate::check::{Clear, Field, Machine, Pass, Pattern, Tools};
 use crate::diagnostic::{Finding, Severity, Told};
 use crate::lanes::Course;
 use crate::rules;
 use crate::sown::SownField;
 use crate::uncertainty::{self, Sigma};
 use lanewright_schema::quantity::{Length, Speed};
+use lanewright_schema::seedmap::missing::Missing;
+use std::collections::BTreeMap;
 
 pub use events::{Driven, RunEvents, ToolEvent};
 pub use in_row::{BladeMotion, Window};
@@ -71,8 +73,10 @@ pub struct RowBand {
 pub struct Section {
     /// Between neighbouring rows.
     pub row_spacing: Length,
-    /// Between neighbouring plants of a row.
+    /// From place to place of a row.
     pub plant_spacing: Length,
+    /// What stands at a place.
+    pub pattern: Pattern,
     /// How far leaves reach; zero where no plant is up.
     pub plant_radius: Length,
     /// What stays clear round a plant's place.
@@ -105,6 +109,7 @@ pub fn weeding(
     sown: &SownField,
 ) -> Told<Weeding> {
     let mut findings: Vec<Finding> = rows_that_do_not_fit(pass, machine, field, sown).into_iter().collect();
+    findings.extend(places_not_on_the_map(pass, field, sown));
     if findings.is_empty() {
         let over = Over { pass, machine, baseline, field, sown };
         let made = match &pass.tools {
@@ -150,24 +155,20 @@ impl Over<'_> {
         self.machine.working_speed
     }
 
-    /// Plants of each tool row.
-    fn plants(&self) -> Vec<f64> {
-        let mut plants = vec![0.0; self.machine.row_offsets.len()];
+    /// A mean over plants; those under one tool row and of one pattern have the same share.
+    fn mean(&self, share: impl Fn(usize, Pattern) -> f64) -> f64 {
+        let mut groups: Vec<(usize, Pattern, u64)> = Vec::new();
         for run in &self.sown.seeds.runs {
-            plants[run.tool_row] += f64::from(run.count);
+            let of_run =
+                |group: &&mut (usize, Pattern, u64)| (group.0, group.1) == (run.tool_row, run.pattern);
+            match groups.iter_mut().find(of_run) {
+                Some(group) => group.2 += run.seeds(),
+                None => groups.push((run.tool_row, run.pattern, run.seeds())),
+            }
         }
-        plants
-    }
-
-    /// A mean over tool rows, each with the weight of its plants.
-    fn mean(&self, of_row: impl Fn(usize) -> f64) -> f64 {
-        let plants = self.plants();
-        let all: f64 = plants.iter().sum();
-        if all > 0.0 {
-            plants.iter().enumerate().map(|(row, n)| n * of_row(row)).sum::<f64>() / all
-        } else {
-            0.0
-        }
+        let all: u64 = groups.iter().map(|group| group.2).sum();
+        let sum: f64 = groups.iter().map(|&(row, pattern, plants)| plants as f64 * share(row, pattern)).sum();
+        if all > 0 { sum / all as f64 } else { 0.0 }
     }
 }
 
@@ -182,6 +183,40 @@ impl Clear {
     pub fn beside(&self, sigma: Sigma) -> Length {
         self.plant_radius + sigma.across * self.deviations
     }
+}
+
+/// Why the table of places without a seed is not this field's.
+fn places_not_on_the_map(pass: &Pass, field: &Field, sown: &SownField) -> Option<Finding> {
+    let runs: BTreeMap<_, i64> = sown
+        .seeds
+        .runs
+        .iter()
+        .map(|run| ((run.block.0, run.row, run.first), run.first + i64::from(run.count)))
+        .collect();
+    let on_the_map = |place: &Missing| {
+        let before = runs.range(..=(place.block, place.row, place.index)).next_back();
+        before.is_some_and(|(&(block, row, _), &end)| {
+            (block, row) == (place.block, place.row) && place.index < end
+        })
+    };
+    let of_field = pass.missing.iter().filter(|place| place.field == field.name);
+    let strange: Vec<&Missing> = of_field.filter(|place| !on_the_map(place)).collect();
+    let first = strange.first()?;
+    let message = format!(
+        "{} of the table's places are not on the seed map of `{}`, the first of them block {}, row {}, index {}",
+        strange.len(),
+        field.name,
+        first.block,
+        first.row,
+        first.index
+    );
+    Some(
+        rules::finding("weeding/missing-seeds", message)
+            .with_span(pass.places.missing.clone(), "of another map")
+            .with_hint(
+                "take the log of this very sowing; `seed-rows.geojson` tells the blocks, rows and indices",
+            ),
+    )
 }
 
 /// Why the machine's tool rows cannot pass where the seeds lie.

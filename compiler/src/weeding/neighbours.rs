@@ -1,62 +1,60 @@
-//! Where blocks meet, a blade's way may come near to plants of another block: the windows in which it
-//! would reach into their clear circle, so that it stays out there.
+//! Where blocks meet, a tool's way may come near to plants of another block: the windows in which a
+//! blade would reach into their clear circle, so that it stays out there.
 //!
-//! All plants lie on a grid of cells. For each window the swept trapezoid's rectangle is held against the
-//! plants of other blocks in the cells about it. Rows of one block are parallel and need no look.
+//! Rows of one block are parallel and need no look. So the ground is cut into square cells, those that
+//! rows of more than one block come near to are seams, and only what lies in seams is held against each
+//! other: each window's swept trapezoid, as its rectangle, against the plants of other blocks about it.
 
 use super::BladeMotion;
 use crate::geometry::{Point, distance};
 use crate::num;
 use crate::seeds::{SeedMap, SeedRun};
 
-/// Side of a cell, metres: a few plants each.
-const CELL_M: f64 = 0.5;
-
-/// A plant and the block of its row.
-type Plant = (Point, usize);
-
-/// Plants by cells, those of a cell together.
+/// Plants of a map that stand near to rows of another block than their own.
 pub struct Plants {
-    low: Point,
-    columns: usize,
+    cells: Cells,
+    /// Whether each cell is a seam.
+    seams: Vec<bool>,
     /// Where each cell's plants begin.
     begins: Vec<u32>,
-    by_cell: Vec<Plant>,
+    /// The plants and the blocks of their rows, those of a cell together.
+    by_cell: Vec<(Point, usize)>,
 }
 
 impl Plants {
-    /// Every plant of a map of more than one block; none where there is but one.
-    pub fn of(seeds: &SeedMap) -> Option<Self> {
+    /// Of a map of more than one block, for tools that reach so far beside their row; none where there is
+    /// but one block.
+    pub fn of(seeds: &SeedMap, reach_m: f64) -> Option<Self> {
         let first = seeds.runs.first()?.block;
         if seeds.runs.iter().all(|run| run.block == first) {
             return None;
         }
-        let all: Vec<Plant> =
-            seeds.runs.iter().flat_map(|run| run.positions().map(|at| (at, run.block.0))).collect();
-        let mut low = Point { x: f64::INFINITY, y: f64::INFINITY };
-        let mut high = Point { x: f64::NEG_INFINITY, y: f64::NEG_INFINITY };
-        for (at, _) in &all {
-            low = Point { x: low.x.min(at.x), y: low.y.min(at.y) };
-            high = Point { x: high.x.max(at.x), y: high.y.max(at.y) };
+        // Twice the reach: a point of a row, its nearest sample and a plant within reach of it lie in
+        // the same cell or in cells that touch.
+        let side_m = (2.0 * reach_m).max(1.0);
+        let samples: Vec<(Point, usize)> = seeds
+            .runs
+            .iter()
+            .flat_map(|run| sampled(run, side_m / 2.0).into_iter().map(|at| (at, run.block.0)))
+            .collect();
+        let cells = Cells::about(&samples, side_m);
+        let seams = cells.seams(&samples);
+        let mut near: Vec<(usize, (Point, usize))> = Vec::new();
+        for run in &seeds.runs {
+            near.extend(run.positions().filter_map(|at| {
+                let cell = cells.of(at);
+                seams[cell].then_some((cell, (at, run.block.0)))
+            }));
         }
-        let columns = cell(high.x - low.x) + 1;
-        let cells = columns * (cell(high.y - low.y) + 1);
-        let of = |at: Point| cell(at.y - low.y) * columns + cell(at.x - low.x);
-        let mut begins = vec![0_u32; cells + 1];
-        for (at, _) in &all {
-            begins[of(*at) + 1] += 1;
+        near.sort_by_key(|plant| plant.0);
+        let mut begins = vec![0_u32; seams.len() + 1];
+        for (cell, _) in &near {
+            begins[cell + 1] += 1;
         }
         for index in 1..begins.len() {
             begins[index] += begins[index - 1];
         }
-        let mut next = begins.clone();
-        let mut plants = all.clone();
-        for plant in all {
-            let slot = &mut next[of(plant.0)];
-            plants[*slot as usize] = plant;
-            *slot += 1;
-        }
-        Some(Self { low, columns, begins, by_cell: plants })
+        Some(Self { cells, seams, begins, by_cell: near.into_iter().map(|plant| plant.1).collect() })
     }
 
     /// Those of a run's windows, by the place before each, in which the blade would come too near.
@@ -66,6 +64,9 @@ impl Plants {
         windows: impl Iterator<Item = (u32, u32)>,
         motion: &BladeMotion,
     ) -> Vec<u32> {
+        if !sampled(run, self.cells.side_m / 2.0).into_iter().any(|at| self.seams[self.cells.of(at)]) {
+            return Vec::new();
+        }
         let plants: Vec<Point> = run.positions().collect();
         let together = run.pattern.seeds() as usize;
         windows
@@ -94,21 +95,75 @@ impl Plants {
         })
     }
 
-    fn about(&self, middle: Point, reach: f64) -> impl Iterator<Item = &Plant> {
-        let rows = self.begins.len().saturating_sub(1) / self.columns;
-        let span = |at: f64, low: f64, cells: usize| {
-            (cell(at - reach - low), cell(at + reach - low).min(cells.saturating_sub(1)))
-        };
-        let (west, east) = span(middle.x, self.low.x, self.columns);
-        let (south, north) = span(middle.y, self.low.y, rows);
-        (south..=north).flat_map(move |row| {
-            let begin = self.begins[row * self.columns + west.min(self.columns - 1)] as usize;
-            let end = self.begins[row * self.columns + east + 1] as usize;
-            &self.by_cell[begin.min(end)..end]
+    /// Plants in the cells about a place.
+    fn about(&self, middle: Point, reach: f64) -> impl Iterator<Item = &(Point, usize)> {
+        let low = self.cells.column_and_row(Point { x: middle.x - reach, y: middle.y - reach });
+        let high = self.cells.column_and_row(Point { x: middle.x + reach, y: middle.y + reach });
+        (low.1..=high.1).flat_map(move |row| {
+            let begin = self.begins[row * self.cells.columns + low.0] as usize;
+            let end = self.begins[row * self.cells.columns + high.0 + 1] as usize;
+            &self.by_cell[begin..end]
         })
     }
 }
 
-fn cell(metres: f64) -> usize {
-    (metres / CELL_M).max(0.0) as usize
+/// Points of a run no farther apart than `step_m`, its ends among them.
+fn sampled(run: &SeedRun, step_m: f64) -> Vec<Point> {
+    let line = run.line(0.01);
+    let mut points = vec![line[0]];
+    for pair in line.windows(2) {
+        let parts = (distance(pair[0], pair[1]) / step_m).ceil().max(1.0);
+        let step = (pair[1] - pair[0]) / parts;
+        points.extend((1..=parts as u32).map(|part| pair[0] + step * f64::from(part)));
+    }
+    points
+}
+
+/// Square cells over a piece of ground.
+struct Cells {
+    low: Point,
+    side_m: f64,
+    columns: usize,
+    rows: usize,
+}
+
+impl Cells {
+    /// Over all of these points, with a cell to spare on each side.
+    fn about(points: &[(Point, usize)], side_m: f64) -> Self {
+        let mut low = Point { x: f64::INFINITY, y: f64::INFINITY };
+        let mut high = Point { x: f64::NEG_INFINITY, y: f64::NEG_INFINITY };
+        for (at, _) in points {
+            low = Point { x: low.x.min(at.x), y: low.y.min(at.y) };
+            high = Point { x: high.x.max(at.x), y: high.y.max(at.y) };
+        }
+        let low = Point { x: low.x - side_m, y: low.y - side_m };
+        let cells = |from: f64, to: f64| ((to - from) / side_m) as usize + 2;
+        Self { low, side_m, columns: cells(low.x, high.x), rows: cells(low.y, high.y) }
+    }
+
+    fn column_and_row(&self, at: Point) -> (usize, usize) {
+        let index = |metres: f64, cells: usize| ((metres / self.side_m).max(0.0) as usize).min(cells - 1);
+        (index(at.x - self.low.x, self.columns), index(at.y - self.low.y, self.rows))
+    }
+
+    fn of(&self, at: Point) -> usize {
+        let (column, row) = self.column_and_row(at);
+        row * self.columns + column
+    }
+
+    /// The cells that points of more than one block lie in or beside.
+    fn seams(&self, points: &[(Point, usize)]) -> Vec<bool> {
+        let mut owner: Vec<Option<usize>> = vec![None; self.columns * self.rows];
+        let mut seams = vec![false; owner.len()];
+        for (at, block) in points {
+            let (column, row) = self.column_and_row(*at);
+            for row in row.saturating_sub(1)..=(row + 1).min(self.rows - 1) {
+                for column in column.saturating_sub(1)..=(column + 1).min(self.columns - 1) {
+                    let cell = row * self.columns + column;
+                    seams[cell] |= *owner[cell].get_or_insert(*block) != *block;
+                }
+            }
+        }
+        seams
+    }
 }

@@ -41,6 +41,7 @@ pub fn pass(tools: &OverSeeds, over: &Over, findings: &mut Vec<Finding>) -> Weed
         section: Section {
             row_spacing: field.spacing.between_rows,
             plant_spacing: field.spacing.between_seeds,
+            pattern: field.spacing.pattern,
             plant_radius: Length::ZERO,
             clear: Length::ZERO,
             between_rows: worked,

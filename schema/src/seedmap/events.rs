@@ -5,17 +5,14 @@
 //! driving order), `event` (`in`: the tool begins its way into the soil; `out`: it begins its way
 //! back), `distance` (metres of the machine's reference point from the lane's beginning), `speed`
 //! (metres per second), `x`, `y` (the tool, metres in the field frame), `longitude`, `latitude`, and
-//! `geometry`, the point of `x` and `y` with the field frame's PROJJSON. Groups are made one at a
-//! time, so memory depends on no number of events.
+//! `geometry`, the point of `x` and `y` with the field frame's PROJJSON. Row groups are encoded and
+//! written as those of `seeds.parquet` are.
 
-use super::parquet::{Bounds, Header};
-use parquet::basic::{Compression, Encoding, LogicalType, Repetition, Type as Physical, ZstdLevel};
-use parquet::data_type::{ByteArray, ByteArrayType, DataType, DoubleType, Int32Type};
+use super::parquet::{Bounds, Chunk, Encoded, Format, Header, Last, write_groups};
+use parquet::basic::{LogicalType, Repetition, Type as Physical};
+use parquet::data_type::{ByteArray, ByteArrayType, DoubleType, Int32Type};
 use parquet::errors::Result;
-use parquet::file::metadata::KeyValue;
-use parquet::file::properties::{EnabledStatistics, WriterProperties, WriterPropertiesPtr};
-use parquet::file::writer::{SerializedFileWriter, SerializedRowGroupWriter};
-use parquet::schema::types::{ColumnPath, PrimitiveTypeBuilder, Type, TypePtr};
+use parquet::schema::types::{PrimitiveTypeBuilder, Type, TypePtr};
 use std::io::{self, Write};
 use std::sync::Arc;
 
@@ -57,72 +54,48 @@ pub struct EventColumns {
     pub latitude: Vec<f64>,
 }
 
-/// Writes the file, a row group for each of the columns handed in.
+/// Writes the file. `make` gives each of the row groups, in any order and on any thread.
 pub fn write(
     out: &mut dyn Write,
     header: &Header,
-    groups: impl Iterator<Item = EventColumns>,
+    groups: usize,
+    make: impl Fn(usize) -> EventColumns + Sync,
 ) -> io::Result<()> {
-    let mut bounds = Bounds::NONE;
-    let mut file = root()
-        .and_then(|root| SerializedFileWriter::new(Vec::new(), root, properties()?))
-        .map_err(io::Error::other)?;
-    for rows in groups {
-        bounds = bounds.and(Bounds::of(&rows.x, &rows.y));
-        append(&mut file, &rows).map_err(io::Error::other)?;
-        file.flush()?;
-        out.write_all(&std::mem::take(file.inner_mut()))?;
-    }
-    file.append_key_value_metadata(KeyValue::new("geo".to_owned(), header.geo(bounds).to_string()));
-    out.write_all(&file.into_inner().map_err(io::Error::other)?)
+    let format = root().and_then(Format::new).map_err(io::Error::other)?;
+    write_groups(out, header, &format, groups, |group, last| encode(&format, &make(group), last))
 }
 
-fn append(file: &mut SerializedFileWriter<Vec<u8>>, rows: &EventColumns) -> Result<()> {
-    let mut group = file.next_row_group()?;
-    let word = |event: &Event| ByteArray::from(if *event == Event::In { "in" } else { "out" });
-    column::<ByteArrayType>(&mut group, &vec![ByteArray::from(rows.field.as_str()); rows.x.len()])?;
+fn encode(format: &Format, rows: &EventColumns, last: &mut Last) -> Result<Encoded> {
+    let mut chunks = vec![format.names(&rows.field, rows.x.len(), &mut last.names)?];
     for values in [&rows.block, &rows.row, &rows.index, &rows.lane] {
-        column::<Int32Type>(&mut group, values)?;
+        chunks.push(format.chunk::<Int32Type>(chunks.len(), values)?);
     }
-    column::<ByteArrayType>(&mut group, &rows.event.iter().map(word).collect::<Vec<_>>())?;
-    let places = [&rows.x, &rows.y, &rows.longitude, &rows.latitude, &rows.x, &rows.y];
-    for values in [&rows.distance, &rows.speed].into_iter().chain(places) {
-        column::<DoubleType>(&mut group, values)?;
+    chunks.push(events(format, &rows.event, chunks.len(), last)?);
+    for values in [&rows.distance, &rows.speed, &rows.x, &rows.y, &rows.longitude, &rows.latitude] {
+        chunks.push(format.chunk::<DoubleType>(chunks.len(), values)?);
     }
-    group.close().map(|_| ())
+    let x = chunks.len() - 4;
+    format.repeat(&mut chunks, x)?;
+    Ok(Encoded { chunks, bounds: Bounds::of(&rows.x, &rows.y) })
 }
 
-fn column<T: DataType>(group: &mut SerializedRowGroupWriter<'_, Vec<u8>>, values: &[T::T]) -> Result<()> {
-    if let Some(mut column) = group.next_column()? {
-        column.typed::<T>().write_batch(values, None, None)?;
-        column.close()?;
+/// In and out take turns, so that most row groups have the very same column.
+fn events(format: &Format, events: &[Event], column: usize, last: &mut Last) -> Result<Chunk> {
+    let into: Vec<bool> = events.iter().map(|event| *event == Event::In).collect();
+    if let Some((same, chunk)) = &last.words
+        && *same == into
+    {
+        return Ok(chunk.clone());
     }
-    Ok(())
+    let words = [ByteArray::from("out"), ByteArray::from("in")];
+    let values: Vec<ByteArray> = into.iter().map(|&into| words[usize::from(into)].clone()).collect();
+    let chunk = format.chunk::<ByteArrayType>(column, &values)?;
+    last.words = Some((into, chunk.clone()));
+    Ok(chunk)
 }
 
-const WORDS: [&str; 2] = ["field", "event"];
 const INTEGERS: [&str; 4] = ["block", "row", "index", "lane"];
 const NUMBERS: [&str; 6] = ["distance", "speed", "x", "y", "longitude", "latitude"];
-
-fn properties() -> Result<WriterPropertiesPtr> {
-    let mut properties = WriterProperties::builder()
-        .set_created_by(concat!("lanewright ", env!("CARGO_PKG_VERSION")).to_owned())
-        .set_compression(Compression::ZSTD(ZstdLevel::try_new(1)?))
-        .set_dictionary_enabled(false)
-        .set_statistics_enabled(EnabledStatistics::Chunk)
-        .set_offset_index_disabled(true);
-    for name in WORDS {
-        properties = properties.set_column_dictionary_enabled(ColumnPath::from(name), true);
-    }
-    for name in INTEGERS {
-        properties = properties.set_column_encoding(ColumnPath::from(name), Encoding::DELTA_BINARY_PACKED);
-    }
-    let point = ["x", "y"].map(|name| ColumnPath::from(vec!["geometry".to_owned(), name.to_owned()]));
-    for path in NUMBERS.map(ColumnPath::from).into_iter().chain(point) {
-        properties = properties.set_column_encoding(path, Encoding::BYTE_STREAM_SPLIT);
-    }
-    Ok(Arc::new(properties.build()))
-}
 
 fn root() -> Result<TypePtr> {
     let text =
@@ -177,7 +150,7 @@ mod tests {
     fn what_is_written_is_read_back() {
         let header = Header { projjson: json!({"type": "ProjectedCRS"}), epoch: None };
         let mut bytes = Vec::new();
-        write(&mut bytes, &header, [group(1), group(2)].into_iter()).unwrap();
+        write(&mut bytes, &header, 2, |number| group(number as i32 + 1)).unwrap();
         let reader = SerializedFileReader::new(Bytes::from(bytes)).unwrap();
         let rows: Vec<_> = reader.get_row_iter(None).unwrap().map(Result::unwrap).collect();
         assert_eq!(rows.len(), 4);

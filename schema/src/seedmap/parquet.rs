@@ -17,7 +17,7 @@ use parquet::file::metadata::{ColumnChunkMetaData, KeyValue};
 use parquet::file::properties::{EnabledStatistics, WriterProperties, WriterPropertiesPtr};
 use parquet::file::writer::{SerializedFileWriter, SerializedPageWriter, TrackedWrite};
 use parquet::schema::types::{
-    ColumnDescPtr, ColumnPath, PrimitiveTypeBuilder, SchemaDescPtr, SchemaDescriptor, Type, TypePtr,
+    ColumnDescPtr, PrimitiveTypeBuilder, SchemaDescPtr, SchemaDescriptor, Type, TypePtr,
 };
 use serde_json::{Value, json};
 use std::io::{self, Write};
@@ -73,7 +73,19 @@ pub fn write(
     groups: usize,
     make: impl Fn(usize) -> SeedColumns + Sync,
 ) -> io::Result<()> {
-    let format = Format::new().map_err(io::Error::other)?;
+    let format = root().and_then(Format::new).map_err(io::Error::other)?;
+    write_groups(out, header, &format, groups, |group, last| format.encode(&make(group), &mut last.names))
+}
+
+/// Writes a file of row groups. `encode` gives each of them, in any order and on any thread; columns that
+/// a thread may need again it keeps in [`Last`].
+pub(super) fn write_groups(
+    out: &mut dyn Write,
+    header: &Header,
+    format: &Format,
+    groups: usize,
+    encode: impl Fn(usize, &mut Last) -> Result<Encoded> + Sync,
+) -> io::Result<()> {
     let mut file =
         SerializedFileWriter::new(Vec::new(), format.schema.root_schema_ptr(), format.properties.clone())
             .map_err(io::Error::other)?;
@@ -83,12 +95,12 @@ pub fn write(
             .map(|worker| {
                 // One group waits while the next is made, so memory stays flat.
                 let (sender, queue) = sync_channel(1);
-                let (format, make) = (&format, &make);
+                let encode = &encode;
                 let own = (worker..groups).step_by(workers().min(groups));
                 scope.spawn(move || {
-                    let mut names = Names::default();
+                    let mut last = Last::default();
                     for group in own {
-                        if sender.send(format.encode(&make(group), &mut names)).is_err() {
+                        if sender.send(encode(group, &mut last)).is_err() {
                             return;
                         }
                     }
@@ -173,26 +185,33 @@ impl Bounds {
 }
 
 /// A row group ready to be written.
-struct Encoded {
-    chunks: Vec<Chunk>,
-    bounds: Bounds,
+pub(super) struct Encoded {
+    pub(super) chunks: Vec<Chunk>,
+    pub(super) bounds: Bounds,
 }
 
 /// One column of a row group, encoded and compressed.
 #[derive(Clone)]
-struct Chunk {
+pub(super) struct Chunk {
     bytes: Bytes,
     close: ColumnCloseResult,
 }
 
-/// The last column of field names made, since most row groups need the very same.
+/// The last columns of words that a thread made, since most row groups need the very same.
 #[derive(Default)]
-struct Names {
+pub(super) struct Last {
+    pub(super) names: Names,
+    pub(super) words: Option<(Vec<bool>, Chunk)>,
+}
+
+/// The last column of field names.
+#[derive(Default)]
+pub(super) struct Names {
     last: Option<(String, usize, Chunk)>,
 }
 
 /// The schema with how each column is encoded.
-struct Format {
+pub(super) struct Format {
     schema: SchemaDescPtr,
     properties: WriterPropertiesPtr,
 }
@@ -202,8 +221,10 @@ const COORDINATES: [&str; 4] = ["x", "y", "longitude", "latitude"];
 const DEVIATIONS: [&str; 2] = ["sigma_along", "sigma_across"];
 
 impl Format {
-    fn new() -> Result<Self> {
-        let schema = SchemaDescriptor::new(root()?);
+    /// Of a file with these columns: words by a dictionary, whole numbers by their differences, others by
+    /// byte streams.
+    pub(super) fn new(root: TypePtr) -> Result<Self> {
+        let schema = SchemaDescriptor::new(root);
         let mut properties = WriterProperties::builder()
             .set_created_by(concat!("lanewright ", env!("CARGO_PKG_VERSION")).to_owned())
             .set_compression(Compression::ZSTD(ZstdLevel::try_new(1)?))
@@ -211,13 +232,15 @@ impl Format {
             .set_statistics_enabled(EnabledStatistics::Chunk)
             .set_offset_index_disabled(true)
             .set_write_batch_size(PAGE_VALUES)
-            .set_data_page_row_count_limit(PAGE_VALUES)
-            .set_column_dictionary_enabled(ColumnPath::from("field"), true);
+            .set_data_page_row_count_limit(PAGE_VALUES);
         for column in schema.columns() {
             let encoding = match column.physical_type() {
                 Physical::DOUBLE | Physical::FLOAT => Encoding::BYTE_STREAM_SPLIT,
                 Physical::INT32 => Encoding::DELTA_BINARY_PACKED,
-                _ => continue,
+                _ => {
+                    properties = properties.set_column_dictionary_enabled(column.path().clone(), true);
+                    continue;
+                }
             };
             properties = properties.set_column_encoding(column.path().clone(), encoding);
             if column.physical_type() == Physical::DOUBLE {
@@ -241,15 +264,19 @@ impl Format {
         for (at, values) in [&rows.sigma_along, &rows.sigma_across].into_iter().enumerate() {
             chunks.push(self.chunk::<FloatType>(1 + INTEGERS.len() + COORDINATES.len() + at, values)?);
         }
-        // The point's coordinates are `x` and `y` again, so their bytes are too.
-        for at in 0..2 {
-            let copied = &chunks[1 + INTEGERS.len() + at];
-            chunks.push(copied.of_column(&self.schema.column(chunks.len()))?);
-        }
+        self.repeat(&mut chunks, 1 + INTEGERS.len())?;
         Ok(Encoded { chunks, bounds: Bounds::of(&rows.x, &rows.y) })
     }
 
-    fn names(&self, field: &str, rows: usize, names: &mut Names) -> Result<Chunk> {
+    /// Appends the point's coordinates: they are `x` and `y` again, so their bytes are too.
+    pub(super) fn repeat(&self, chunks: &mut Vec<Chunk>, x: usize) -> Result<()> {
+        for column in [x, x + 1] {
+            chunks.push(chunks[column].of_column(&self.schema.column(chunks.len()))?);
+        }
+        Ok(())
+    }
+
+    pub(super) fn names(&self, field: &str, rows: usize, names: &mut Names) -> Result<Chunk> {
         if let Some((name, count, chunk)) = &names.last
             && name == field
             && *count == rows
@@ -261,7 +288,7 @@ impl Format {
         Ok(chunk)
     }
 
-    fn chunk<T: DataType>(&self, column: usize, values: &[T::T]) -> Result<Chunk> {
+    pub(super) fn chunk<T: DataType>(&self, column: usize, values: &[T::T]) -> Result<Chunk> {
         let mut sink = TrackedWrite::new(Vec::new());
         let pages = Box::new(SerializedPageWriter::new(&mut sink));
         let mut writer = get_typed_column_writer::<T>(get_column_writer(

@@ -4,6 +4,7 @@
 //! millimetre on the ground being a unit of the drawing.
 
 use super::super::words;
+use crate::seeds::members;
 use crate::weeding::{BladeMotion, Section};
 use lanewright_schema::quantity::Length;
 use std::fmt::Write;
@@ -57,26 +58,33 @@ pub fn svg(section: &Section) -> String {
 fn draw_row(out: &mut String, section: &Section, row: f64) {
     let spacing = section.plant_spacing.to_mm();
     let count = (LENGTH_MM / spacing + 0.5).ceil() as u32;
-    let places: Vec<f64> =
-        (0..count).map(|i| spacing * (f64::from(i) + 0.5)).filter(|&x| x < LENGTH_MM).collect();
+    let hill = section.pattern.length().to_mm();
+    let places: Vec<f64> = (0..count)
+        .map(|i| spacing * (f64::from(i) + 0.5) - hill / 2.0)
+        .filter(|&x| x + hill < LENGTH_MM)
+        .collect();
+    let members: Vec<f64> = members(section.pattern).map(|metres| 1000.0 * metres).collect();
+    let plants: Vec<f64> = places.iter().flat_map(|place| members.iter().map(move |m| place + m)).collect();
     let clear = section.clear.to_mm();
     if clear > 0.0 && section.in_row.is_none() {
         rectangle(out, 0.0, row - clear, LENGTH_MM, 2.0 * clear, CLEAR);
     }
-    for &x in &places {
+    for &x in &plants {
         if section.in_row.is_some() {
             circle(out, x, row, clear, CLEAR);
         }
     }
     if let Some(motion) = &section.in_row {
         for pair in places.windows(2) {
-            trapezoid(out, motion, row, pair[0], pair[1]);
+            trapezoid(out, motion, row, pair[0] + hill, pair[1]);
         }
     }
-    for &x in &places {
+    for &x in &plants {
         if section.plant_radius > Length::ZERO {
             circle(out, x, row, section.plant_radius.to_mm(), LEAF);
         }
+    }
+    for &x in &plants {
         circle(out, x, row, 3.0, INK);
     }
 }

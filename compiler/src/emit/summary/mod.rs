@@ -94,7 +94,7 @@ fn totals(compiled: &Compiled, findings: &[Finding]) -> Block {
     let mass = compiled.fields.iter().map(|field| field.budget.seed.mass).sum();
     let weeding = order.operations.iter().any(|operation| operation.is_weeding());
     let seed = if weeding {
-        ("Places on the seed map", words::count(figures.seeds))
+        ("Seeds on the seed map", words::count(figures.seeds))
     } else {
         ("Seed", format!("{} seeds, {}", words::count(figures.seeds), words::mass(mass)))
     };

@@ -56,7 +56,7 @@ fn facts(field: &Field, plan: &FieldPlan, weeding: &Weeding) -> Block {
             rows.push((
                 "Expected loss",
                 format!(
-                    "{} of the places, about {}, have their plant where the tools pass",
+                    "{} of the plants, {} if every seed comes up, stand where the tools pass",
                     fine_percent(shares.loss),
                     words::count((shares.loss * plan.budget.seed.seeds as f64).round() as u64)
                 ),
