@@ -13,6 +13,7 @@ use crate::lanes::{self, LanePlan, LeftOverReason};
 use crate::operations::{self, Release, WorkOrder};
 use crate::read::{self, Input, Sources};
 use crate::rest::{self, Rest, Restart};
+use crate::retrace::{self, Retraced};
 use crate::route::{self, Route, Rows};
 use crate::rules;
 use crate::seeds::{self, SeedMap};
@@ -155,8 +156,9 @@ fn weeding_stages(
     findings: &mut Vec<Finding>,
 ) -> Option<FieldPlan> {
     let machine = &job.machine;
-    let weeding = weeding::weeding(&asked.pass, machine, baseline, field, &sown).tell(findings)?;
-    let SownField { lanes, seeds, .. } = sown;
+    let over = retrace::retrace(&asked.pass, machine, field, place, sown).tell(findings)?;
+    let weeding = weeding::weeding(&asked.pass, machine, baseline, field, &over).tell(findings)?;
+    let Retraced { lanes, seeds, .. } = over;
     let route = route::route(field, place, machine, &lanes, Rows::SownBefore).tell(findings)?;
     let lanes = lanes::without(lanes, &route.cut_off, LeftOverReason::CutOff, machine);
     let uncertainty = uncertainty::uncertainty(machine, baseline, &field.crop, &field.spacing);

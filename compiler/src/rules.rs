@@ -164,6 +164,26 @@ pub const WEEDING: &[Rule] = &[
     .source(PRACTICE)
     .example("date = 2027-04-27, emergence = 2027-04-27"),
     error(
+        "season/given-twice",
+        "a day of emergence, or temperatures, said in two ways",
+        "one of them would be passed over in silence",
+    )
+    .example("`emergence` beside `season`"),
+    error(
+        "season/no-weather",
+        "temperatures that are missing, unreadable, or end before the crop is up",
+        "a day of emergence that is guessed would let tools go over seedlings",
+    )
+    .example("a table that begins after the day of sowing"),
+    error(
+        "season/too-cold",
+        "a crop that is not up within a year by the temperatures given",
+        "base temperature, thermal time and temperatures do not belong together",
+    )
+    .formula("Σ degree-days above the base ≥ thermal time; single sine, horizontal cutoff at the ceiling")
+    .source("Allen 1976, Environmental Entomology 5:388")
+    .example("base_temperature = \"25 °C\" with monthly means below 20 °C"),
+    error(
         "weeding/deeper-than-seed",
         "tools over the seeds that come nearer to them than the clearance",
         "it would move the seeds that every later pass counts on",
@@ -177,7 +197,22 @@ pub const WEEDING: &[Rule] = &[
         "a tool beside its gap works in a row",
     )
     .source("plane geometry")
-    .example("rows = 8 over lanes that were sown six rows at a time"),
+    .example("row_spacing = \"50 cm\" over rows that were sown 45 cm apart"),
+    error(
+        "weeding/not-square",
+        "a pass across rows whose places do not stand in columns",
+        "a tool that crosses the rows between two columns would meet plants",
+    )
+    .source("plane geometry")
+    .example("direction = \"across\" over a map with stagger = \"half\""),
+    warning(
+        "weeding/left-out",
+        "sown rows that this machine cannot go over",
+        "what is not weeded here has to be weeded otherwise",
+    )
+    .formula("radius beside the sown way ≥ turning radius; body and antennas inside the fence")
+    .source("plane geometry")
+    .example("turning_radius = \"2.5 m\" with three tool rows over bends of 2.5 m that were sown by six"),
     error(
         "weeding/drilled-row",
         "a blade in rows that were drilled",
@@ -210,10 +245,10 @@ pub const WEEDING: &[Rule] = &[
     .example("speed = \"4 km/h\" with 80 ms in and 80 ms out"),
     error(
         "weeding/row-band",
-        "a blade that rests nearer to the row than its plants need",
+        "a blade that rests nearer to a row than its plants need, its own or the next",
         "at rest it would drag through plants",
     )
-    .formula("row_band / 2 ≥ r")
+    .formula("r ≤ row_band / 2 ≤ row spacing − r")
     .source("plane geometry")
     .example("row_band = \"6 cm\" with 7 cm clear round each plant"),
 ];

@@ -1,5 +1,5 @@
 //! Every format that goes into or comes out of Lanewright: the TOML job, surveys, the ISO 11783-10 task
-//! data set, the plan, the seed map and the manifest.
+//! data set, tables of temperatures, the plan, the seed map and the manifest.
 //!
 //! Nothing here computes. A format is a set of plain types with a reader and a writer; what the
 //! values mean for a field is the business of the compiler.
@@ -11,3 +11,4 @@ pub mod quantity;
 pub mod seedmap;
 pub mod survey;
 pub mod taskdata;
+pub mod weather;

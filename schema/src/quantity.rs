@@ -56,6 +56,20 @@ quantity! {
     }
 }
 quantity! {
+    /// A temperature. Stored in degrees Celsius.
+    Temperature {
+        /// From degrees Celsius.
+        celsius / to_celsius = 1.0;
+    }
+}
+quantity! {
+    /// Warmth over time. Stored in degrees Celsius times days.
+    ThermalTime {
+        /// From degree-days.
+        degree_days / to_degree_days = 1.0;
+    }
+}
+quantity! {
     /// A speed. Stored in metres per second.
     Speed {
         /// From metres per second.

@@ -9,6 +9,7 @@ mod golden;
 mod lattice;
 mod licences;
 mod reference;
+mod retrace;
 mod seeding;
 mod setting;
 mod turns;

@@ -8,12 +8,12 @@ use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
 
-fn root() -> PathBuf {
+pub fn root() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("..")
 }
 
 /// The repository with some files in place of its own.
-struct Changed(BTreeMap<String, Vec<u8>>);
+pub struct Changed(pub BTreeMap<String, Vec<u8>>);
 
 impl Sources for Changed {
     fn read(&self, path: &str, _limit: usize) -> Result<Vec<u8>, SourceError> {
@@ -31,19 +31,27 @@ fn sound() -> String {
 }
 
 fn told(job: &str, other: &[(&str, Vec<u8>)]) -> (Vec<Finding>, bool) {
-    let files = other.iter().map(|(path, bytes)| ((*path).to_owned(), bytes.clone()));
-    let files = files.chain([(JOB.to_owned(), job.as_bytes().to_vec())]).collect();
-    let compilation = pipeline::compile(&Changed(files), JOB);
+    told_in(JOB, job, other.iter().map(|(path, bytes)| ((*path).to_owned(), bytes.clone())).collect())
+}
+
+/// What is told of a job at a path, with some files in place of the repository's, and whether it compiles.
+pub fn told_in(path: &str, job: &str, mut files: BTreeMap<String, Vec<u8>>) -> (Vec<Finding>, bool) {
+    files.insert(path.to_owned(), job.as_bytes().to_vec());
+    let compilation = pipeline::compile(&Changed(files), path);
     (compilation.findings, compilation.compiled.is_some())
 }
 
-/// The one error, and the line of the job at which it is told.
 fn refused(job: &str) -> (Finding, String) {
-    let (findings, compiled) = told(job, &[]);
+    refused_in(JOB, job, BTreeMap::new())
+}
+
+/// The one error, and the line of the job at which it is told.
+pub fn refused_in(path: &str, job: &str, files: BTreeMap<String, Vec<u8>>) -> (Finding, String) {
+    let (findings, compiled) = told_in(path, job, files);
     let errors: Vec<Finding> = findings.into_iter().filter(|f| f.severity == Severity::Error).collect();
     assert!(!compiled && errors.len() == 1, "{errors:#?}");
     let span = errors[0].span.clone().expect("a place");
-    let text = if span.file == JOB {
+    let text = if span.file == path {
         job.to_owned()
     } else {
         fs::read_to_string(root().join(&span.file)).expect("the file of the finding")
@@ -145,6 +153,56 @@ fn a_pass_over_the_seeds_stays_above_them_and_ahead_of_them() {
     assert_eq!((finding.rule, line.as_str()), ("weeding/after-emergence", "date = 2027-05-14"));
 }
 
+fn over_seeds_by_season(season: &str) -> String {
+    over_seeds("15 mm", "2027-05-10").replace("emergence = 2027-05-14", &format!("season = {{ {season} }}"))
+}
+
+const MONTHS: &str = "[\"1 °C\", \"2 °C\", \"5 °C\", \"8 °C\", \"13 °C\", \"16 °C\", \"18 °C\", \"17 °C\", \"14 °C\", \"10 °C\", \"5 °C\", \"2 °C\"]";
+const CABBAGE: &str = "sown_on = 2027-05-03, base_temperature = \"3.5 °C\", thermal_time = \"100 °C d\"";
+
+/// 100 °C d above 3.5 °C, fitted to the days of Harrington and Minges 1954 for cabbage, in May of 13 °C on
+/// average: the thirteenth day, the third counted.
+#[test]
+fn the_day_of_emergence_comes_from_thermal_time_where_it_is_not_given() {
+    let job = over_seeds_by_season(&format!("{CABBAGE}, monthly = {MONTHS}"));
+    assert!(told(&job, &[]).1, "{:#?}", told(&job, &[]).0);
+    let (finding, line) = refused(&job.replace("date = 2027-05-10", "date = 2027-05-15"));
+    assert_eq!((finding.rule, line.as_str()), ("weeding/after-emergence", "date = 2027-05-15"));
+    assert!(finding.message.contains("expected from 2027-05-15 on"), "{}", finding.message);
+}
+
+#[test]
+fn a_season_that_does_not_tell_the_day_is_refused_at_its_line() {
+    let eleven = MONTHS.replacen("\"1 °C\", ", "", 1);
+    let cold = "sown_on = 2027-05-03, base_temperature = \"25 °C\", thermal_time = \"100 °C d\"";
+    for (season, rule) in [
+        (CABBAGE.to_owned(), "season/no-weather"),
+        (format!("{CABBAGE}, monthly = {eleven}"), "season/no-weather"),
+        (format!("{CABBAGE}, monthly = {MONTHS}, daily = \"logs/spring.csv\""), "season/given-twice"),
+        (format!("{cold}, monthly = {MONTHS}"), "season/too-cold"),
+        (format!("{CABBAGE}, ceiling_temperature = \"2 °C\", monthly = {MONTHS}"), "job/out-of-range"),
+    ] {
+        let table = ("demo-jobs/logs/spring.csv", b"date,mean\n2027-05-03,11\n".to_vec());
+        let (findings, compiled) = told(&over_seeds_by_season(&season), &[table]);
+        let finding = findings.iter().find(|finding| finding.rule == rule);
+        let finding = finding.unwrap_or_else(|| panic!("{rule}: {findings:#?}"));
+        assert!(!compiled && finding.span.is_some() && finding.hint.is_some(), "{finding:#?}");
+    }
+    let twice =
+        over_seeds("15 mm", "2027-05-10") + &format!("season = {{ {CABBAGE}, monthly = {MONTHS} }}\n");
+    assert_eq!(refused(&twice).0.rule, "season/given-twice");
+    for (table, fact) in [
+        ("date,mean\n2027-05-03,11\n2027-05-04,12\n", "no temperature for 2027-05-05, when 16.0 of 100 °C d"),
+        ("date,mean\n2027-05-04,11\n", "no temperature for 2027-05-03"),
+        ("day,mean\n2027-05-03,11\n", "missing field `date`"),
+    ] {
+        let job = over_seeds_by_season(&format!("{CABBAGE}, daily = \"logs/spring.csv\""));
+        let (findings, compiled) = told(&job, &[("demo-jobs/logs/spring.csv", table.as_bytes().to_vec())]);
+        let finding = findings.iter().find(|finding| finding.rule == "season/no-weather").expect(fact);
+        assert!(!compiled && finding.message.contains(fact), "{}", finding.message);
+    }
+}
+
 /// The pass of the demo job between the rows.
 fn inter_row(tools: &str) -> String {
     let job = sound();
@@ -194,7 +252,7 @@ fn what_would_open_the_window_is_told_with_figures() {
     let mended = large.replace("deviations = 2", &quoted(&hint));
     assert!(mended != large && told(&mended, &[]).1, "{hint}");
 
-    let (finding, _) = refused(&with("plant_radius = \"4 cm\"", "plant_radius = \"20 cm\""));
+    let (finding, _) = refused(&with("plant_radius = \"4 cm\"", "plant_radius = \"16 cm\""));
     let hint = finding.hint.unwrap();
     assert!(hint.contains("leaves reach less far"), "{hint}");
 }

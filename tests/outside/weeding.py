@@ -43,6 +43,8 @@ def check(folder, report):
     report.check("the sown folder lies beside the jobs", sown.exists(), sown)
     for weeding in plan.manifest["weeding"]:
         loss(weeding, Emitted(sown), report)
+        if not weeding["blade"] and weeding["clear_m"] > 0:
+            beside_other_blocks(weeding, plan, events, Emitted(sown), report)
         if weeding["blade"]:
             outside_circles(weeding, events, sown, missing(plan), report)
 
@@ -67,7 +69,7 @@ def under_the_tool(plan, events, report):
         said = lane.properties
         mine = (events["lane"] == said["order"]) & (events["field"].astype(str) == lane.field)
         for piece in said["rows"]:
-            of_row = np.flatnonzero(mine & (events["row"] == piece["row"]))[:400]
+            of_row = np.flatnonzero(mine & (events["row"] == piece["row"]))[:100]
             for at in of_row:
                 distance = events["distance"][at]
                 if not piece["from_m"] - 0.01 <= distance <= piece["to_m"] + 0.01:
@@ -82,19 +84,17 @@ def under_the_tool(plan, events, report):
 
 
 def on_lane(lane, distance):
-    """Place and direction after so many metres of the lane's pieces, by small steps."""
+    """Place and direction after so many metres of the lane's pieces, lines and arcs."""
     place = np.array(lane["start_m"])
     angle = np.radians(90 - lane["heading_deg"])
     left = distance
     for length, begin, end in lane["pieces"]:
+        assert begin == end, "a lane has lines and arcs alone"
         part = min(left, length)
-        steps = 1 if begin == end == 0 else max(1, int(part / 0.02))
-        for step in range(steps):
-            along = part * (step + 0.5) / steps
-            curvature = begin + (end - begin) * (along / length if length else 0)
-            turn = curvature * part / steps
-            place = place + part / steps * np.array([np.cos(angle + turn / 2), np.sin(angle + turn / 2)])
-            angle += turn
+        turn = begin * part
+        chord = part * np.sinc(turn / 2 / np.pi)
+        place = place + chord * np.array([np.cos(angle + turn / 2), np.sin(angle + turn / 2)])
+        angle += turn
         left -= part
         if left <= 0:
             break
@@ -126,6 +126,51 @@ def outside_circles(weeding, events, sown, missing, report):
     area = swept.area().sum()
     soil = sown_area(Emitted(sown), field)
     report.close("the surface worked is the area swept", weeding["surface"], area / soil, 2e-4, field)
+
+
+def beside_other_blocks(weeding, plan, events, sown, report):
+    """Tools beside straight rows, half the row spacing to each side, stay out of other blocks' circles."""
+    field = weeding["field"]
+    sigma = np.array(weeding["sigma_m"])
+    deviations = ((weeding["clear_m"] - weeding["plant_radius_m"]) / sigma[:, 1].max())
+    clear = weeding["plant_radius_m"] + deviations * sigma.max()
+    laps = [lane.properties["order"] for lane in plan.of("lane", field)
+            if any(begin or end for _, begin, end in lane.properties["pieces"])]
+    straight = (events["field"].astype(str) == field) & ~np.isin(events["lane"], laps)
+    enter = np.flatnonzero(straight & (events["event"].astype(str) == "in"))
+    begin = np.column_stack([events["x"][enter], events["y"][enter]])
+    end = np.column_stack([events["x"][enter + 1], events["y"][enter + 1]])
+    plants, blocks = [], []
+    for row in sown.seed_rows:
+        if row.field == field:
+            own = plants_of_row(row, set())
+            plants.append(own)
+            blocks.append(np.full(len(own), row.properties["block"]))
+    plants, blocks = np.concatenate(plants), np.concatenate(blocks)
+    half = next(f["crop"]["row_spacing_m"] for f in sown.manifest["fields"] if f["name"] == field) / 2
+    step, least = 0.25, np.inf
+    for block in np.unique(events["block"][enter]):
+        others = plants[blocks != block]
+        if len(others) == 0:
+            continue
+        of_block = events["block"][enter] == block
+        first, last = begin[of_block], end[of_block]
+        length = np.hypot(*(last - first).T)
+        ahead = (last - first) / length[:, None]
+        parts = np.ceil(length / step).astype(int) + 1
+        strip = np.repeat(np.arange(len(first)), parts)
+        share = np.concatenate([np.linspace(0, 1, count) for count in parts])
+        along_axis = first[strip] + ahead[strip] * (share * length[strip])[:, None]
+        found = scipy.spatial.cKDTree(others).query_ball_point(along_axis, np.hypot(half + clear, step))
+        strip = np.repeat(strip, [len(some) for some in found])
+        offset = others[np.concatenate(found).astype(int)] - first[strip]
+        along = (offset * ahead[strip]).sum(axis=1)
+        across = np.abs(offset[:, 0] * ahead[strip][:, 1] - offset[:, 1] * ahead[strip][:, 0])
+        beyond = np.maximum(np.maximum(-along, along - length[strip]), 0)
+        distance = np.hypot(beyond, np.maximum(across - half, 0))
+        least = min(least, distance.min(initial=np.inf))
+    report.check("no tool beside a row near a plant of another block", least >= clear - 0.002,
+                 f"{least:.4f} of {clear:.4f} m")
 
 
 class Swept:
@@ -203,18 +248,17 @@ def members(said):
 
 
 def plants_of(sown, field, missing):
-    places = []
-    for row in sown.seed_rows:
-        if row.field == field:
-            said, along = row.properties, members(row.properties)
-            there = [at for at in range(said["count"])
-                     if (field, said["block"], said["row"], said["first"] + at) not in missing]
-            steps = (np.array(there)[:, None] * said["spacing_m"] + along).ravel()
-            single = len(row.ground.coords) < 2 or row.ground.length == 0
-            points = np.tile(row.ground.coords[0], (len(steps), 1)) if single else (
-                shapely.get_coordinates(shapely.line_interpolate_point(row.ground, steps)))
-            places.append(points)
-    return np.concatenate(places)
+    return np.concatenate([plants_of_row(row, missing) for row in sown.seed_rows if row.field == field])
+
+
+def plants_of_row(row, missing):
+    said, along = row.properties, members(row.properties)
+    there = [at for at in range(said["count"])
+             if (row.field, said["block"], said["row"], said["first"] + at) not in missing]
+    steps = (np.array(there)[:, None] * said["spacing_m"] + along).ravel()
+    if len(row.ground.coords) < 2 or row.ground.length == 0:
+        return np.tile(row.ground.coords[0], (len(steps), 1))
+    return shapely.get_coordinates(shapely.line_interpolate_point(row.ground, steps))
 
 
 def sown_area(sown, field):

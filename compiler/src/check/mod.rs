@@ -15,6 +15,7 @@ use std::ops::RangeInclusive;
 
 mod boundary;
 mod crop;
+mod emergence;
 mod field;
 pub(crate) mod frames;
 pub mod job;

@@ -1,11 +1,13 @@
 //! The weeding job as checked: what the text alone decides of a pass. What needs the seed map is left
 //! to `sown` and `weeding`.
 
+use super::emergence;
 use super::{Findings, Machine, Operation, ReferenceFrame, brief, field, machine};
 use crate::diagnostic::{Severity, Span, Told};
 use crate::read::span;
+use crate::season::{Emergence, Season};
 use chrono::NaiveDate;
-use lanewright_schema::job::{self as written, Part, Place, SownFiles, WeedingName, Written};
+use lanewright_schema::job::{self as written, DirectionName, Part, Place, SownFiles, WeedingName, Written};
 use lanewright_schema::quantity::{Length, Time};
 use lanewright_schema::seedmap::missing::{self, Missing};
 use std::collections::BTreeSet;
@@ -44,6 +46,8 @@ pub struct Pass {
     pub operation: Operation,
     /// Day of the work.
     pub date: NaiveDate,
+    /// How it runs over straight rows.
+    pub direction: Direction,
     /// How deep the tools work, above zero.
     pub depth: Length,
     /// The tools.
@@ -54,6 +58,15 @@ pub struct Pass {
     pub over_sown_rows: Time,
     /// Where the job states what a later stage may refuse.
     pub places: PassPlaces,
+}
+
+/// How a pass runs over straight rows.
+#[derive(Copy, Clone, Debug, PartialEq, Eq)]
+pub enum Direction {
+    /// Along them.
+    Along,
+    /// At right angles to them.
+    Across,
 }
 
 /// Where the job states parts of a pass.
@@ -73,6 +86,8 @@ pub struct PassPlaces {
     pub rows: Span,
     /// The table of places without a seed.
     pub missing: Span,
+    /// The direction over the rows.
+    pub direction: Span,
 }
 
 /// What works the soil.
@@ -87,10 +102,12 @@ pub enum Tools {
 }
 
 /// Tools that work above the seeds.
-#[derive(Copy, Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct OverSeeds {
     /// First day on which plants are expected to be up.
     pub emergence: NaiveDate,
+    /// What that day was computed from, where it was not given.
+    pub thermal: Option<(Season, Emergence)>,
     /// How much shallower than the seed they stay.
     pub clearance: Length,
     /// How wide one row's tool works; the whole row spacing where the whole surface is worked.
@@ -205,6 +222,10 @@ fn pass(file: &written::Pass, machine: &written::Machine, findings: &mut Finding
             WeedingName::IntraRow => Operation::IntraRowWeeding,
         },
         date: file.date.value,
+        direction: match file.direction.as_ref().map(|direction| direction.value) {
+            Some(DirectionName::Across) => Direction::Across,
+            Some(DirectionName::Along) | None => Direction::Along,
+        },
         depth: file.depth.value,
         tools: tools?,
         missing,
@@ -217,6 +238,7 @@ fn pass(file: &written::Pass, machine: &written::Machine, findings: &mut Finding
             width: span(width),
             rows: span(&machine.rows.place),
             missing: span(file.missing.as_ref().map_or(&file.place, |table| &table.place)),
+            direction: span(file.direction.as_ref().map_or(&file.place, |direction| &direction.place)),
         },
     })
 }
@@ -269,34 +291,54 @@ fn over_seeds(
 ) -> Option<OverSeeds> {
     not_used(file.blade.as_ref().map(|blade| &blade.place), "blade", findings);
     not_used(file.plant_radius.as_ref().map(|radius| &radius.place), "plant_radius", findings);
-    let emergence = needed(file.emergence.as_ref(), "emergence", "2027-04-27", file, findings);
+    let (emergence, thermal) = match (&file.emergence, &file.season) {
+        (None, Some(season)) => match emergence::of(season, findings) {
+            Some((season, found)) => (Some(found.date), Some((season, found))),
+            None => return None,
+        },
+        (Some(given), Some(season)) => {
+            findings
+                .raise(
+                    "season/given-twice",
+                    &season.place,
+                    "the day of emergence is given and to be computed",
+                )
+                .hint("leave out `season` or `emergence`");
+            (Some(given.value), None)
+        }
+        _ => (
+            needed(file.emergence.as_ref(), "emergence", "2027-04-27", file, findings).map(|day| day.value),
+            None,
+        ),
+    };
     let clearance = file.seed_clearance.as_ref().map_or(SEED_CLEARANCE, |clearance| clearance.value);
     if let Some(clearance) = &file.seed_clearance {
         findings.not_negative(clearance, "seed_clearance");
     }
     let emergence = emergence?;
-    if file.date.value >= emergence.value {
+    if file.date.value >= emergence {
         findings
             .raise(
                 "weeding/after-emergence",
                 &file.date.place,
                 format!(
                     "the pass over the seeds is planned for {}, plants are expected from {} on",
-                    file.date.value, emergence.value
+                    file.date.value, emergence
                 ),
             )
-            .hint(format!("write a day before {}, or order `inter-row weeding`", emergence.value));
+            .hint(format!("write a day before {emergence}, or order `inter-row weeding`"));
     }
     let worked = match &file.tools {
         Some(tools) => gap_tools(tools, findings).2,
         None => machine.row_spacing.value,
     };
-    Some(OverSeeds { emergence: emergence.value, clearance, worked })
+    Some(OverSeeds { emergence, thermal, clearance, worked })
 }
 
 fn between_rows(file: &written::Pass, findings: &mut Findings) -> Option<BetweenRows> {
     not_used(file.blade.as_ref().map(|blade| &blade.place), "blade", findings);
     not_used(file.emergence.as_ref().map(|day| &day.place), "emergence", findings);
+    not_used(file.season.as_ref().map(|season| &season.place), "season", findings);
     let clear = clear(file, findings);
     let example = "{ per_gap = 2, width = \"14 cm\", overlap = \"2 cm\" }";
     let tools = needed(file.tools.as_ref(), "tools", example, file, findings)?;
@@ -333,6 +375,7 @@ fn gap_tools(tools: &written::GapTools, findings: &mut Findings) -> (u32, Length
 fn in_row(file: &written::Pass, findings: &mut Findings) -> Option<InRow> {
     not_used(file.tools.as_ref().map(|tools| &tools.place), "tools", findings);
     not_used(file.emergence.as_ref().map(|day| &day.place), "emergence", findings);
+    not_used(file.season.as_ref().map(|season| &season.place), "season", findings);
     let clear = clear(file, findings);
     let example = "{ width = \"4 cm\", travel_in = \"80 ms\", travel_out = \"80 ms\" }";
     let blade = needed(file.blade.as_ref(), "blade", example, file, findings)?;

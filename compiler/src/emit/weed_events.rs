@@ -76,9 +76,9 @@ impl Working<'_> {
             let places = self.places(run);
             self.weeding.events[index].each(run, &driven, |event| {
                 let ToolEvent { event, index, distance_m, along_m, at } = event;
-                let place = match &places {
-                    Some(line) => line.to_geo(along_m),
-                    None => self.site.inverse.to_geo(at),
+                let place = match (&places, along_m) {
+                    (Some(line), Some(along_m)) => line.to_geo(along_m),
+                    _ => self.site.inverse.to_geo(at),
                 };
                 columns.index.push(index as i32);
                 columns.event.push(event);

@@ -11,6 +11,7 @@ mod lap_rows;
 mod left_over;
 mod missed;
 mod no_room;
+mod over_rows;
 mod straight;
 mod toolbar;
 
@@ -19,6 +20,8 @@ use crate::diagnostic::{Severity, Told};
 use crate::geometry::{Path, Point, region};
 use crate::site::FieldSite;
 use crate::turns::{self, FreeSpace};
+pub use over_rows::{LatticeRows, OverRows, over_rows};
+
 use contour::contour_block;
 use division::Run;
 use geo::{BoundingRect, Intersects, MultiPolygon, Polygon, Rect};

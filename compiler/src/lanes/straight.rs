@@ -31,55 +31,40 @@ pub fn straight_block(
     angle: f64,
     shortest_lane: f64,
 ) -> LaidBlock {
-    let lattice = Lattice::new(zone, fence, toolbar, angle);
-    let rows = lattice.zone.inside(lattice.first_row, toolbar.row_spacing, lattice.rows);
-    let drivable = Drivable { fence, edges: &lattice.fence, axes: &lattice.axes, toolbar };
-    let reference = |first: i64| lattice.row(first) - toolbar.row_offsets[0];
-    let mut taken: Vec<(i64, Vec<RowPiece>)> = Vec::new();
-    let mut unworked = rows.clone();
-    for group in groups(lattice.rows as i64, toolbar) {
-        for reach in drivable.tool_reach(reference(group.first)) {
-            let pieces = group.pieces(&rows, reach);
-            let long_enough = pieces.into_iter().filter(|pieces| extent(pieces).length() >= shortest_lane);
-            taken.extend(long_enough.map(|pieces| (group.first, pieces)));
-        }
-    }
-    for piece in taken.iter().flat_map(|lane| &lane.1) {
-        let row = &mut unworked[piece.row as usize];
-        *row = without(row, piece.along);
-    }
-    let reach = |first: i64| drivable.tool_reach(reference(first));
-    taken.extend(missed(unworked, toolbar.row_offsets.len(), shortest_lane, reach));
+    let axes = Axes::new(Coord::zero(), angle);
+    let (soil, edges) = (LocalEdges::new(zone, &axes), LocalEdges::new(fence, &axes));
+    let lattice = Lattice::within(&soil, &edges, toolbar, axes);
+    let rows = soil.inside(lattice.first_row, toolbar.row_spacing, lattice.rows);
+    let drivable = Drivable { fence, edges: &edges, axes: &axes, toolbar };
+    let taken = lattice.taken(&rows, &drivable, shortest_lane);
     let covered: Vec<Polygon> =
         taken.iter().flat_map(|lane| &lane.1).map(|piece| lattice.strip(piece)).collect();
-    let lanes = taken
-        .iter()
-        .map(|(first, pieces)| lattice.lane(pieces, extent(pieces), reference(*first), toolbar))
-        .collect();
-    let datum = lattice.axes.ground(lattice.zone.t.from, lattice.first_row);
+    let lanes = lattice.lanes(&taken, toolbar);
+    let datum = axes.ground(soil.t.from, lattice.first_row);
     let worked = region::intersection(&lattice.on_ground(&region::union_all(&covered)), zone);
     let course = Course::Straight { heading: heading_of_angle(angle), datum };
     LaidBlock { block: Block { zone: zone.clone(), course }, lanes, worked }
 }
 
 /// The rows of a block in its heading's coordinates.
-struct Lattice {
-    axes: Axes,
-    zone: LocalEdges,
-    fence: LocalEdges,
+pub struct Lattice {
+    /// The heading's coordinates.
+    pub axes: Axes,
     /// Place of row 0, to the right of the axes.
-    first_row: f64,
-    rows: usize,
-    row_spacing: f64,
+    pub first_row: f64,
+    /// How many rows there are.
+    pub rows: usize,
+    /// From row to row.
+    pub row_spacing: f64,
 }
+
+/// A lane to be: the lattice row under its leftmost tool row, and its pieces.
+pub type Taken = (i64, Vec<RowPiece>);
 
 impl Lattice {
     /// As many whole rows as fit side by side, where the body can be beside the fence, with what is
     /// over shared between both sides.
-    fn new(zone: &MultiPolygon, fence: &MultiPolygon, toolbar: &Toolbar, angle: f64) -> Self {
-        let axes = Axes::new(Coord::zero(), angle);
-        let zone = LocalEdges::new(zone, &axes);
-        let fence = LocalEdges::new(fence, &axes);
+    fn within(zone: &LocalEdges, fence: &LocalEdges, toolbar: &Toolbar, axes: Axes) -> Self {
         let half = toolbar.width / 2.0;
         let from = zone.v.from.max(fence.v.from + toolbar.left() - half);
         let to = zone.v.to.min(fence.v.to - toolbar.right() + half);
@@ -90,9 +75,42 @@ impl Lattice {
             first_row: from + (spare + toolbar.row_spacing) / 2.0,
             rows: rows as usize,
             row_spacing: toolbar.row_spacing,
-            zone,
-            fence,
         }
+    }
+
+    /// Lanes that take the rows in groups of the tool rows, then those that the groups miss.
+    pub fn taken(&self, rows: &[Vec<Interval>], drivable: &Drivable, shortest_lane: f64) -> Vec<Taken> {
+        let toolbar = drivable.toolbar;
+        let reach = |first: i64| drivable.tool_reach(self.reference(first, toolbar));
+        let mut taken: Vec<Taken> = Vec::new();
+        for group in groups(self.rows as i64, toolbar) {
+            for reach in reach(group.first) {
+                let pieces = group.pieces(rows, reach);
+                let long_enough =
+                    pieces.into_iter().filter(|pieces| extent(pieces).length() >= shortest_lane);
+                taken.extend(long_enough.map(|pieces| (group.first, pieces)));
+            }
+        }
+        let mut unworked = rows.to_vec();
+        for piece in taken.iter().flat_map(|lane| &lane.1) {
+            let row = &mut unworked[piece.row as usize];
+            *row = without(row, piece.along);
+        }
+        taken.extend(missed(unworked, toolbar.row_offsets.len(), shortest_lane, reach));
+        taken
+    }
+
+    /// The lanes that were taken.
+    pub fn lanes(&self, taken: &[Taken], toolbar: &Toolbar) -> Vec<Lane> {
+        let lane = |(first, pieces): &Taken| {
+            self.lane(pieces, extent(pieces), self.reference(*first, toolbar), toolbar)
+        };
+        taken.iter().map(lane).collect()
+    }
+
+    /// Where the reference point runs when the leftmost tool row is over a row.
+    fn reference(&self, first: i64, toolbar: &Toolbar) -> f64 {
+        self.row(first) - toolbar.row_offsets[0]
     }
 
     fn row(&self, index: i64) -> f64 {
@@ -203,11 +221,15 @@ pub fn extent(pieces: &[RowPiece]) -> Interval {
 }
 
 /// Where the machine can be on a lane's line.
-struct Drivable<'a> {
-    fence: &'a MultiPolygon,
-    edges: &'a LocalEdges,
-    axes: &'a Axes,
-    toolbar: &'a Toolbar,
+pub struct Drivable<'a> {
+    /// What it stays inside of.
+    pub fence: &'a MultiPolygon,
+    /// The same along the axes.
+    pub edges: &'a LocalEdges,
+    /// Along which it drives.
+    pub axes: &'a Axes,
+    /// The machine.
+    pub toolbar: &'a Toolbar,
 }
 
 impl Drivable<'_> {

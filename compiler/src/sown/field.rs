@@ -1,8 +1,8 @@
 //! One field of the folder: its ground, its blocks and its seeds in metres of the field frame.
 
 use super::folder::Folder;
-use super::{SownField, lanes};
-use crate::check::{Pattern, WeedingJob};
+use super::{Outlets, SownField, lanes};
+use crate::check::Pattern;
 use crate::diagnostic::Finding;
 use crate::geometry::{Gear, Path, Piece, Point, Pose, angle_of_heading, direction, distance};
 use crate::lanes::{Block, BlockIdx, Course, LaneAreas, LaneIdx, LanePlan, LeftOver, LeftOverReason};
@@ -15,13 +15,8 @@ use lanewright_schema::plan::{self, Position, Shape, What};
 use lanewright_schema::quantity::{GeoPoint, Heading, Length};
 use lanewright_schema::seedmap::rows::{RowPattern, Run, SeedRow};
 
-/// A field with its lanes as the weeding machine drives them.
-pub fn sown_field(
-    name: &str,
-    folder: &Folder,
-    asked: &WeedingJob,
-    projector: &Projector,
-) -> Result<SownField, Finding> {
+/// A field with its lanes as they were sown.
+pub fn sown_field(name: &str, folder: &Folder, projector: &Projector) -> Result<SownField, Finding> {
     let mut blocks = Vec::new();
     let mut driven: Vec<&plan::Lane> = Vec::new();
     let mut headland = MultiPolygon(Vec::new());
@@ -46,7 +41,7 @@ pub fn sown_field(
     let sower = &folder.manifest.machine;
     let lanes = driven
         .iter()
-        .map(|lane| lanes::lane(lane, sower, &asked.machine))
+        .map(|lane| lanes::lane(lane, sower))
         .collect::<Option<Vec<_>>>()
         .ok_or_else(|| folder.torn("a lane works rows that its machine has not"))?;
     let figures = folder.manifest.fields.iter().find(|field| field.name == name);
@@ -65,8 +60,10 @@ pub fn sown_field(
     Ok(SownField {
         sigmas: own.iter().map(sigma).collect(),
         lanes: plan,
-        sown_rows: sower.row_offsets_m.len(),
-        outlets_forward: Length::m(sower.tool_x_m),
+        outlets: Outlets {
+            offsets: sower.row_offsets_m.iter().map(|&row| Length::m(row)).collect(),
+            forward: Length::m(sower.tool_x_m),
+        },
         seeds: SeedMap { runs, unsown_m: 0.0 },
     })
 }

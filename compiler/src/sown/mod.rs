@@ -2,12 +2,13 @@
 //!
 //! In: a weeding job with the bytes of `manifest.json`, `plan.geojson` and `seed-rows.geojson`. Out: the
 //! site in the very field frame of the seed map, its lanes and its seeds, as values of the stages that
-//! made them, with the lanes driven by the weeding machine. Every file must have the digest that the
+//! made them. Every file must have the digest that the
 //! manifest gives it, and the manifest the one that the job pins.
 
 mod field;
 mod folder;
 mod lanes;
+mod missing;
 
 use crate::check::{Job, Operation, Order, WeedingJob};
 use crate::diagnostic::{Finding, Severity, Told};
@@ -33,16 +34,23 @@ pub struct Sown {
 /// A field as it was sown.
 #[derive(Clone, Debug)]
 pub struct SownField {
-    /// The lanes, driven by the weeding machine.
+    /// The lanes as the sowing machine drove them.
     pub lanes: LanePlan,
-    /// Tool rows of the sowing machine.
-    pub sown_rows: usize,
-    /// How far its outlets lay ahead of its reference point.
-    pub outlets_forward: Length,
+    /// Where its seed outlets were.
+    pub outlets: Outlets,
     /// Every seed.
     pub seeds: SeedMap,
     /// For each run of seeds, how far its plants may stand from where the map says.
     pub sigmas: Vec<Sigma>,
+}
+
+/// The seed outlets of the sowing machine.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Outlets {
+    /// How far each lay to the right of the reference point, from left to right.
+    pub offsets: Vec<Length>,
+    /// How far all lay ahead of it.
+    pub forward: Length,
 }
 
 /// Reads a sown folder and puts the weeding job on it.
@@ -83,8 +91,11 @@ fn rebuild(asked: &WeedingJob, findings: &mut Vec<Finding>) -> Result<Option<Sow
     let fields = job
         .fields
         .iter()
-        .map(|field| field::sown_field(&field.name, &folder, asked, &projector))
-        .collect::<Result<_, _>>()?;
+        .map(|field| field::sown_field(&field.name, &folder, &projector))
+        .collect::<Result<Vec<_>, _>>()?;
+    for (field, sown) in job.fields.iter().zip(&fields) {
+        findings.extend(missing::not_on_the_map(&asked.pass, field, &sown.seeds));
+    }
     Ok(Some(Sown { job, site, fields }))
 }
 

@@ -6,6 +6,7 @@ use super::{Over, RowBand, Section, Shares, Weeding, events, normal};
 use crate::check::BetweenRows;
 use crate::diagnostic::Finding;
 use crate::rules;
+use crate::seeds::SeedRun;
 use lanewright_schema::quantity::Length;
 
 /// The pass; refused where the tools are wider than the gap lets them.
@@ -16,12 +17,18 @@ pub fn pass(tools: &BetweenRows, over: &Over, findings: &mut Vec<Finding>) -> We
         .into_iter()
         .map(|sigma| RowBand { sigma, clear: clear.beside(sigma) })
         .collect();
-    let spacing = field.spacing.between_rows;
+    let spacing = over.sown.row_spacing;
     let widest_clear = rows.iter().map(|row| row.clear).fold(Length::ZERO, Length::max);
     let room = spacing - widest_clear * 2.0;
     if tools.worked() > room {
         findings.push(too_wide(tools, over, widest_clear, room));
     }
+    let round = over.row_sigmas(over.speed()).into_iter().map(|sigma| clear.round(sigma));
+    let events = events::beside_rows(over.sown, spacing * 0.5, round.fold(Length::ZERO, Length::max));
+    let runs = &over.sown.seeds.runs;
+    let row_m: f64 = runs.iter().map(SeedRun::length_m).sum();
+    let kept_out_m: f64 = events.iter().zip(runs).map(|(events, run)| events.kept_out_m(run)).sum();
+    let share = if row_m > 0.0 { 1.0 - kept_out_m / row_m } else { 0.0 };
     let beside = (spacing - tools.worked()) * 0.5;
     let loss = |from: Length| over.mean(|row, _| normal::beyond(from.to_m(), rows[row].sigma.across.to_m()));
     Weeding {
@@ -30,7 +37,7 @@ pub fn pass(tools: &BetweenRows, over: &Over, findings: &mut Vec<Finding>) -> We
         fastest: None,
         section: Section {
             row_spacing: spacing,
-            plant_spacing: field.spacing.between_seeds,
+            plant_spacing: over.sown.place_spacing,
             pattern: field.spacing.pattern,
             plant_radius: clear.plant_radius,
             clear: widest_clear,
@@ -38,13 +45,13 @@ pub fn pass(tools: &BetweenRows, over: &Over, findings: &mut Vec<Finding>) -> We
             in_row: None,
         },
         shares: Shares {
-            surface: tools.worked() / spacing,
+            surface: share * (tools.worked() / spacing),
             row_band: 0.0,
             loss: loss(beside),
             touched: loss(beside - clear.plant_radius),
         },
         rows,
-        events: events::along_rows(over.sown),
+        events,
     }
 }
 
@@ -53,7 +60,7 @@ fn too_wide(tools: &BetweenRows, over: &Over, clear: Length, room: Length) -> Fi
     let message = format!(
         "tools {:.1} cm wide together do not fit between rows {:.1} cm apart in `{}` with {:.1} cm clear beside each",
         tools.worked().to_cm(),
-        over.field.spacing.between_rows.to_cm(),
+        over.sown.row_spacing.to_cm(),
         over.field.name,
         clear.to_cm()
     );

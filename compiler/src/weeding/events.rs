@@ -7,12 +7,14 @@ use super::neighbours::Plants;
 use super::tool_way::ToolWay;
 use super::{BladeMotion, Over};
 use crate::check::Machine;
+use crate::geometry::interval::{Interval, gaps};
 use crate::geometry::{Path, Point, distance};
 use crate::lanes::{Lane, RowSpan};
 use crate::num;
+use crate::retrace::Retraced;
 use crate::route::Visit;
 use crate::seeds::{RowCourse, SeedRun};
-use crate::sown::SownField;
+use lanewright_schema::quantity::Length;
 use lanewright_schema::seedmap::events::Event;
 use lanewright_schema::seedmap::missing::Missing;
 use rayon::prelude::*;
@@ -21,7 +23,11 @@ use rayon::prelude::*;
 #[derive(Clone, Debug, PartialEq)]
 pub enum RunEvents {
     /// In where the row begins, out where it ends.
-    AlongRow,
+    AlongRow {
+        /// Stretches of the row, metres from its first seed, in which the tools stay out, since a plant of
+        /// another block is near; in order.
+        blocked: Vec<Interval>,
+    },
     /// In and out between each two plants.
     BetweenPlants {
         /// How the blade moves.
@@ -43,15 +49,25 @@ pub struct ToolEvent {
     pub index: i64,
     /// Metres of the reference point from the lane's beginning.
     pub distance_m: f64,
-    /// Metres along the row from the run's first seed.
-    pub along_m: f64,
+    /// Metres along the row from the run's first seed, where the tool is over the row.
+    pub along_m: Option<f64>,
     /// The tool.
     pub at: Point,
 }
 
 /// Tools that stay in the soil along each row.
-pub fn along_rows(sown: &SownField) -> Vec<RunEvents> {
-    vec![RunEvents::AlongRow; sown.seeds.runs.len()]
+pub fn along_rows(sown: &Retraced) -> Vec<RunEvents> {
+    vec![RunEvents::AlongRow { blocked: Vec::new() }; sown.seeds.runs.len()]
+}
+
+/// Tools that reach so far to either side of each row, and stay so far from plants of other blocks.
+pub fn beside_rows(sown: &Retraced, half: Length, clear: Length) -> Vec<RunEvents> {
+    let (half_m, clear_m) = (half.to_m(), clear.to_m());
+    let Some(plants) = Plants::of(&sown.seeds, half_m + clear_m) else { return along_rows(sown) };
+    let of_run = |run: &SeedRun| RunEvents::AlongRow {
+        blocked: plants.blocked(run, half_m, clear_m, run.spacing_m + END_M),
+    };
+    sown.seeds.runs.par_iter().map(of_run).collect()
 }
 
 /// A blade that works between plants.
@@ -63,7 +79,7 @@ pub fn between_plants(over: &Over, motion: &BladeMotion) -> Vec<RunEvents> {
     let plants = Plants::of(seeds, motion.half_band_m + motion.clear_m);
     let of_run = |run: &SeedRun| {
         let (first, end) = (run.first, run.first + i64::from(run.count));
-        let missing = over.pass.missing.range(place(run, first)..place(run, end));
+        let missing = over.sown.missing.range(place(run, first)..place(run, end));
         let missing: Vec<u32> = missing.map(|place| (place.index - first) as u32).collect();
         let windows = || RunEvents::pairs(run, &missing);
         let mut barred = bends(run, windows());
@@ -121,10 +137,27 @@ impl RunEvents {
         Self::windows(run, missing, barred).map(|window| motion.worked_m(apart(window)).max(0.0)).sum()
     }
 
+    /// Stretches of the row, metres from its first seed, that tools beside it work, its ends included; a
+    /// stretch shorter than [`SHORTEST_M`] is not worth a way into the soil.
+    fn stretches(run: &SeedRun, blocked: &[Interval]) -> Vec<Interval> {
+        let beyond = run.spacing_m + END_M;
+        let whole = Interval::new(-beyond, run.length_m() + beyond);
+        let free = gaps(blocked.to_vec(), whole);
+        free.into_iter().filter(|free| blocked.is_empty() || free.length() >= SHORTEST_M).collect()
+    }
+
+    /// Metres of the row in which tools beside it stay out.
+    pub fn kept_out_m(&self, run: &SeedRun) -> f64 {
+        let Self::AlongRow { blocked } = self else { return 0.0 };
+        let row = Interval::new(0.0, run.length_m());
+        let worked = Self::stretches(run, blocked).into_iter().filter_map(|free| free.common(row));
+        row.length() - worked.map(Interval::length).sum::<f64>()
+    }
+
     /// How many events there are.
     pub fn count(&self, run: &SeedRun) -> usize {
         match self {
-            Self::AlongRow => 2,
+            Self::AlongRow { blocked } => 2 * Self::stretches(run, blocked).len(),
             Self::BetweenPlants { missing, barred, .. } => {
                 2 * (run.count as usize).saturating_sub(missing.len() + 1 + barred.len())
             }
@@ -133,17 +166,33 @@ impl RunEvents {
 
     /// Hands over every event in driving order.
     pub fn each(&self, run: &SeedRun, driven: &Driven, mut take: impl FnMut(ToolEvent)) {
-        let last = run.first + i64::from(run.count) - 1;
         match self {
-            Self::AlongRow => {
+            Self::AlongRow { blocked } => {
                 let Some(span) = driven.span(run) else { return };
-                let ends = [(run.first, 0.0), (last, run.length_m())];
-                let [first, last] = if driven.with_indices(run) { ends } else { [ends[1], ends[0]] };
-                let mut tell = |event, (index, along_m), distance_m| {
-                    take(ToolEvent { event, index, distance_m, along_m, at: driven.tool(&span, distance_m) });
+                let forward = driven.with_indices(run);
+                let length = run.length_m();
+                let mut stretches = Self::stretches(run, blocked);
+                if !forward {
+                    stretches.reverse();
+                }
+                let places = |stretch: &Interval| {
+                    if forward { [stretch.from, stretch.to] } else { [stretch.to, stretch.from] }
                 };
-                tell(Event::In, first, span.from);
-                tell(Event::Out, last, span.to);
+                let places: Vec<f64> = stretches.iter().flat_map(places).collect();
+                let located = driven.located(run, places.iter().map(|place| place.clamp(0.0, length)));
+                let distance = |(along_m, (distance_m, _)): (f64, (f64, Point))| {
+                    let beyond = along_m - along_m.clamp(0.0, length);
+                    (distance_m + if forward { beyond } else { -beyond }).clamp(span.from, span.to)
+                };
+                let places: Vec<(f64, f64)> =
+                    places.iter().zip(located).map(|(&at, located)| (at, distance((at, located)))).collect();
+                for ends in places.chunks_exact(2).filter(|ends| ends[1].1 > ends[0].1) {
+                    for (event, &(along_m, distance_m)) in [Event::In, Event::Out].into_iter().zip(ends) {
+                        let place = (along_m / run.spacing_m).round().clamp(0.0, f64::from(run.count - 1));
+                        let (index, at) = (run.first + place as i64, driven.tool(&span, distance_m));
+                        take(ToolEvent { event, index, distance_m, along_m: None, at });
+                    }
+                }
             }
             Self::BetweenPlants { motion, missing, barred } => {
                 let window = motion.window();
@@ -164,12 +213,23 @@ impl RunEvents {
                 }
                 let located = driven.located(run, places.iter().map(|place| place.2));
                 for ((event, offset, along_m), (distance_m, at)) in places.into_iter().zip(located) {
-                    take(ToolEvent { event, index: run.first + i64::from(offset), distance_m, along_m, at });
+                    take(ToolEvent {
+                        event,
+                        index: run.first + i64::from(offset),
+                        distance_m,
+                        along_m: Some(along_m),
+                        at,
+                    });
                 }
             }
         }
     }
 }
+
+/// A stretch of row between two plants of other blocks that is shorter than this, metres, is left.
+const SHORTEST_M: f64 = 0.3;
+/// A row goes on beyond its first and its last seed by a place and no more than this, metres.
+const END_M: f64 = 3.0;
 
 /// A run begins so near to where its tool does, and in so near a direction, or else it ends there.
 const NEAR_M: f64 = 1.0;

@@ -86,7 +86,7 @@ pub fn pass(blade: &InRow, over: &Over, findings: &mut Vec<Finding>) -> Weeding 
     let runs = &over.sown.seeds.runs;
     let gap = |run: &SeedRun| Length::m(run.spacing_m) - run.pattern.length();
     let closest = runs.iter().min_by(|a, b| gap(a).to_m().total_cmp(&gap(b).to_m()));
-    let spacing = closest.map_or(over.field.spacing.between_seeds, gap);
+    let spacing = closest.map_or(over.sown.place_spacing, gap);
     let pattern = closest.map_or(Pattern::Single, |run| run.pattern);
     if runs.iter().any(|run| run.pattern == Pattern::Drill) {
         findings.push(drilled(over));
@@ -104,6 +104,8 @@ pub fn pass(blade: &InRow, over: &Over, findings: &mut Vec<Finding>) -> Weeding 
     }
     if half_band < clear {
         findings.push(narrow_band(over, half_band, clear));
+    } else if half_band + clear > over.sown.row_spacing {
+        findings.push(wide_band(over, half_band, clear));
     }
     let motion = BladeMotion {
         blade_m: blade.width.to_m(),
@@ -116,13 +118,13 @@ pub fn pass(blade: &InRow, over: &Over, findings: &mut Vec<Finding>) -> Weeding 
     let worked_m: f64 = events.iter().zip(runs).map(|(run, sown)| run.worked_m(sown, &motion)).sum();
     let row_m: f64 = runs.iter().map(|run| f64::from(run.count) * run.spacing_m).sum();
     let row_band = if row_m > 0.0 { worked_m / row_m } else { 0.0 };
-    let band = (half_band * 2.0).min(over.field.spacing.between_rows);
+    let band = (half_band * 2.0).min(over.sown.row_spacing);
     Weeding {
         pass: over.pass.clone(),
         speed,
         fastest,
         section: Section {
-            row_spacing: over.field.spacing.between_rows,
+            row_spacing: over.sown.row_spacing,
             plant_spacing: spacing + pattern.length(),
             pattern,
             plant_radius: blade.clear.plant_radius,
@@ -131,7 +133,7 @@ pub fn pass(blade: &InRow, over: &Over, findings: &mut Vec<Finding>) -> Weeding 
             in_row: Some(motion),
         },
         shares: Shares {
-            surface: row_band * (band / over.field.spacing.between_rows),
+            surface: row_band * (band / over.sown.row_spacing),
             row_band,
             loss: over.mean(|row, pattern| motion.loss(rows[row].sigma, 0.0, pattern)),
             touched: over
@@ -242,4 +244,24 @@ fn narrow_band(over: &Over, half: Length, clear: Length) -> Finding {
             "write `row_band = \"{:.1} cm\"` or more, or leave it out",
             (clear * 2.0).to_cm() + 0.05
         ))
+}
+
+/// A band that reaches into the room of the next row's plants.
+fn wide_band(over: &Over, half: Length, clear: Length) -> Finding {
+    let room = over.sown.row_spacing - clear;
+    let message = format!(
+        "a band of {:.1} cm along the rows of `{}`, {:.1} cm apart, reaches into the {:.1} cm that plants of the next row need",
+        (half * 2.0).to_cm(),
+        over.field.name,
+        over.sown.row_spacing.to_cm(),
+        clear.to_cm()
+    );
+    let hint = if room > clear {
+        format!("write `row_band = \"{} mm\"` or less", (room * 2.0).to_mm().floor())
+    } else {
+        "weed when leaves reach less far, or keep fewer `deviations` clear".to_owned()
+    };
+    rules::finding("weeding/row-band", message)
+        .with_span(over.pass.places.width.clone(), "this blade")
+        .with_hint(hint)
 }

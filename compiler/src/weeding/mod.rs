@@ -1,7 +1,7 @@
 //! What the tools of a weeding pass do over a field that was sown: where they work, where they stay
 //! away, how many plants that costs, and every event in and out of the soil.
 //!
-//! In: the pass, the machine, the field as sown. Out: a [`Weeding`]. A plant stands within its standard
+//! In: the pass, the machine, the sown field as it goes over it. Out: a [`Weeding`]. A plant stands within its standard
 //! deviation σ of its place on the seed map, and the tool within its own of where it should be; both
 //! are independent, so their variances add up. Round each place a circle of the plant's radius and k σ
 //! stays clear, in every pose of the tool. The loss is the share of plants that stand, by a normal
@@ -16,14 +16,10 @@ mod over_seeds;
 mod tool_way;
 
 use crate::check::{Clear, Field, Machine, Pass, Pattern, Tools};
-use crate::diagnostic::{Finding, Severity, Told};
-use crate::lanes::Course;
-use crate::rules;
-use crate::sown::SownField;
+use crate::diagnostic::{Severity, Told};
+use crate::retrace::Retraced;
 use crate::uncertainty::{self, Sigma};
 use lanewright_schema::quantity::{Length, Speed};
-use lanewright_schema::seedmap::missing::Missing;
-use std::collections::BTreeMap;
 
 pub use events::{Driven, RunEvents, ToolEvent};
 pub use in_row::{BladeMotion, Window};
@@ -52,7 +48,7 @@ impl Weeding {
     /// is near.
     pub fn barred(&self) -> u64 {
         let of_run = |run: &RunEvents| match run {
-            RunEvents::AlongRow => 0,
+            RunEvents::AlongRow { .. } => 0,
             RunEvents::BetweenPlants { barred, .. } => barred.len() as u64,
         };
         self.events.iter().map(of_run).sum()
@@ -106,21 +102,17 @@ pub fn weeding(
     machine: &Machine,
     baseline: Option<Length>,
     field: &Field,
-    sown: &SownField,
+    sown: &Retraced,
 ) -> Told<Weeding> {
-    let mut findings: Vec<Finding> = rows_that_do_not_fit(pass, machine, field, sown).into_iter().collect();
-    findings.extend(places_not_on_the_map(pass, field, sown));
-    if findings.is_empty() {
-        let over = Over { pass, machine, baseline, field, sown };
-        let made = match &pass.tools {
-            Tools::OverSeeds(tools) => over_seeds::pass(tools, &over, &mut findings),
-            Tools::BetweenRows(tools) => between_rows::pass(tools, &over, &mut findings),
-            Tools::InRow(blade) => in_row::pass(blade, &over, &mut findings),
-        };
-        let refused = findings.iter().any(|finding| finding.severity == Severity::Error);
-        return Told { value: Some(made).filter(|_| !refused), findings };
-    }
-    Told { value: None, findings }
+    let mut findings = Vec::new();
+    let over = Over { pass, machine, baseline, field, sown };
+    let made = match &pass.tools {
+        Tools::OverSeeds(tools) => over_seeds::pass(tools, &over, &mut findings),
+        Tools::BetweenRows(tools) => between_rows::pass(tools, &over, &mut findings),
+        Tools::InRow(blade) => in_row::pass(blade, &over, &mut findings),
+    };
+    let refused = findings.iter().any(|finding| finding.severity == Severity::Error);
+    Told { value: Some(made).filter(|_| !refused), findings }
 }
 
 /// A pass with what it goes over.
@@ -129,7 +121,7 @@ struct Over<'a> {
     machine: &'a Machine,
     baseline: Option<Length>,
     field: &'a Field,
-    sown: &'a SownField,
+    sown: &'a Retraced,
 }
 
 impl Over<'_> {
@@ -183,85 +175,4 @@ impl Clear {
     pub fn beside(&self, sigma: Sigma) -> Length {
         self.plant_radius + sigma.across * self.deviations
     }
-}
-
-/// Why the table of places without a seed is not this field's.
-fn places_not_on_the_map(pass: &Pass, field: &Field, sown: &SownField) -> Option<Finding> {
-    let runs: BTreeMap<_, i64> = sown
-        .seeds
-        .runs
-        .iter()
-        .map(|run| ((run.block.0, run.row, run.first), run.first + i64::from(run.count)))
-        .collect();
-    let on_the_map = |place: &Missing| {
-        let before = runs.range(..=(place.block, place.row, place.index)).next_back();
-        before.is_some_and(|(&(block, row, _), &end)| {
-            (block, row) == (place.block, place.row) && place.index < end
-        })
-    };
-    let of_field = pass.missing.iter().filter(|place| place.field == field.name);
-    let strange: Vec<&Missing> = of_field.filter(|place| !on_the_map(place)).collect();
-    let first = strange.first()?;
-    let message = format!(
-        "{} of the table's places are not on the seed map of `{}`, the first of them block {}, row {}, index {}",
-        strange.len(),
-        field.name,
-        first.block,
-        first.row,
-        first.index
-    );
-    Some(
-        rules::finding("weeding/missing-seeds", message)
-            .with_span(pass.places.missing.clone(), "of another map")
-            .with_hint(
-                "take the log of this very sowing; `seed-rows.geojson` tells the blocks, rows and indices",
-            ),
-    )
-}
-
-/// Why the machine's tool rows cannot pass where the seeds lie.
-fn rows_that_do_not_fit(pass: &Pass, machine: &Machine, field: &Field, sown: &SownField) -> Option<Finding> {
-    let told = |message: String, hint: String| {
-        let finding = rules::finding("weeding/rows-do-not-fit", message).with_hint(hint);
-        Some(finding.with_span(pass.places.rows.clone(), "these rows"))
-    };
-    let spacing = field.spacing.between_rows;
-    if (machine.row_spacing - spacing).abs() > Length::mm(1.0) {
-        return told(
-            format!(
-                "the tool rows of `{}` are {:.1} cm apart, the rows of `{}` {:.1} cm",
-                machine.name,
-                machine.row_spacing.to_cm(),
-                field.name,
-                spacing.to_cm()
-            ),
-            format!("take a machine with `row_spacing = \"{} cm\"`", spacing.to_cm()),
-        );
-    }
-    if sown.sown_rows != machine.row_offsets.len() {
-        return told(
-            format!(
-                "`{}` has {} tool rows, the lanes of `{}` were sown {} rows at a time",
-                machine.name,
-                machine.row_offsets.len(),
-                field.name,
-                sown.sown_rows
-            ),
-            format!("take a machine with `rows = {}`", sown.sown_rows),
-        );
-    }
-    let laps = sown.lanes.blocks.iter().any(|block| !matches!(block.course, Course::Straight { .. }));
-    let apart = machine.tool_forward - sown.outlets_forward;
-    if laps && apart.abs() > Length::mm(1.0) {
-        return told(
-            format!(
-                "bent lanes of `{}` were sown with outlets {:.2} m ahead of the reference point; tools {:.2} m ahead leave its rows in curves",
-                field.name,
-                sown.outlets_forward.to_m(),
-                machine.tool_forward.to_m()
-            ),
-            format!("mount the tools at `tool_offset = \"{} m\"`", sown.outlets_forward.to_m()),
-        );
-    }
-    None
 }

@@ -1,11 +1,13 @@
 //! Where blocks meet, a tool's way may come near to plants of another block: the windows in which a
-//! blade would reach into their clear circle, so that it stays out there.
+//! blade would reach into their clear circle, and the stretches of a row in which tools beside it would, so
+//! that they stay out there.
 //!
 //! Rows of one block are parallel and need no look. So the ground is cut into square cells, those that
 //! rows of more than one block come near to are seams, and only what lies in seams is held against each
 //! other: each window's swept trapezoid, as its rectangle, against the plants of other blocks about it.
 
 use super::BladeMotion;
+use crate::geometry::interval::{Interval, merged};
 use crate::geometry::{Point, distance};
 use crate::num;
 use crate::seeds::{SeedMap, SeedRun};
@@ -95,6 +97,33 @@ impl Plants {
         })
     }
 
+    /// The stretches of a run, metres along it from its first seed, in which tools that reach `half_m` to
+    /// either side would come nearer than `clear_m` to a plant of another block; it is looked at as far as
+    /// `beyond_m` beyond its ends.
+    pub fn blocked(&self, run: &SeedRun, half_m: f64, clear_m: f64, beyond_m: f64) -> Vec<Interval> {
+        let line = lengthened(&run.line(0.01), beyond_m);
+        let points = points_along(&line, self.cells.side_m / 2.0);
+        let mut passed = -beyond_m;
+        let mut blocked = Vec::new();
+        for pair in points.windows(2) {
+            let (from, length) = (pair[0], distance(pair[0], pair[1]));
+            let ahead = (pair[1] - from) / length.max(f64::MIN_POSITIVE);
+            let reach = half_m + clear_m + length;
+            for (at, block) in self.about(from, reach) {
+                let (x, y) = (at.x - from.x, at.y - from.y);
+                let along = x * ahead.x + y * ahead.y;
+                let aside = ((y * ahead.x - x * ahead.y).abs() - half_m).max(0.0);
+                let beside = (-clear_m..=length + clear_m).contains(&along);
+                if *block != run.block.0 && beside && aside < clear_m {
+                    let half = num::sqrt(clear_m * clear_m - aside * aside);
+                    blocked.push(Interval::new(passed + along - half, passed + along + half));
+                }
+            }
+            passed += length;
+        }
+        merged(blocked, 0.0)
+    }
+
     /// Plants in the cells about a place.
     fn about(&self, middle: Point, reach: f64) -> impl Iterator<Item = &(Point, usize)> {
         let low = self.cells.column_and_row(Point { x: middle.x - reach, y: middle.y - reach });
@@ -109,7 +138,23 @@ impl Plants {
 
 /// Points of a run no farther apart than `step_m`, its ends among them.
 fn sampled(run: &SeedRun, step_m: f64) -> Vec<Point> {
-    let line = run.line(0.01);
+    points_along(&run.line(0.01), step_m)
+}
+
+/// A line that runs straight on so far beyond both its ends.
+fn lengthened(line: &[Point], by_m: f64) -> Vec<Point> {
+    let on = |from: Point, to: Point| {
+        let apart = distance(from, to);
+        if apart > 0.0 { to + (to - from) * (by_m / apart) } else { to }
+    };
+    let last = line.len() - 1;
+    let begin = on(line[1.min(last)], line[0]);
+    let end = on(line[last.saturating_sub(1)], line[last]);
+    [&[begin], line, &[end]].concat()
+}
+
+/// The corners of a line and points between them, no farther apart than `step_m`.
+fn points_along(line: &[Point], step_m: f64) -> Vec<Point> {
     let mut points = vec![line[0]];
     for pair in line.windows(2) {
         let parts = (distance(pair[0], pair[1]) / step_m).ceil().max(1.0);

@@ -30,8 +30,8 @@ pub fn pass(tools: &OverSeeds, over: &Over, findings: &mut Vec<Finding>) -> Weed
                 .with_hint(hint),
         );
     }
-    let worked = tools.worked.min(field.spacing.between_rows);
-    let surface = worked / field.spacing.between_rows;
+    let worked = tools.worked.min(over.sown.row_spacing);
+    let surface = worked / over.sown.row_spacing;
     let rows = over.row_sigmas(over.speed());
     Weeding {
         pass: pass.clone(),
@@ -39,8 +39,8 @@ pub fn pass(tools: &OverSeeds, over: &Over, findings: &mut Vec<Finding>) -> Weed
         fastest: None,
         rows: rows.into_iter().map(|sigma| RowBand { sigma, clear: Length::ZERO }).collect(),
         section: Section {
-            row_spacing: field.spacing.between_rows,
-            plant_spacing: field.spacing.between_seeds,
+            row_spacing: over.sown.row_spacing,
+            plant_spacing: over.sown.place_spacing,
             pattern: field.spacing.pattern,
             plant_radius: Length::ZERO,
             clear: Length::ZERO,

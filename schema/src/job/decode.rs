@@ -8,7 +8,9 @@ use super::problem::{Place, Problem, ProblemKind, Written};
 use super::sources::Files;
 use super::table::{Key, Table, table_schema};
 use super::units::{self, NotQuantity, Quantity, Share};
-use crate::quantity::{Angle, AngularSpeed, GeoPoint, Heading, Length, Mass, Speed, Time};
+use crate::quantity::{
+    Angle, AngularSpeed, GeoPoint, Heading, Length, Mass, Speed, Temperature, ThermalTime, Time,
+};
 use chrono::NaiveDate;
 use schemars::{Schema, SchemaGenerator, json_schema};
 use std::sync::Arc;
@@ -279,7 +281,7 @@ macro_rules! decode_quantities {
         }
     )+ };
 }
-decode_quantities!(Length, Speed, Mass, Time, Angle, Heading, Share, AngularSpeed);
+decode_quantities!(Length, Speed, Mass, Time, Angle, Heading, Share, AngularSpeed, Temperature, ThermalTime);
 
 /// The text pattern of a quantity.
 pub fn quantity_schema<Q: Quantity>() -> Schema {

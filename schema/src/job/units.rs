@@ -3,7 +3,7 @@
 //! In: a text. Out: the quantity, or what is wrong with it. The unit is compulsory because a bare
 //! `45` is read as centimetres by one person and as metres by the next.
 
-use crate::quantity::{Angle, AngularSpeed, Heading, Length, Mass, Speed, Time};
+use crate::quantity::{Angle, AngularSpeed, Heading, Length, Mass, Speed, Temperature, ThermalTime, Time};
 
 /// A unit: how it is written, and how many SI units (or degrees, or whole shares) one of it is.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -81,6 +81,22 @@ impl Quantity for Heading {
     const UNITS: &'static [Unit] = &[unit("deg", 1.0)];
     fn from_base(value: f64) -> Self {
         Self::degrees(value)
+    }
+}
+
+impl Quantity for Temperature {
+    const NAME: &'static str = "a temperature";
+    const UNITS: &'static [Unit] = &[unit("°C", 1.0)];
+    fn from_base(value: f64) -> Self {
+        Self::celsius(value)
+    }
+}
+
+impl Quantity for ThermalTime {
+    const NAME: &'static str = "a thermal time";
+    const UNITS: &'static [Unit] = &[unit("°C d", 1.0)];
+    fn from_base(value: f64) -> Self {
+        Self::degree_days(value)
     }
 }
 
@@ -207,6 +223,8 @@ mod tests {
         assert_eq!(parse::<Mass>("4.2 g"), Ok(Mass::kg(0.0042)));
         assert_eq!(parse::<Time>("10 h"), Ok(Time::s(36_000.0)));
         assert_eq!(parse::<Share>("92 %").map(Share::ratio), Ok(0.92));
+        assert_eq!(parse::<Temperature>("-2.5 °C"), Ok(Temperature::celsius(-2.5)));
+        assert_eq!(parse::<ThermalTime>("90 °C d"), Ok(ThermalTime::degree_days(90.0)));
         assert_eq!(parse::<Heading>("-90 deg").map(Heading::to_degrees), Ok(270.0));
     }
 

@@ -6,7 +6,7 @@ use super::problem::{Place, Problem, ProblemKind, Written};
 use super::sources::{SourceError, resolve};
 use super::table::{Key, Table, decode_node, table, table_schema, words};
 use super::{Draft, Machine};
-use crate::quantity::{Length, Speed, Time};
+use crate::quantity::{Length, Speed, Temperature, ThermalTime, Time};
 use chrono::NaiveDate;
 use schemars::{Schema, SchemaGenerator, json_schema};
 use toml::de::DeTable;
@@ -88,6 +88,16 @@ words! {
     }
 }
 
+words! {
+    /// How a pass runs over straight rows.
+    pub enum DirectionName {
+        /// Along them.
+        Along = "along";
+        /// At right angles to them.
+        Across = "across";
+    }
+}
+
 table! {
     /// A pass over the field.
     pub struct Pass {
@@ -96,6 +106,9 @@ table! {
         operation: Written<WeedingName> = "\"inter-row weeding\"";
         /// Day of the work, a date without quotes.
         date: Written<NaiveDate> = "2027-06-02";
+        /// How it runs over straight rows: `along` them, or `across`, at right angles, where places of
+        /// neighbouring rows stand side by side; bent rows are gone along. Left out: along.
+        direction: Option<Written<DirectionName>> = "\"across\"";
         /// How deep the tools work, in cm.
         depth: Written<Length> = "\"2 cm\"";
         /// Speed with the tools in the soil, in km/h. Left out: the machine's working speed.
@@ -112,6 +125,8 @@ table! {
         blade: Option<RowBlade> = "{ width = \"4 cm\", travel_in = \"80 ms\", travel_out = \"80 ms\" }";
         /// First day on which plants are expected to be up. For pre-emergence weeding.
         emergence: Option<Written<NaiveDate>> = "2027-04-27";
+        /// In its place: what that day is computed from.
+        season: Option<Season> = "{ sown_on = 2027-04-14, base_temperature = \"3 °C\", thermal_time = \"90 °C d\", daily = \"logs/spring.csv\" }";
         /// How much shallower than the seed the tools stay, in mm. For pre-emergence weeding. Left
         /// out: 5 mm.
         seed_clearance: Option<Written<Length>> = "\"5 mm\"";
@@ -121,6 +136,26 @@ table! {
         /// Path of a CSV table of seeds that were not sown, from the log of sowing: `field`, `block`,
         /// `row`, `index` as in the seed map. The blade stays in the row there.
         missing: Option<Written<NamedFile>> = "\"logs/missing.csv\"";
+    }
+}
+
+table! {
+    /// From sowing to emergence by thermal time: the days until the warmth above a base temperature adds up to
+    /// what the crop needs.
+    pub struct Season {
+        /// Day of sowing, a date without quotes.
+        sown_on: Written<NaiveDate> = "2027-04-14";
+        /// Temperature below which the crop does not grow, in °C.
+        base_temperature: Written<Temperature> = "\"3 °C\"";
+        /// Temperature above which more warmth does not hasten it, in °C. Left out: there is none.
+        ceiling_temperature: Option<Written<Temperature>> = "\"20 °C\"";
+        /// Degree-days from sowing until the first plants are up, in °C d.
+        thermal_time: Written<ThermalTime> = "\"90 °C d\"";
+        /// Path of a CSV table of the days' temperatures in °C, from the day of sowing on: `date`, and either
+        /// `minimum` and `maximum` or `mean`.
+        daily: Option<Written<NamedFile>> = "\"logs/spring.csv\"";
+        /// In its place: mean temperature of each month, January first, in °C.
+        monthly: Option<Written<Vec<Written<Temperature>>>> = "[\"1 °C\", \"2 °C\", \"5 °C\", \"8 °C\", \"13 °C\", \"16 °C\", \"18 °C\", \"17 °C\", \"14 °C\", \"10 °C\", \"5 °C\", \"2 °C\"]";
     }
 }
 

@@ -6,10 +6,11 @@
 use super::super::words;
 use super::document::Block;
 use super::drawing;
-use crate::check::{Field, Tools};
+use crate::check::{Direction, Field, Tools};
 use crate::pipeline::FieldPlan;
+use crate::season::{Emergence, Season};
 use crate::weeding::Weeding;
-use lanewright_schema::quantity::Length;
+use lanewright_schema::quantity::{Length, Temperature};
 
 /// The blocks of a pass.
 pub fn blocks(field: &Field, plan: &FieldPlan, weeding: &Weeding) -> Vec<Block> {
@@ -41,6 +42,7 @@ fn facts(field: &Field, plan: &FieldPlan, weeding: &Weeding) -> Block {
             ),
         ),
         ("Tools", tools(weeding)),
+        ("Direction", direction(weeding).to_owned()),
         ("Surface worked", words::percent(shares.surface)),
         ("Band along the row worked", words::percent(shares.row_band)),
     ];
@@ -50,6 +52,7 @@ fn facts(field: &Field, plan: &FieldPlan, weeding: &Weeding) -> Block {
                 "Before",
                 format!("{}, when the first plants are expected", words::date(over.emergence)),
             ));
+            rows.extend(over.thermal.iter().map(|(season, found)| ("Why that day", warmth(season, found))));
             rows.push(("Expected loss", "none: the tools stay above the seed".to_owned()));
         }
         Tools::BetweenRows(_) | Tools::InRow(_) => {
@@ -63,6 +66,13 @@ fn facts(field: &Field, plan: &FieldPlan, weeding: &Weeding) -> Block {
             ));
             rows.push(("Touched at a leaf or lost", format!("{} at most", fine_percent(shares.touched))));
         }
+    }
+    if let (Direction::Across, Tools::BetweenRows(_)) = (weeding.pass.direction, &weeding.pass.tools) {
+        let left = 1.0 - shares.surface;
+        rows.push((
+            "Left by passes both ways",
+            format!("{} of straight rows, with these tools along and across", words::percent(left * left)),
+        ));
     }
     if let Some(fastest) = weeding.fastest {
         rows.push((
@@ -86,8 +96,40 @@ fn facts(field: &Field, plan: &FieldPlan, weeding: &Weeding) -> Block {
         );
         rows.push(("Blade stays out", fact));
     }
+    let runs = weeding.events.iter().zip(&plan.seeds.runs);
+    let kept_out_m: f64 = runs.map(|(events, run)| events.kept_out_m(run)).sum();
+    if kept_out_m >= 1.0 {
+        let fact = format!(
+            "{} m of row, where a plant of another block is too near",
+            words::count(kept_out_m.round() as u64)
+        );
+        rows.push(("Tools stay out", fact));
+    }
     let rows = rows.into_iter().map(|(name, fact)| (name.to_owned(), fact)).collect();
     Block::Facts { rows }
+}
+
+/// How the day of emergence comes about.
+fn warmth(season: &Season, found: &Emergence) -> String {
+    let celsius = |temperature: Temperature| words::decimal(temperature.to_celsius(), 1);
+    let ceiling =
+        season.ceiling.map_or(String::new(), |ceiling| format!(", none above {} °C", celsius(ceiling)));
+    format!(
+        "sown on {}; {} of {} °C on average, that day included, bring {} of the needed {} °C d above {} °C{ceiling}",
+        words::date(season.sown_on),
+        words::counted(u64::from(found.days), "day"),
+        celsius(found.mean),
+        words::decimal(found.warmth.to_degree_days(), 1),
+        words::decimal(season.thermal_time.to_degree_days(), 1),
+        celsius(season.base),
+    )
+}
+
+fn direction(weeding: &Weeding) -> &'static str {
+    match weeding.pass.direction {
+        Direction::Along => "along the rows",
+        Direction::Across => "at right angles to straight rows, along bent ones",
+    }
 }
 
 fn tools(weeding: &Weeding) -> String {
