@@ -42,10 +42,11 @@ fn the_examples_are_the_weeding_language() {
     files.insert("job.toml".to_owned(), job.into_bytes());
     files.insert("machines/ox-6-hoe.toml".to_owned(), table(Machine::KEYS).into_bytes());
     files.insert("logs/missing.csv".to_owned(), b"field,block,row,index\n".to_vec());
+    files.insert("logs/spring.csv".to_owned(), b"date,mean\n2027-04-14,9\n".to_vec());
     let parsed = parse(&files, "job.toml");
     assert_eq!(parsed.problems, []);
     assert!(matches!(parsed.asked, Some(Asked::Weeding(_))));
-    assert_eq!(parsed.inputs.len(), 6);
+    assert_eq!(parsed.inputs.len(), 7);
 }
 
 /// A table written from nothing but the examples of its keys is read without a problem, so every
