@@ -36,7 +36,8 @@ pub fn lanes(field: &Field, site: &FieldSite, machine: &Machine) -> Told<LanePla
     let toolbar = Toolbar::new(machine);
     let shortest_lane = toolbar.width;
     let prices = Prices::new(machine, shortest_lane);
-    let HeadlandPlan { main, laps } = headland::headland(&site.fence, &toolbar, field.headland);
+    let exit = site.home.or(site.entrances.first().map(|(_, at)| *at));
+    let HeadlandPlan { main, laps } = headland::headland(&site.fence, &toolbar, field.headland, exit);
 
     let zones = division::zones(&main, &site.layout, &toolbar, &prices);
     let mut findings = division::granted(field, site, &main, &zones);

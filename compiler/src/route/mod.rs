@@ -10,6 +10,7 @@
 
 pub mod order;
 
+mod along;
 mod bound;
 mod exact;
 mod network;
@@ -27,6 +28,7 @@ use crate::lanes::{Course, Lane, LaneIdx, LanePlan, RowSpan};
 use crate::num;
 use crate::rules;
 use crate::site::FieldSite;
+use crate::turns::toll::Wheels;
 use crate::turns::{Drive, FreeSpace, Manoeuvre, footprint};
 use geo::{Closest, ClosestPoint};
 pub use refill::refills;
@@ -130,7 +132,8 @@ pub fn route(field: &Field, site: &FieldSite, machine: &Machine, plan: &LanePlan
     let space = FreeSpace::new(&site.fence, footprint(machine));
     let soil = sown::sown(&space, machine, headland, plan);
     let tracks_m: Vec<f64> = machine.wheel_tracks.iter().map(|track| track.to_m()).collect();
-    let tolls = Tolls { soil: &soil, tracks_m: &tracks_m, s_per_m: field.over_sown_rows.to_s(), rows };
+    let wheels = Wheels { tracks_m: &tracks_m, tyre_m: machine.tyre_width.to_m() };
+    let tolls = Tolls { soil: &soil, wheels, s_per_m: field.over_sown_rows.to_s(), rows };
     let drives = (Drive::turning(machine), Drive::transit(machine));
     let mut findings = Vec::new();
     let standing = standing_place(site, &space, &mut findings);
@@ -257,6 +260,9 @@ fn settled(ways: &mut Ways, part: &Part, costs: &mut Costs) -> Result<Order, Ord
         let is_final = round >= ROUNDS && order.seconds.is_finite();
         order = if is_final { order } else { solver.repaired(costs, &order) };
     }
+    ways.spare_rows(part.links(ways.costs(), &order).collect());
+    part.renew(costs, ways);
+    order.seconds = costs.total(&order.nodes);
     Ok(order)
 }
 
