@@ -3,12 +3,12 @@
 //! In: the lanes, the free space and where a way begins and ends. Out: the way that gets onto the line
 //! of a lane or a headland lap, follows it with the wheels between its rows, and leaves it, if one is
 //! found. Places to get on and off are taken at steps along each line, those tried first that promise
-//! the least time and toll; what leads onto the line and off it are closed forms. Off a line the way may
-//! follow one more line.
+//! the least time and toll, and none that promise more than the way that is known; what leads onto the
+//! line and off it are closed forms. Off a line the way may follow one more line.
 
 use crate::geometry::{Path, Pose};
 use crate::lanes::Lane;
-use crate::turns::{Drive, FreeSpace, Manoeuvre, Toll, closed_form, lower_bound_s, rough_bound_s, shortened};
+use crate::turns::{Drive, FreeSpace, Manoeuvre, Toll, direct, lower_bound_s, rough_bound_s, shortened};
 use std::collections::BTreeMap;
 
 /// Metres between places on a line.
@@ -38,11 +38,11 @@ impl Lines {
         Self { lines: lanes.iter().flat_map(both).map(Line::new).collect() }
     }
 
-    /// The way from any of some poses to any of others that costs least of those looked at. What a
-    /// pose turns into where the machine may stand in many headings is said by `from` and `to`.
+    /// The way that costs least of those looked at; off its line it may follow so many more.
     pub(super) fn way(&self, task: &Along, hops: u32) -> Option<Manoeuvre> {
         let mut pairs: Vec<(f64, Pair)> =
             (0..self.lines.len()).flat_map(|line| self.pairs_on(task, line)).collect();
+        pairs.retain(|&(promised_s, _)| promised_s < task.known_s);
         pairs.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
         let mut on: BTreeMap<(usize, usize), Option<Manoeuvre>> = BTreeMap::new();
         let mut off: BTreeMap<(usize, usize), Option<Manoeuvre>> = BTreeMap::new();
@@ -65,7 +65,8 @@ impl Lines {
         let onto = on.remove(&(pair.line, pair.on))??;
         let mut leaving = off.remove(&(pair.line, pair.off))??;
         if hops > 0 && leaving.toll_s > 0.0 {
-            let rest = Along { from: &|_| vec![line.places[pair.off]], ..*task };
+            let from = |_| vec![line.places[pair.off]];
+            let rest = Along { from: &from, known_s: leaving.cost_s(), ..*task };
             leaving = cheaper(leaving, self.way(&rest, hops - 1));
         }
         let path = onto.path.then(&line.between(pair)).then(&leaving.path);
@@ -75,8 +76,8 @@ impl Lines {
     /// Places to get on and off on one line, with what they promise to cost.
     fn pairs_on(&self, task: &Along, index: usize) -> Vec<(f64, Pair)> {
         let line = &self.lines[index];
-        let onward = line.nearest(|place| task.guess_s(task.starts(place), &[place]));
-        let back = line.nearest(|place| task.guess_s(vec![place], &task.ends(place)));
+        let onward = line.nearest(task, |place| [task.starts(place), vec![place]]);
+        let back = line.nearest(task, |place| [vec![place], task.ends(place)]);
         let pairs = onward
             .iter()
             .flat_map(|&(on_s, on)| back.iter().map(move |&(off_s, off)| (on_s + off_s, on, off)));
@@ -96,6 +97,8 @@ pub(super) struct Along<'a> {
     pub space: &'a FreeSpace,
     pub drive: &'a Drive,
     pub toll: &'a Toll<'a>,
+    /// What the way that is known costs.
+    pub known_s: f64,
     /// Poses at which the way may begin, if it leads to one.
     pub from: &'a (dyn Fn(Pose) -> Vec<Pose> + Sync),
     /// Poses at which it may end, if it comes from one.
@@ -110,13 +113,16 @@ impl Along<'_> {
         (self.to)(from)
     }
 
-    /// Seconds that a way promises to cost: the least time in the open and the toll straight across.
-    fn guess_s(&self, from: Vec<Pose>, to: &[Pose]) -> f64 {
+    /// Seconds that a way from one of some poses to one of others takes at least.
+    fn least_s(&self, from: &[Pose], to: &[Pose]) -> f64 {
         let ways = from.iter().flat_map(|&from| to.iter().map(move |&to| (from, to)));
-        let least_s =
-            ways.map(|(from, to)| rough_bound_s(self.drive, from, to)).fold(f64::INFINITY, f64::min);
-        let across = from.first().zip(to.first()).map(|(from, to)| Path::straight(from.at, to.at));
-        least_s + across.map_or(0.0, |path| self.toll.seconds(path.start, &path.pieces))
+        ways.map(|(from, to)| rough_bound_s(self.drive, from, to)).fold(f64::INFINITY, f64::min)
+    }
+
+    /// Seconds of toll straight across, if they are below a limit.
+    fn across_s(&self, from: &[Pose], to: &[Pose], limit_s: f64) -> Option<f64> {
+        let path = Path::straight(from.first()?.at, to.first()?.at);
+        self.toll.below(path.start, &path.pieces, limit_s)
     }
 
     fn onto(&self, place: Pose) -> Option<Manoeuvre> {
@@ -134,7 +140,7 @@ impl Along<'_> {
             lower_bound_s(self.drive, a.0, a.1).total_cmp(&lower_bound_s(self.drive, b.0, b.1))
         });
         let mut tried = pairs.into_iter().take(MOST);
-        tried.find_map(|(from, to)| closed_form(self.space, self.drive, self.toll, from, to))
+        tried.find_map(|(from, to)| direct(self.space, self.drive, self.toll, from, to))
     }
 }
 
@@ -158,13 +164,25 @@ impl Line {
         Self { path, length_m, is_closed, places }
     }
 
-    /// The places that promise to cost least.
-    fn nearest(&self, guess_s: impl Fn(Pose) -> f64) -> Vec<(f64, usize)> {
-        let priced = self.places.iter().enumerate().map(|(index, &place)| (guess_s(place), index));
-        let mut priced: Vec<(f64, usize)> = priced.filter(|(seconds, _)| seconds.is_finite()).collect();
-        priced.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
-        priced.truncate(NEAR);
-        priced
+    /// The places that promise to cost least, of those that are quickest to reach or to leave: `ends`
+    /// gives the poses at both ends of the way for a place.
+    fn nearest(&self, task: &Along, ends: impl Fn(Pose) -> [Vec<Pose>; 2]) -> Vec<(f64, usize)> {
+        let by_cost = |a: &(f64, usize), b: &(f64, usize)| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1));
+        let priced = self.places.iter().enumerate().map(|(index, &place)| {
+            let [from, to] = ends(place);
+            (task.least_s(&from, &to), index)
+        });
+        let mut quickest: Vec<(f64, usize)> = priced.filter(|&(least_s, _)| least_s < task.known_s).collect();
+        quickest.sort_by(by_cost);
+        quickest.truncate(2 * NEAR);
+        let with_toll = quickest.into_iter().filter_map(|(least_s, index)| {
+            let [from, to] = ends(self.places[index]);
+            Some((least_s + task.across_s(&from, &to, task.known_s - least_s)?, index))
+        });
+        let mut nearest: Vec<(f64, usize)> = with_toll.collect();
+        nearest.sort_by(by_cost);
+        nearest.truncate(NEAR);
+        nearest
     }
 
     fn between_m(&self, pair: Pair) -> f64 {

@@ -32,6 +32,8 @@ const JOINING_SEARCHES: usize = 24;
 const BETTERING_SEARCHES: usize = 12;
 /// Ways that sown rows cost less than this are left as they are, seconds.
 const LEAST_TOLL_S: f64 = 20.0;
+/// Of the others so many are led along lanes, those that cost most first.
+const SPARING_WAYS: usize = 24;
 /// After so many ways without a closed form and none with one, an end is taken to have none.
 const NO_CLOSED_FORM: u32 = 6;
 
@@ -223,8 +225,10 @@ impl<'a> Ways<'a> {
 
     /// Puts ways along lanes in the place of those that cross many rows, where that costs less.
     pub(super) fn spare_rows(&mut self, mut links: Vec<Link>) {
-        let is_dear = |link: &Link| self.way(*link).is_some_and(|way| way.toll_s >= LEAST_TOLL_S);
-        links.retain(is_dear);
+        let toll_s = |link: &Link| self.way(*link).map_or(0.0, |way| way.toll_s);
+        links.retain(|link| toll_s(link) >= LEAST_TOLL_S);
+        links.sort_by(|a, b| toll_s(b).total_cmp(&toll_s(a)).then(a.cmp(b)));
+        links.truncate(SPARING_WAYS);
         let found: Vec<Option<Manoeuvre>> = links.par_iter().map(|&link| self.along_lanes(link)).collect();
         for (link, way) in links.into_iter().zip(found) {
             if let Some(way) = way
@@ -250,7 +254,8 @@ impl<'a> Ways<'a> {
         };
         let (from_ends, to_ends) = (ends(self.leaves(from)), ends(self.enters(to)));
         let toll = self.toll((from, to));
-        let along = Along { space: self.space, drive, toll: &toll, from: &from_ends, to: &to_ends };
+        let known_s = self.costs.get(from, to);
+        let along = Along { space: self.space, drive, toll: &toll, known_s, from: &from_ends, to: &to_ends };
         self.lines.way(&along, HOPS).filter(|way| can_steer(drive, &way.path))
     }
 

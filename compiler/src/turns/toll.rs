@@ -137,9 +137,14 @@ impl<'a> Toll<'a> {
 
     /// Seconds for pieces that begin at a pose.
     pub fn seconds(&self, start: Pose, pieces: &[Piece]) -> f64 {
+        self.below(start, pieces, f64::INFINITY).unwrap_or(f64::INFINITY)
+    }
+
+    /// The same if it is below a limit, which is known as soon as it is not.
+    pub fn below(&self, start: Pose, pieces: &[Piece], limit_s: f64) -> Option<f64> {
         /// Metres between places that are looked up.
         const STEP_M: f64 = 0.5;
-        let Some(soil) = self.soil else { return 0.0 };
+        let Some(soil) = self.soil else { return (limit_s > 0.0).then_some(0.0) };
         let (mut pose, mut seconds) = (start, 0.0);
         for piece in pieces.iter().filter(|piece| piece.length != 0.0) {
             if piece.gear != Gear::Spot {
@@ -148,11 +153,14 @@ impl<'a> Toll<'a> {
                 for step in 0..count as u32 {
                     let at = piece.pose_after(pose, (f64::from(step) + 0.5) * step_m);
                     seconds += step_m * self.s_per_m * self.share_on_sown(soil, at);
+                    if seconds >= limit_s {
+                        return None;
+                    }
                 }
             }
             pose = piece.end(pose);
         }
-        seconds
+        (seconds < limit_s).then_some(seconds)
     }
 
     /// Seconds a metre at a place, across its rows.
@@ -164,8 +172,9 @@ impl<'a> Toll<'a> {
     /// The share of the wheel tracks on sown rows, where one that crosses them counts whole.
     fn share_on_sown(&self, soil: &Soil, pose: Pose) -> f64 {
         let Wheels { tracks_m, tyre_m } = self.wheels;
+        let (sin, cos) = num::sin_cos(pose.angle);
         let weight = |right: f64| {
-            let at = pose.ground(0.0, right);
+            let at = pose.at + Point { x: sin, y: -cos } * right;
             soil.at(at).map_or(0.0, |sown| {
                 let on_row = if !sown.is_along(pose.angle) {
                     1.0
