@@ -239,6 +239,7 @@ mod tests {
         may_reverse: true,
         turns_on_spot: false,
         speed_m_per_s: 1.0,
+        reverse_m_per_s: 1.0,
         gear_change_s: 2.0,
         spot_s_per_rad: 4.0,
     };
