@@ -19,6 +19,7 @@ mod refill;
 mod search;
 mod sown;
 mod tour;
+mod way_out;
 mod ways;
 
 use crate::check::{Field, HeadlandSown, Machine};
@@ -32,6 +33,7 @@ use crate::turns::toll::Wheels;
 use crate::turns::{Drive, FreeSpace, Manoeuvre, footprint};
 use geo::{Closest, ClosestPoint};
 pub use refill::refills;
+pub use way_out::{Hold, WayOut, ways_out};
 
 use order::{Costs, Node, Order, Solver, links, lower_bound};
 use parts::{Part, nearest_part, parts, without_dead_ends};
