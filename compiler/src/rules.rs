@@ -652,6 +652,10 @@ pub const CHECK: &[Rule] = &[
         .formula("area < 1 m², or 2 × area / perimeter < 0.5 m")
         .source(PRACTICE)
         .example("three corners on one line"),
+    error("entrance/too-narrow", "an entrance narrower than the machine's body", "nobody could bring the machine in or out there")
+        .formula("width < farthest corner of the body to the right − farthest to the left")
+        .source("plane geometry")
+        .example("entrance = { name = \"garden gate\", at = [52.1, 5.2], width = \"1.2 m\" }"),
     error("keep-out/outside", "a keep-out that does not meet its field", "its position is most likely mistyped, and the thing itself would then be driven over")
         .source("plane geometry")
         .example("a pole given in the neighbour's field"),
@@ -771,10 +775,6 @@ pub const SITE: &[Rule] = &[
     )
     .source("plane geometry")
     .example("home = a place in the yard"),
-    error("entrance/too-narrow", "an entrance narrower than the machine's body", "nobody could bring the machine in or out there")
-        .formula("width < farthest corner of the body to the right − farthest to the left")
-        .source("plane geometry")
-        .example("entrance = { name = \"garden gate\", at = [52.1, 5.2], width = \"1.2 m\" }"),
     error("entrance/far", "an entrance far from the boundary", "its position is most likely mistyped")
         .source(PRACTICE)
         .example("an entrance with latitude and longitude swapped"),

@@ -228,7 +228,7 @@ mod tests {
         let finding = refused(|job| job.fields[0].fence_margin = Length::m(166.0)).unwrap();
         assert_eq!(finding.rule, "machine/body-beyond-fence");
         assert_eq!(finding.span.unwrap(), example::machine().body_span);
-        assert!(finding.message.contains("which is 1.7"), "{}", finding.message);
+        assert!(finding.message.contains("which is 1.69 m across"), "{}", finding.message);
         assert!(refused(|job| job.fields[0].fence_margin = Length::m(160.0)).is_none());
     }
 }
