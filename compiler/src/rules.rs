@@ -652,6 +652,10 @@ pub const CHECK: &[Rule] = &[
         .formula("area < 1 m², or 2 × area / perimeter < 0.5 m")
         .source(PRACTICE)
         .example("three corners on one line"),
+    error("entrance/too-narrow", "an entrance narrower than the machine's body", "nobody could bring the machine in or out there")
+        .formula("width < farthest corner of the body to the right − farthest to the left")
+        .source("plane geometry")
+        .example("entrance = { name = \"garden gate\", at = [52.1, 5.2], width = \"1.2 m\" }"),
     error("keep-out/outside", "a keep-out that does not meet its field", "its position is most likely mistyped, and the thing itself would then be driven over")
         .source("plane geometry")
         .example("a pole given in the neighbour's field"),
@@ -821,6 +825,22 @@ pub const OPERATIONS: &[Rule] = &[
 
 /// What can be wrong with the lanes.
 pub const LANES: &[Rule] = &[
+    error(
+        "machine/body-beyond-fence",
+        "a body that fits nowhere inside the fence",
+        "there is no place where the machine may be",
+    )
+    .formula("largest circle in the body > largest circle inside the fence")
+    .source("plane geometry")
+    .example("a garden 3 m wide with fence_margin = \"50 cm\" and a body 2.8 m across"),
+    error(
+        "machine/radius-beyond-field",
+        "a turning radius larger than the field",
+        "a half turn is at least one radius deep, so that none fits; fields narrower than two working widths are driven out and back without one",
+    )
+    .formula("turning_radius > largest circle inside the fence")
+    .source("plane geometry")
+    .example("turning_radius = \"60 m\" in a field 40 m wide"),
     error(
         "field/headland-too-wide",
         "a headland that leaves no room for a lane inside it",

@@ -158,8 +158,11 @@ fn a_strip_too_narrow_for_the_machine_is_told_with_its_width() {
     fs::write(dir.path().join("job.toml"), [head, strip, tail, "headland = \"none\"\n", spacing].concat())
         .expect("written");
     let findings = refused(dir.path(), &compile(dir.path(), "job.toml"));
-    assert_eq!(findings[0]["rule"], "field/too-narrow");
-    assert!(findings[0]["label"].as_str().is_some_and(|label| label.starts_with("1.")), "{findings:#?}");
+    assert_eq!(findings[0]["rule"], "machine/body-beyond-fence");
+    assert!(
+        findings[0]["message"].as_str().is_some_and(|message| message.contains("which is 1.")),
+        "{findings:#?}"
+    );
 }
 
 #[test]

@@ -141,9 +141,34 @@ pub struct FieldFigures {
     pub name: String,
     /// What stands on it.
     pub crop: Crop,
+    /// Where the machine may be taken out of it.
+    #[serde(default)]
+    pub ways_out: Vec<WayOut>,
     /// Its figures.
     #[serde(flatten)]
     pub figures: Figures,
+}
+
+/// A place where the machine may be taken out of a field, for a fault or for the night.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct WayOut {
+    /// The entrance's name, or `home` where the job names no entrance.
+    pub name: String,
+    /// Longitude and latitude, degrees.
+    pub at: [f64; 2],
+    /// Ends of lanes near it, in driving order, where the machine may be halted for that.
+    pub holds: Vec<Hold>,
+}
+
+/// The end of a lane near a way out.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Hold {
+    /// The lane's number in driving order.
+    pub after: usize,
+    /// How far it ends from the way out, straight.
+    pub metres: f64,
 }
 
 /// What stands on a field.

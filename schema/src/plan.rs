@@ -95,6 +95,15 @@ pub enum What {
         #[serde(default, skip_serializing_if = "Option::is_none")]
         to: Option<Position>,
     },
+    /// The end of a lane near a way out, where the machine may be halted to be taken out of the field.
+    Hold {
+        /// The lane driven before it.
+        after: usize,
+        /// Name of the way out: an entrance or home.
+        way_out: String,
+        /// How far from it, straight.
+        metres: f64,
+    },
     /// Soil that no row covers.
     LeftOver {
         /// Why, in kebab-case.

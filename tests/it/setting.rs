@@ -71,6 +71,7 @@ pub fn machine(rows: usize, row_spacing_m: f64) -> Machine {
         working_speed: Speed::m_per_s(1.0),
         turning_speed: Speed::m_per_s(0.6),
         transit_speed: Speed::m_per_s(1.0),
+        reverse_speed: None,
         spot_turn_time: Time::ZERO,
         gear_change_time: Time::ZERO,
         lift_time: Time::ZERO,
@@ -80,6 +81,8 @@ pub fn machine(rows: usize, row_spacing_m: f64) -> Machine {
         moving_time: Time::ZERO,
         metering: Metering::default(),
         speed_span: nowhere(),
+        body_span: nowhere(),
+        radius_span: nowhere(),
         span: nowhere(),
     }
 }

@@ -18,6 +18,7 @@ fn drive(radius_m: f64, may_reverse: bool) -> Drive {
         may_reverse,
         turns_on_spot: false,
         speed_m_per_s: 1.0,
+        reverse_m_per_s: 1.0,
         gear_change_s: 0.0,
         spot_s_per_rad: 0.0,
     }

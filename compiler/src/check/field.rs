@@ -5,7 +5,7 @@ use super::layout::layout;
 use super::ring::{KEEP_OUT, ring};
 use super::{
     Crop, Entrance, Field, FieldPlaces, Findings, GeoPolygon, Headland, HeadlandSize, HeadlandSown, KeepOut,
-    KeepOutShape, ReferenceFrame, distance, spacing,
+    KeepOutShape, ReferenceFrame, brief, distance, spacing,
 };
 use crate::num::hypot;
 use crate::read::span;
@@ -50,7 +50,7 @@ pub fn field(file: &written::Field, known: &Known<'_>, findings: &mut Findings) 
     let spacing = spacing::spacing(&file.spacing, known.machine, crop, findings);
     let headland = headland(file.headland.as_ref(), findings);
     let home = file.home.as_ref().map(|home| findings.point(home));
-    let entrances = entrances(file, findings);
+    let entrances = entrances(file, known.machine, findings);
     let mut keep_outs: Vec<Option<KeepOut>> = file
         .keep_out
         .iter()
@@ -165,16 +165,47 @@ fn headland(choice: Option<&HeadlandChoice>, findings: &mut Findings) -> Option<
     Some(Headland { size, sown })
 }
 
-fn entrances(file: &written::Field, findings: &mut Findings) -> Option<Vec<Entrance>> {
+fn entrances(
+    file: &written::Field,
+    machine: Option<&written::Machine>,
+    findings: &mut Findings,
+) -> Option<Vec<Entrance>> {
     let entrances: Vec<Option<Entrance>> = file
         .entrance
         .iter()
         .flat_map(|many| &many.0)
         .map(|entrance| {
+            if let Some(width) = &entrance.width {
+                findings.above_zero(width, "width");
+                findings.within(width, "width", &FIELD_LENGTHS);
+                wide_enough(&entrance.name.value, width, machine, findings);
+            }
             Some(Entrance { name: entrance.name.value.clone(), at: findings.point(&entrance.at)? })
         })
         .collect();
     entrances.into_iter().collect()
+}
+
+/// The machine is driven through an entrance nose first.
+fn wide_enough(
+    name: &str,
+    width: &Written<Length>,
+    machine: Option<&written::Machine>,
+    findings: &mut Findings,
+) {
+    let Some(machine) = machine else { return };
+    let across = machine.body.value.iter().map(|corner| corner.value[1]);
+    let (left, right) = across.fold((Length::ZERO, Length::ZERO), |(l, r), at| (l.min(at), r.max(at)));
+    let body = right - left;
+    if width.value < body {
+        let (gate, body) = (brief(width.value.to_m()), brief(body.to_m()));
+        let message =
+            format!("entrance `{name}` is {gate} m wide, the body of `{}` {body} m", machine.name.value);
+        findings
+            .raise("entrance/too-narrow", &width.place, message)
+            .label("the machine cannot pass")
+            .hint(format!("leave the entrance out, or write `\"{body} m\"` if it is that wide"));
+    }
 }
 
 fn check_keep_out(

@@ -140,6 +140,8 @@ pub struct Machine {
     pub turning_speed: Speed,
     /// Speed in transits.
     pub transit_speed: Speed,
+    /// Most speed in reverse; none where it is that of the way.
+    pub reverse_speed: Option<Speed>,
     /// Time of a full turn on the spot; only used if it can.
     pub spot_turn_time: Time,
     /// Standstill at each change of gear.
@@ -158,6 +160,10 @@ pub struct Machine {
     pub moving_time: Time,
     /// Where the job states the working speed.
     pub speed_span: Span,
+    /// Where it states the body.
+    pub body_span: Span,
+    /// Where it states the turning radius, if it does.
+    pub radius_span: Span,
     /// Where the job states it.
     pub span: Span,
 }

@@ -49,6 +49,7 @@ pub fn machine(file: &written::Machine, findings: &mut Findings) -> Option<Machi
         working_speed: file.working_speed.value,
         turning_speed: file.turning_speed.value,
         transit_speed: file.transit_speed.value,
+        reverse_speed: file.reverse_speed.as_ref().map(|speed| speed.value),
         spot_turn_time: seconds(&file.spot_turn_time, 24.0),
         gear_change_time: seconds(&file.gear_change_time, 2.0),
         lift_time: seconds(&file.lift_time, 2.0),
@@ -58,6 +59,8 @@ pub fn machine(file: &written::Machine, findings: &mut Findings) -> Option<Machi
         precision,
         moving_time: seconds(&file.moving_time, 900.0),
         speed_span: span(&file.working_speed.place),
+        body_span: span(&file.body.place),
+        radius_span: span(file.turning_radius.as_ref().map_or(&file.place, |radius| &radius.place)),
         span: span(&file.place),
     })
 }
@@ -166,6 +169,9 @@ fn positive_values(file: &written::Machine, findings: &mut Findings) {
     findings.above_zero(&file.working_speed, "working_speed");
     findings.above_zero(&file.turning_speed, "turning_speed");
     findings.above_zero(&file.transit_speed, "transit_speed");
+    if let Some(speed) = &file.reverse_speed {
+        findings.above_zero(speed, "reverse_speed");
+    }
     if let Some(rate) = &file.steering_rate {
         findings.above_zero(rate, "steering_rate");
     }
@@ -219,6 +225,9 @@ fn values_within_range(file: &written::Machine, findings: &mut Findings) {
     findings.within(&file.working_speed, "working_speed", &speeds);
     findings.within(&file.turning_speed, "turning_speed", &speeds);
     findings.within(&file.transit_speed, "transit_speed", &speeds);
+    if let Some(speed) = &file.reverse_speed {
+        findings.within(speed, "reverse_speed", &speeds);
+    }
     if let Some(hopper) = &file.hopper {
         findings.within(hopper, "hopper", &(Mass::g(1.0)..=Mass::kg(100_000.0), "1 g to 100000 kg"));
     }

@@ -196,6 +196,14 @@ const SLIPS: &[Slip] = &[
     ),
     slip("right = \"1.1 m\"", "right = \"11 m\"", "machine/antenna-off-body", ""),
     slip("\"-0.9 m\"", "\"-1.9 m\"", "machine/rows-off-body", ""),
+    slip("[machine]\n", "[machine]\nreverse_speed = \"0 km/h\"\n", "job/not-above-zero", "\"0 km/h\""),
+    slip(
+        "headland = { laps = 2 }",
+        "headland = { laps = 2 }\nentrance = { name = \"gate\", at = [48.61, -27.409], width = \"2.9 m\" }",
+        "entrance/too-narrow",
+        "\"2.9 m\"",
+    )
+    .fixed_by("\"3 m\""),
     slip("[machine]\n", "[machine]\nprecision = { timing = \"-3 ms\" }\n", "job/negative", "\"-3 ms\""),
     slip("[machine]\n", "[machine]\nprecision = { tilt = \"45 deg\" }\n", "job/out-of-range", "\"45 deg\""),
     slip("depth = \"1 cm\"\n", "depth = \"1 cm\"\nplant_scatter = \"1 m\"\n", "job/out-of-range", "\"1 m\""),

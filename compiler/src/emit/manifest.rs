@@ -7,23 +7,27 @@ use super::numbers::{micro, nano, position};
 use crate::check::{self, BodyPoint, Field};
 use crate::diagnostic::{Finding, Severity};
 use crate::pipeline::{Compiled, FieldPlan};
+use crate::route;
+use crate::site::FieldSite;
 use crate::turns::Manoeuvre;
 use crate::weeding;
 use lanewright_schema::manifest::{
-    self, Blade, Check, Crop, FieldFigures, Figures, File, Frame, Machine, Manifest, Order, Weeding,
+    self, Blade, Check, Crop, FieldFigures, Figures, File, Frame, Hold, Machine, Manifest, Order, WayOut,
+    Weeding,
 };
 
 /// The manifest of a whole job, `outputs` still empty.
 pub fn manifest(compiled: &Compiled, job: &str, inputs: Vec<File>, findings: &[Finding]) -> Manifest {
-    let asked = compiled.job.fields.iter().zip(&compiled.fields);
+    let near = compiled.site.frame.origin.longitude;
+    let asked = compiled.job.fields.iter().zip(&compiled.site.fields).zip(&compiled.fields);
     let fields: Vec<FieldFigures> = asked
-        .map(|(asked, field)| FieldFigures {
+        .map(|((asked, site), field)| FieldFigures {
             name: asked.name.clone(),
             crop: crop(asked),
+            ways_out: ways_out(site, field, near),
             figures: figures(field),
         })
         .collect();
-    let near = compiled.site.frame.origin.longitude;
     Manifest {
         program: env!("CARGO_PKG_NAME").into(),
         version: env!("CARGO_PKG_VERSION").into(),
@@ -46,6 +50,15 @@ pub fn manifest(compiled: &Compiled, job: &str, inputs: Vec<File>, findings: &[F
         inputs,
         outputs: Vec::new(),
     }
+}
+
+fn ways_out(site: &FieldSite, field: &FieldPlan, near: f64) -> Vec<WayOut> {
+    let way_out = |way: route::WayOut| WayOut {
+        name: way.name,
+        at: position(site.inverse.to_geo(way.at), near),
+        holds: way.holds.iter().map(|hold| Hold { after: hold.after, metres: micro(hold.metres) }).collect(),
+    };
+    route::ways_out(site, &field.lanes, &field.route).into_iter().map(way_out).collect()
 }
 
 fn passes(compiled: &Compiled) -> Vec<Weeding> {

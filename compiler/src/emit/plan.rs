@@ -10,7 +10,7 @@ use crate::check::Machine;
 use crate::geometry::{Gear, Path, Piece, Point, heading_of_angle, region};
 use crate::lanes::{Block, Course, Lane, LeftOver, LeftOverReason};
 use crate::pipeline::{Compiled, FieldPlan};
-use crate::route::{Stop, StopReason, Visit};
+use crate::route::{self, Hold, Stop, StopReason, Visit, WayOut};
 use crate::site::FieldSite;
 use crate::turns::{Manoeuvre, TurnShape};
 use geo::algorithm::orient::{Direction, Orient};
@@ -37,6 +37,7 @@ pub fn plan(compiled: &Compiled) -> Plan {
         features.extend(draw.soil(field));
         features.extend(draw.way(field, &compiled.job.machine));
         features.extend(draw.stops(field));
+        features.extend(draw.holds(site, field));
     }
     features.extend(compiled.site.baseline.as_ref().map(|base| Feature {
         field: None,
@@ -105,11 +106,9 @@ impl Draw<'_> {
             features.push(self.feature(what, self.area(&lanes.headland)));
         }
         features.extend(
-            lanes
-                .blocks
-                .iter()
-                .enumerate()
-                .map(|(i, block)| self.feature(What::Block(described(i, block)), self.area(&block.zone))),
+            lanes.blocks.iter().enumerate().map(|(i, block)| {
+                self.feature(What::Block(described(i, block)), self.sound_area(&block.zone))
+            }),
         );
         features.extend(self.left_over(&lanes.left_over));
         features
@@ -134,12 +133,17 @@ impl Draw<'_> {
         features
     }
 
-    /// Left-over soil has slivers that rounding bends: they are set right on its grid.
     fn left_over_feature(&self, reason: LeftOverReason, shape: &MultiPolygon) -> Feature {
         let what = What::LeftOver { reason: reason.name().into(), area_m2: micro(region::area(shape)) };
+        self.feature(what, self.sound_area(shape))
+    }
+
+    /// Left-over soil and what laps cover have slivers that rounding bends: they are set right on its
+    /// grid.
+    fn sound_area(&self, shape: &MultiPolygon) -> Shape {
         let rounded = self.polygons(shape);
         let valid = grid::valid(&rounded);
-        self.feature(what, Shape::Area(if valid.is_empty() { rounded } else { valid }))
+        Shape::Area(if valid.is_empty() { rounded } else { valid })
     }
 
     /// Lanes and the ways between them, in driving order.
@@ -189,6 +193,18 @@ impl Draw<'_> {
             }
         };
         field.route.stops.iter().map(stop).collect()
+    }
+
+    /// Where the machine may be halted to be taken out of the field.
+    fn holds(&self, site: &FieldSite, field: &FieldPlan) -> Vec<Feature> {
+        let of_way_out = |way: WayOut| {
+            let hold = move |hold: Hold| {
+                let (after, way_out, metres) = (hold.after, way.name.clone(), micro(hold.metres));
+                self.feature(What::Hold { after, way_out, metres }, Shape::Point((self.position)(hold.at)))
+            };
+            way.holds.into_iter().map(hold)
+        };
+        route::ways_out(site, &field.lanes, &field.route).into_iter().flat_map(of_way_out).collect()
     }
 
     /// The way after lane `from`, its ends those of the lanes beside it.

@@ -288,6 +288,42 @@ mod tests {
         }
     }
 
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(12))]
+
+        /// No lane is tighter than the machine steers with its reserve. Its curvature changes in steps
+        /// for each of which the wheels of a machine 1.9 m from axle to axle turn by a tenth of a degree
+        /// at most; from piece to piece, at working speed, they turn more slowly than 15°/s.
+        #[test]
+        fn steering_follows_the_lanes(
+            bends in prop::collection::vec((20.0..80.0_f64, -0.6..0.6_f64), 2..4), radius in 2.0..9.0_f64,
+        ) {
+            const WHEELBASE_M: f64 = 1.9;
+            let mut machine = example::machine();
+            machine.steering.turning_radius = lanewright_schema::quantity::Length::m(radius);
+            let Some((_, block)) = laid(&machine, &bends) else { return Ok(()) };
+            let speed = machine.working_speed.to_m_per_s();
+            let ways = block.lanes.iter().flat_map(|lane| std::iter::once(&lane.line).chain(&lane.back));
+            for way in ways {
+                let sharpest = way.pieces.iter().map(Piece::sharpest).fold(0.0, f64::max);
+                prop_assert!(sharpest * 1.3 * radius <= 1.0 + 1e-9, "{sharpest}");
+                for pair in way.pieces.windows(2) {
+                    prop_assert!(pair.iter().all(|piece| piece.curvature_start == piece.curvature_end));
+                    let step = (pair[1].curvature_start - pair[0].curvature_start).abs();
+                    let wheels_deg = (WHEELBASE_M * step).to_degrees();
+                    prop_assert!(wheels_deg <= 0.1, "{wheels_deg}");
+                }
+                // The ends of a lane may cut a piece short.
+                for inner in way.pieces.windows(2).skip(1).take(way.pieces.len().saturating_sub(3)) {
+                    let step = (inner[1].curvature_start - inner[0].curvature_start).abs();
+                    let seconds = 0.5 * (inner[0].distance() + inner[1].distance()) / speed;
+                    let wheels_deg_per_s = (WHEELBASE_M * step).to_degrees() / seconds;
+                    prop_assert!(wheels_deg_per_s < 15.0, "{wheels_deg_per_s}");
+                }
+            }
+        }
+    }
+
     /// Either direction works the very same pieces of rows.
     #[test]
     fn both_directions_work_the_same_ground() {

@@ -11,7 +11,7 @@ use crate::check::{Headland, HeadlandSize, HeadlandSown};
 use crate::geometry::band::band;
 use crate::geometry::corner::corners;
 use crate::geometry::fillet::{CUT_M, filleted};
-use crate::geometry::{Path, Point, distance, region};
+use crate::geometry::{Path, Point, direction, distance, region};
 use crate::num;
 use crate::turns::{FreeSpace, SPARE_M};
 use geo::{BoundingRect, LineString, MultiPolygon, Polygon, Simplify};
@@ -37,8 +37,14 @@ pub struct HeadlandPlan {
     pub laps: Vec<(u32, Path)>,
 }
 
-/// Divides what lies inside the fence. Laps are laid only where the headland is sown.
-pub fn headland(fence: &MultiPolygon, toolbar: &Toolbar, wish: Headland) -> HeadlandPlan {
+/// Divides what lies inside the fence. Laps are laid only where the headland is sown; they begin and
+/// end near where the machine leaves the field.
+pub fn headland(
+    fence: &MultiPolygon,
+    toolbar: &Toolbar,
+    wish: Headland,
+    exit: Option<Point>,
+) -> HeadlandPlan {
     let count = match wish.size {
         HeadlandSize::None => return HeadlandPlan { main: fence.clone(), laps: Vec::new() },
         HeadlandSize::Laps(count) => count,
@@ -50,7 +56,8 @@ pub fn headland(fence: &MultiPolygon, toolbar: &Toolbar, wish: Headland) -> Head
     let laps = match wish.sown {
         HeadlandSown::No => Vec::new(),
         HeadlandSown::First | HeadlandSown::Last => {
-            (1..=count).flat_map(|lap| ways(&room, toolbar, lap).into_iter().map(move |w| (lap, w))).collect()
+            let laps = (1..=count).map(|lap| (lap, ways(&room, toolbar, lap, exit)));
+            laps.flat_map(|(lap, ways)| ways.into_iter().map(move |way| (lap, way))).collect()
         }
     };
     HeadlandPlan { main: main_field(fence, &room, toolbar, count), laps }
@@ -165,15 +172,16 @@ fn disc(centre: Point, radius: f64) -> Polygon {
     Polygon::new(LineString((0..CORNERS).map(corner).collect()), vec![])
 }
 
-fn ways(first_room: &MultiPolygon, toolbar: &Toolbar, lap: u32) -> Vec<Path> {
+fn ways(first_room: &MultiPolygon, toolbar: &Toolbar, lap: u32, exit: Option<Point>) -> Vec<Path> {
     let radius = toolbar.turning_radius.max(toolbar.width / 2.0 + toolbar.row_spacing / 2.0);
     region::rings(&lap_region(first_room, toolbar, lap))
-        .flat_map(|ring| filleted(&chain(ring), radius))
+        .flat_map(|ring| filleted(&chain(ring, radius, exit), radius))
         .collect()
 }
 
-/// A ring as a chain that begins and ends in the middle of its longest edge.
-fn chain(ring: &LineString) -> Vec<Point> {
+/// A ring as a chain that begins and ends on an edge: where one comes nearest to the exit, else in the
+/// middle of the longest.
+fn chain(ring: &LineString, radius: f64, exit: Option<Point>) -> Vec<Point> {
     let simple = ring.simplify(SIMPLIFIED_M);
     let corners = &simple.0[..simple.0.len() - 1];
     let edge = |i: usize| (corners[i], corners[(i + 1) % corners.len()]);
@@ -183,9 +191,32 @@ fn chain(ring: &LineString) -> Vec<Point> {
     };
     let longest = (0..corners.len()).max_by(|a, b| length(a).total_cmp(&length(b))).unwrap_or(0);
     let (a, b) = edge(longest);
-    let middle = (a + b) / 2.0;
-    let around = (1..=corners.len()).map(|i| corners[(longest + i) % corners.len()]);
-    std::iter::once(middle).chain(around).chain(std::iter::once(middle)).collect()
+    let near_exit = exit.and_then(|exit| nearest_beginning(corners, radius, exit));
+    let (on_edge, begin) = near_exit.unwrap_or((longest, (a + b) / 2.0));
+    let around = (1..=corners.len()).map(|i| corners[(on_edge + i) % corners.len()]);
+    std::iter::once(begin).chain(around).chain(std::iter::once(begin)).collect()
+}
+
+/// The place on a ring's edges nearest to another from which the ring runs straight, on both sides, for
+/// as long as a turn onto it needs; with the edge's number.
+fn nearest_beginning(corners: &[Point], radius: f64, place: Point) -> Option<(usize, Point)> {
+    /// Turning radii, before and behind, besides what the rounding of the corners takes.
+    const STRAIGHT: f64 = 2.0;
+    let corner = |i: usize| corners[i % corners.len()];
+    let rounded_m = |i: usize| {
+        let (before, at, after) = (corner(i + corners.len() - 1), corner(i), corner(i + 1));
+        let turn = num::wrap_angle(direction(at, after) - direction(before, at)).abs();
+        radius * num::tan(0.5 * turn.min(0.9 * num::PI))
+    };
+    let beginnings = (0..corners.len()).filter_map(|i| {
+        let (a, b) = (corner(i), corner(i + 1));
+        let length = distance(a, b);
+        let (first, last) = (rounded_m(i) + STRAIGHT * radius, length - rounded_m(i + 1) - STRAIGHT * radius);
+        let along = (b - a) / length;
+        let nearest = along.x * (place.x - a.x) + along.y * (place.y - a.y);
+        (first <= last).then(|| (i, a + along * nearest.clamp(first, last)))
+    });
+    beginnings.min_by(|a, b| distance(a.1, place).total_cmp(&distance(b.1, place)))
 }
 
 /// The region with holes filled that fit into a square of this size: a pole is driven past, not

@@ -35,8 +35,12 @@ use toolbar::Toolbar;
 pub fn lanes(field: &Field, site: &FieldSite, machine: &Machine) -> Told<LanePlan> {
     let toolbar = Toolbar::new(machine);
     let shortest_lane = toolbar.width;
+    if let Some(finding) = no_room::machine_too_large(field, site, machine, &toolbar) {
+        return Told { value: None, findings: vec![finding] };
+    }
     let prices = Prices::new(machine, shortest_lane);
-    let HeadlandPlan { main, laps } = headland::headland(&site.fence, &toolbar, field.headland);
+    let exit = site.home.or(site.entrances.first().map(|(_, at)| *at));
+    let HeadlandPlan { main, laps } = headland::headland(&site.fence, &toolbar, field.headland, exit);
 
     let zones = division::zones(&main, &site.layout, &toolbar, &prices);
     let mut findings = division::granted(field, site, &main, &zones);

@@ -1,4 +1,5 @@
-//! Why no lane fits: the headland that the job asks for is too wide, or the field too narrow.
+//! Why no lane fits: the machine is too large for the field, the headland that the job asks for is too
+//! wide, or the field too narrow.
 //!
 //! In: a field inside whose headland, or in which, no lane fits. Out: the finding, with the figures
 //! that decide it and how much headland would leave room. A headland that nobody asked for, laid
@@ -10,9 +11,55 @@ use super::straight::straight_block;
 use super::toolbar::Toolbar;
 use crate::check::{Field, HeadlandSize, Machine};
 use crate::diagnostic::Finding;
-use crate::geometry::region;
+use crate::geometry::{Point, region};
+use crate::rules;
 use crate::site::FieldSite;
-use geo::{BoundingRect, MultiPolygon};
+use geo::{BoundingRect, LineString, MultiPolygon, Polygon};
+
+/// Tells that the machine does not fit into the field, or cannot turn in it.
+pub fn machine_too_large(
+    field: &Field,
+    site: &FieldSite,
+    machine: &Machine,
+    toolbar: &Toolbar,
+) -> Option<Finding> {
+    let outline = machine.body.iter().map(|p| Point { x: p.forward.to_m(), y: p.right.to_m() }).collect();
+    let body = MultiPolygon(vec![Polygon::new(LineString(outline), vec![])]);
+    let has_room = |across_m: f64| !region::inset(&site.fence, 0.5 * across_m).0.is_empty();
+    let body_m = 2.0 * depth(&body);
+    if !has_room(body_m) {
+        let across_m = 2.0 * depth(&site.fence);
+        let message = format!(
+            "`{}` fits nowhere inside the fence of `{}`, which is {across_m:.2} m across at its widest place",
+            machine.name, field.name
+        );
+        return Some(
+            rules::finding("machine/body-beyond-fence", message)
+                .with_span(machine.body_span.clone(), format!("{body_m:.2} m across however it is turned"))
+                .with_hint("make `fence_margin` smaller, send a smaller machine, or leave the field out"),
+        );
+    }
+    let radius_m = toolbar.turning_radius;
+    // A strip is driven out and back without a turn.
+    let is_strip = !has_room(2.0 * toolbar.width);
+    if machine.steering.turns_on_spot || is_strip || has_room(radius_m) {
+        return None;
+    }
+    let across_m = 2.0 * depth(&site.fence);
+    let message = format!(
+        "`{}` turns on a radius of {radius_m:.2} m, and `{}` is {across_m:.2} m across inside its fence at its widest \
+         place: no half turn fits",
+        machine.name, field.name
+    );
+    let most_m = (across_m * 10.0 - 0.1).floor() / 10.0;
+    Some(
+        rules::finding("machine/radius-beyond-field", message)
+            .with_span(machine.radius_span.clone(), "wider than the field")
+            .with_hint(format!(
+                "measure the radius of the reference point; here it may be `\"{most_m} m\"` at most"
+            )),
+    )
+}
 
 /// Tells that the headland leaves no room for a lane.
 pub fn headland_too_wide(
@@ -146,5 +193,42 @@ mod tests {
         assert!((150.0..167.0).contains(&most), "{hint}");
         assert!(told(HeadlandSize::Width(Length::m(most))).is_ok());
         assert!(told(HeadlandSize::Width(Length::m(most + 0.02))).is_err());
+    }
+
+    fn refused(change: impl Fn(&mut Job)) -> Option<Finding> {
+        let mut job: Job = example::job();
+        change(&mut job);
+        let site = site::site(&job).value.unwrap();
+        let told = lanes(&job.fields[0], &site.fields[0], &job.machine);
+        if told.value.is_some() { None } else { told.findings.into_iter().next() }
+    }
+
+    /// The example's field is 333.7 m from south to north, and a little wider from west to east; its
+    /// fence lies half a metre inside.
+    #[test]
+    fn a_radius_wider_than_the_field_is_refused_and_the_one_in_the_hint_is_not() {
+        let radius = |metres: f64| refused(|job| job.machine.steering.turning_radius = Length::m(metres));
+        let finding = radius(340.0).unwrap();
+        assert_eq!(finding.rule, "machine/radius-beyond-field");
+        assert_eq!(finding.span.unwrap(), example::machine().radius_span);
+        assert!(finding.message.contains("is 332."), "{}", finding.message);
+        let hint = finding.hint.unwrap();
+        let most: f64 = hint.split('"').nth(1).unwrap().trim_end_matches(" m").parse().unwrap();
+        assert!((332.0..=333.0).contains(&most));
+        assert!(radius(most).is_none_or(|finding| finding.rule != "machine/radius-beyond-field"));
+        let on_the_spot = refused(|job| {
+            job.machine.steering.turning_radius = Length::m(340.0);
+            job.machine.steering.turns_on_spot = true;
+        });
+        assert!(on_the_spot.is_none_or(|finding| finding.rule != "machine/radius-beyond-field"));
+    }
+
+    #[test]
+    fn a_body_larger_than_the_fence_is_named() {
+        let finding = refused(|job| job.fields[0].fence_margin = Length::m(166.0)).unwrap();
+        assert_eq!(finding.rule, "machine/body-beyond-fence");
+        assert_eq!(finding.span.unwrap(), example::machine().body_span);
+        assert!(finding.message.contains("which is 1.69 m across"), "{}", finding.message);
+        assert!(refused(|job| job.fields[0].fence_margin = Length::m(160.0)).is_none());
     }
 }

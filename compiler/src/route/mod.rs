@@ -10,6 +10,7 @@
 
 pub mod order;
 
+mod along;
 mod bound;
 mod exact;
 mod network;
@@ -18,6 +19,7 @@ mod refill;
 mod search;
 mod sown;
 mod tour;
+mod way_out;
 mod ways;
 
 use crate::check::{Field, HeadlandSown, Machine};
@@ -27,9 +29,11 @@ use crate::lanes::{Course, Lane, LaneIdx, LanePlan, RowSpan};
 use crate::num;
 use crate::rules;
 use crate::site::FieldSite;
+use crate::turns::toll::Wheels;
 use crate::turns::{Drive, FreeSpace, Manoeuvre, footprint};
 use geo::{Closest, ClosestPoint};
 pub use refill::refills;
+pub use way_out::{Hold, WayOut, ways_out};
 
 use order::{Costs, Node, Order, Solver, links, lower_bound};
 use parts::{Part, nearest_part, parts, without_dead_ends};
@@ -130,7 +134,8 @@ pub fn route(field: &Field, site: &FieldSite, machine: &Machine, plan: &LanePlan
     let space = FreeSpace::new(&site.fence, footprint(machine));
     let soil = sown::sown(&space, machine, headland, plan);
     let tracks_m: Vec<f64> = machine.wheel_tracks.iter().map(|track| track.to_m()).collect();
-    let tolls = Tolls { soil: &soil, tracks_m: &tracks_m, s_per_m: field.over_sown_rows.to_s(), rows };
+    let wheels = Wheels { tracks_m: &tracks_m, tyre_m: machine.tyre_width.to_m() };
+    let tolls = Tolls { soil: &soil, wheels, s_per_m: field.over_sown_rows.to_s(), rows };
     let drives = (Drive::turning(machine), Drive::transit(machine));
     let mut findings = Vec::new();
     let standing = standing_place(site, &space, &mut findings);
@@ -257,6 +262,9 @@ fn settled(ways: &mut Ways, part: &Part, costs: &mut Costs) -> Result<Order, Ord
         let is_final = round >= ROUNDS && order.seconds.is_finite();
         order = if is_final { order } else { solver.repaired(costs, &order) };
     }
+    ways.spare_rows(part.links(ways.costs(), &order).collect());
+    part.renew(costs, ways);
+    order.seconds = costs.total(&order.nodes);
     Ok(order)
 }
 

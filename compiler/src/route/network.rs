@@ -167,7 +167,7 @@ impl Network {
 }
 
 /// Whether the steering follows a way from straight to straight.
-fn can_steer(drive: &Drive, path: &Path) -> bool {
+pub(super) fn can_steer(drive: &Drive, path: &Path) -> bool {
     /// Rounding of curvatures, 1/m, and of their change, as a share.
     const ROUNDING: (f64, f64) = (1e-9, 1e-6);
     let Some(sharpness) = drive.sharpness else { return true };
@@ -239,6 +239,7 @@ mod tests {
         may_reverse: true,
         turns_on_spot: false,
         speed_m_per_s: 1.0,
+        reverse_m_per_s: 1.0,
         gear_change_s: 2.0,
         spot_s_per_rad: 4.0,
     };

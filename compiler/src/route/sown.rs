@@ -9,9 +9,7 @@ use crate::turns::toll::Soil;
 
 /// The soil that the lanes' rows sow.
 pub fn sown(space: &FreeSpace, machine: &Machine, headland: HeadlandSown, plan: &LanePlan) -> Soil {
-    /// Cells no wider leave no gap between rows and tell a headland from its lanes.
-    const LEAST_CELL_M: f64 = 0.5;
-    let mut soil = Soil::unsown(space.bounds(), machine.row_spacing.to_m().max(LEAST_CELL_M));
+    let mut soil = Soil::unsown(space.bounds(), machine.row_spacing.to_m());
     for lane in &plan.lanes {
         let stage = stage(headland, &plan.blocks[lane.block.0].course);
         for on_row in rows(lane, machine, 0.5 * soil.cell_m()) {

@@ -11,12 +11,13 @@
 //! space, which takes hundreds of times as long as a closed form.
 
 use super::Rows;
-use super::network::{Network, Vertex};
+use super::along::{Along, Lines};
+use super::network::{Network, Vertex, can_steer};
 use super::order::{Costs, Node};
 use crate::geometry::{Path, Point, Pose};
 use crate::lanes::Lane;
 use crate::num;
-use crate::turns::toll::{Moment, Soil};
+use crate::turns::toll::{Moment, Soil, Wheels};
 use crate::turns::{
     Drive, FreeSpace, Manoeuvre, Toll, closed_form, direct, lower_bound_s, rough_bound_s, searched, shortened,
 };
@@ -29,6 +30,10 @@ const STANDING_HEADINGS: u32 = 16;
 const JOINING_SEARCHES: usize = 24;
 /// Searches for quicker ways than chains.
 const BETTERING_SEARCHES: usize = 12;
+/// Ways that sown rows cost less than this are left as they are, seconds.
+const LEAST_TOLL_S: f64 = 20.0;
+/// Of the others so many are led along lanes, those that cost most first.
+const SPARING_WAYS: usize = 24;
 /// After so many ways without a closed form and none with one, an end is taken to have none.
 const NO_CLOSED_FORM: u32 = 6;
 
@@ -36,8 +41,8 @@ const NO_CLOSED_FORM: u32 = 6;
 #[derive(Copy, Clone)]
 pub(super) struct Tolls<'a> {
     pub soil: &'a Soil,
-    /// Wheel tracks, metres to the right of the reference point.
-    pub tracks_m: &'a [f64],
+    /// What runs on it.
+    pub wheels: Wheels<'a>,
     /// Seconds that a metre counts more.
     pub s_per_m: f64,
     /// When the rows are sown.
@@ -69,6 +74,7 @@ pub(super) struct Ways<'a> {
     /// Ways without a closed form: they count their chain, and are barred where there is none.
     chained: BTreeSet<Link>,
     network: Network,
+    lines: Lines,
     /// Seconds of chains from a place, for as long as they are asked for.
     chains_from: BTreeMap<Vertex, Vec<f64>>,
     bettering_searches: usize,
@@ -120,6 +126,7 @@ impl<'a> Ways<'a> {
             planned: BTreeMap::new(),
             chained: BTreeSet::new(),
             network: over_lanes(turning, lanes),
+            lines: Lines::of(lanes),
             chains_from: BTreeMap::new(),
             bettering_searches: 0,
             leaving: vec![Tried::default(); count],
@@ -214,6 +221,42 @@ impl<'a> Ways<'a> {
                 None => self.count(link, f64::INFINITY),
             }
         }
+    }
+
+    /// Puts ways along lanes in the place of those that cross many rows, where that costs less.
+    pub(super) fn spare_rows(&mut self, mut links: Vec<Link>) {
+        let toll_s = |link: &Link| self.way(*link).map_or(0.0, |way| way.toll_s);
+        links.retain(|link| toll_s(link) >= LEAST_TOLL_S);
+        links.sort_by(|a, b| toll_s(b).total_cmp(&toll_s(a)).then(a.cmp(b)));
+        links.truncate(SPARING_WAYS);
+        let found: Vec<Option<Manoeuvre>> = links.par_iter().map(|&link| self.along_lanes(link)).collect();
+        for (link, way) in links.into_iter().zip(found) {
+            if let Some(way) = way
+                && way.cost_s() < self.costs.get(link.0, link.1)
+            {
+                self.settle(link, way);
+            }
+        }
+    }
+
+    /// The way that follows the line of a lane or two.
+    fn along_lanes(&self, (from, to): Link) -> Option<Manoeuvre> {
+        /// Lines after the first.
+        const HOPS: u32 = 1;
+        let drive =
+            if self.leaves(from).and(self.enters(to)).is_some() { &self.turning } else { &self.transit };
+        let ends = |pose: Option<Pose>| {
+            move |other: Pose| match (pose, self.standing) {
+                (Some(pose), _) => vec![pose],
+                (None, Some(at)) => standing_poses(at, other).collect(),
+                (None, None) => Vec::new(),
+            }
+        };
+        let (from_ends, to_ends) = (ends(self.leaves(from)), ends(self.enters(to)));
+        let toll = self.toll((from, to));
+        let known_s = self.costs.get(from, to);
+        let along = Along { space: self.space, drive, toll: &toll, known_s, from: &from_ends, to: &to_ends };
+        self.lines.way(&along, HOPS).filter(|way| can_steer(drive, &way.path))
     }
 
     /// Joins the ends of lanes that hang together so far by nothing: in closed form, else by
@@ -495,7 +538,7 @@ impl<'a> Ways<'a> {
             (Rows::SownOnTheWay, None, _) => Moment::Before,
             (Rows::SownOnTheWay, Some(one), Some(other)) => Moment::During(one.max(other)),
         };
-        Toll::new(self.tolls.soil, self.tolls.tracks_m, self.tolls.s_per_m, moment)
+        Toll::new(self.tolls.soil, self.tolls.wheels, self.tolls.s_per_m, moment)
     }
 
     /// The way in closed form that costs least.

@@ -72,6 +72,7 @@ pub fn machine() -> Machine {
         working_speed: Speed::m_per_s(0.5),
         turning_speed: Speed::m_per_s(0.4),
         transit_speed: Speed::m_per_s(0.8),
+        reverse_speed: None,
         spot_turn_time: Time::s(20.0),
         gear_change_time: Time::s(2.0),
         lift_time: Time::s(3.0),
@@ -81,6 +82,8 @@ pub fn machine() -> Machine {
         moving_time: Time::min_(15.0),
         metering: Metering::default(),
         speed_span: span(20),
+        body_span: span(21),
+        radius_span: span(22),
         span: span(20),
     }
 }

@@ -197,8 +197,8 @@ fn gear_of(signed: f64) -> Gear {
 /// Seconds of a core without the changes of gear at its ends.
 fn core_s(drive: &Drive, pieces: &[Piece]) -> f64 {
     let spot: f64 = pieces.iter().filter(|p| p.gear == Gear::Spot).map(|p| p.length.abs()).sum();
-    let metres: f64 = pieces.iter().map(Piece::distance).sum();
-    spot * drive.spot_s_per_rad + metres / drive.speed_m_per_s
+    let driving_s: f64 = pieces.iter().map(|piece| drive.driving_s(piece.gear, piece.distance())).sum();
+    spot * drive.spot_s_per_rad + driving_s
 }
 
 /// Seconds of a word without the changes of gear at its ends, and the gears at its ends.
@@ -212,8 +212,8 @@ fn word_s(drive: &Drive, letters: &[Letter]) -> (f64, Gear, Gear) {
         }
         last = gear;
     }
-    let metres = super::word::length(letters) * drive.radius_m;
-    (metres / drive.speed_m_per_s + changes * drive.gear_change_s, first, last)
+    let driving_s = |letter: &Letter| drive.driving_s(gear_of(letter.1), letter.1.abs() * drive.radius_m);
+    (letters.iter().map(driving_s).sum::<f64>() + changes * drive.gear_change_s, first, last)
 }
 
 /// Seconds of the straights and of every change of gear outside the core.
@@ -224,6 +224,6 @@ fn straights_s(drive: &Drive, before_m: f64, after_m: f64, first: Gear, last: Ge
         let gears: Vec<Gear> = gears.into_iter().flatten().collect();
         gears.windows(2).filter(|pair| pair[0] != pair[1]).count() as f64
     };
-    (before_m.abs() + after_m.abs()) / drive.speed_m_per_s
-        + (changes(chain) + changes(end)) * drive.gear_change_s
+    let driving_s = |signed_m: f64| drive.driving_s(gear_of(signed_m), signed_m.abs());
+    driving_s(before_m) + driving_s(after_m) + (changes(chain) + changes(end)) * drive.gear_change_s
 }

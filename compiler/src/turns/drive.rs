@@ -24,6 +24,8 @@ pub struct Drive {
     pub turns_on_spot: bool,
     /// Speed of the reference point, metres per second.
     pub speed_m_per_s: f64,
+    /// The same in reverse, no more than nose first.
+    pub reverse_m_per_s: f64,
     /// Standstill between forward and reverse.
     pub gear_change_s: f64,
     /// Turning on the spot, seconds per radian.
@@ -48,6 +50,7 @@ impl Drive {
             may_reverse: machine.steering.may_reverse,
             turns_on_spot: machine.steering.turns_on_spot,
             speed_m_per_s: speed.to_m_per_s(),
+            reverse_m_per_s: machine.reverse_speed.map_or(speed, |reverse| reverse.min(speed)).to_m_per_s(),
             gear_change_s: machine.gear_change_time.to_s(),
             spot_s_per_rad: machine.spot_turn_time.to_s() / (2.0 * num::PI),
         }
@@ -72,6 +75,14 @@ impl Drive {
         Self { radius_m, sharpness: None, ..*self }
     }
 
+    /// Seconds for so many metres, turns on the spot aside.
+    pub fn driving_s(&self, gear: Gear, metres: f64) -> f64 {
+        match gear {
+            Gear::Reverse => metres / self.reverse_m_per_s,
+            Gear::Forward | Gear::Spot => metres / self.speed_m_per_s,
+        }
+    }
+
     /// Seconds for a way that begins and ends nose forward.
     pub fn time_s<'a>(&self, pieces: impl IntoIterator<Item = &'a Piece>) -> f64 {
         let (mut seconds, mut gear) = (0.0, Gear::Forward);
@@ -80,7 +91,7 @@ impl Drive {
                 seconds += piece.length.abs() * self.spot_s_per_rad;
                 continue;
             }
-            seconds += piece.length / self.speed_m_per_s;
+            seconds += self.driving_s(piece.gear, piece.length);
             if piece.gear != gear {
                 seconds += self.gear_change_s;
                 gear = piece.gear;

@@ -184,19 +184,24 @@ impl<'a> Task<'a> {
     fn best_of(&self, mut candidates: Vec<Candidate>, limit_s: f64) -> Option<Manoeuvre> {
         /// So many are tried at most; the quicker ones come first.
         const MOST: usize = 1500;
+        /// And so many after one that crosses sown rows: any other has to cross them too.
+        const MORE: usize = 200;
         candidates.retain(|candidate| candidate.time_s < limit_s);
         candidates.sort_by(|a, b| a.time_s.total_cmp(&b.time_s));
         let mut best: Option<Manoeuvre> = None;
-        for candidate in candidates.iter().take(MOST) {
+        let mut left = MOST;
+        for candidate in &candidates {
             let best_s = best.as_ref().map_or(limit_s, Manoeuvre::cost_s);
-            if candidate.time_s >= best_s {
+            if candidate.time_s >= best_s || left == 0 {
                 break;
             }
+            left -= 1;
             let Some(pieces) = self.pieces_of(candidate) else { continue };
-            let (time_s, toll_s) = (self.drive.time_s(&pieces), self.toll.seconds(self.from, &pieces));
-            if time_s + toll_s < best_s
+            let time_s = self.drive.time_s(&pieces);
+            if let Some(toll_s) = self.toll.below(self.from, &pieces, best_s - time_s)
                 && let Some(path) = self.proven(pieces)
             {
+                left = left.min(MORE);
                 best = Some(Manoeuvre { shape: shape_of(&path.pieces), time_s, toll_s, path });
             }
         }

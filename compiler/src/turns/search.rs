@@ -374,7 +374,7 @@ fn step_cost(drive: &Drive, motion: Motion, before: Gear) -> (f64, Gear) {
         _ if piece.length <= 0.0 => (seconds, gear),
         next => {
             let change_s = if next == gear { 0.0 } else { drive.gear_change_s };
-            (seconds + piece.length / drive.speed_m_per_s + change_s, next)
+            (seconds + drive.driving_s(next, piece.length) + change_s, next)
         }
     })
 }

@@ -17,6 +17,7 @@ fn forward_only() -> Drive {
         may_reverse: false,
         turns_on_spot: false,
         speed_m_per_s: 1.0,
+        reverse_m_per_s: 1.0,
         gear_change_s: 2.0,
         spot_s_per_rad: 3.0,
     }
@@ -33,6 +34,23 @@ fn on_the_spot() -> Drive {
 /// Wheels at 15°/s on a wheelbase of 1.9 m, at 0.4 m/s.
 fn slow_steering(drive: &Drive) -> Drive {
     Drive { sharpness: Some(0.344), ..*drive }
+}
+
+/// Two lanes 2 m apart, and a headland on which a fishtail is quickest: backing up slowly takes longer,
+/// and more slowly still the machine turns without.
+#[test]
+fn slow_reverse_takes_its_time_and_is_left_where_that_pays() {
+    let field = rectangle(60.0, 60.0);
+    let (from, to) = (Pose::new(30.0, 30.0, NORTH), Pose::new(32.0, 30.0, SOUTH));
+    let reverse_m = |way: &Manoeuvre| {
+        way.path.pieces.iter().filter(|p| p.gear == Gear::Reverse).map(|p| p.length).sum::<f64>()
+    };
+    let backing_at = |speed| check(&field, &Drive { reverse_m_per_s: speed, ..reversing() }, from, to);
+    let [even, slow, slowest] = [1.0, 0.8, 0.02].map(backing_at);
+    assert!(reverse_m(&even) > 0.5, "{:?}", even.path.pieces);
+    assert!(even.time_s < slow.time_s && slow.time_s < slowest.time_s);
+    assert!((slow.path.length() + 0.25 * reverse_m(&slow) + 4.0 - slow.time_s).abs() < 1e-6);
+    assert_eq!(reverse_m(&slowest), 0.0);
 }
 
 fn rectangle(width: f64, height: f64) -> MultiPolygon {

@@ -4,9 +4,11 @@
 //! that of two ways the one that crosses fewer rows is taken unless it takes much longer. It is a
 //! preference and no count: seeds under the tyres are counted in the budget.
 //!
-//! Method: soil is kept on square cells. A wheel track is looked up at short steps; where it runs on
-//! sown soil it counts so much a metre, all tracks together what one metre of the machine does. A wheel
-//! that runs along the rows counts nothing: ways do so over lanes alone, where it runs between them.
+//! Method: soil is kept on square cells, each with a place on a row. A wheel track is looked up at short
+//! steps; where it crosses rows it counts so much a metre, all tracks together what one metre of the
+//! machine does. A tyre of width w that crosses rows s apart lies on a row for w / s of its way, at any
+//! angle. Where it runs nearly along them it is on a row or beside it: there it counts s / w times as
+//! much on a row, and nothing beside it, so that slanting ways gain nothing and lanes are free.
 
 use crate::geometry::{Gear, Piece, Point, Pose};
 use crate::num;
@@ -17,13 +19,14 @@ use std::cmp::Ordering;
 struct Sown {
     /// When, counted from zero.
     stage: u8,
-    /// The direction of its rows, degrees in `[0, 180)`.
-    rows_deg: u8,
+    /// A place on a row, and the row's direction.
+    on_row: Pose,
 }
 
 /// Soil by the stage in which it is sown.
 #[derive(Clone, Debug)]
 pub struct Soil {
+    row_spacing_m: f64,
     low: Point,
     cell_m: f64,
     columns: usize,
@@ -32,26 +35,34 @@ pub struct Soil {
 }
 
 impl Sown {
-    /// Whether a wheel that runs in this direction stays beside a row for long.
+    /// Whether a wheel that runs in this direction stays on a row or beside it for long.
     fn is_along(self, angle: f64) -> bool {
         /// Degrees.
-        const NEARLY: f64 = 3.0;
-        let apart = (angle.to_degrees() - f64::from(self.rows_deg)).rem_euclid(180.0);
+        const NEARLY: f64 = 10.0;
+        let apart = (angle - self.on_row.angle).to_degrees().rem_euclid(180.0);
         apart.min(180.0 - apart) <= NEARLY
+    }
+
+    /// How far a place lies from the nearest of the parallel rows.
+    fn beside_m(self, at: Point, row_spacing_m: f64) -> f64 {
+        let (_, right) = self.on_row.body(at);
+        (right - row_spacing_m * (right / row_spacing_m).round()).abs()
     }
 }
 
 impl Soil {
     /// Soil that is not sown, within the corners of a rectangle. A cell is at least as wide as
-    /// `least_cell_m`.
-    pub fn unsown((low, high): (Point, Point), least_cell_m: f64) -> Self {
+    /// the spacing of the rows to come.
+    pub fn unsown((low, high): (Point, Point), row_spacing_m: f64) -> Self {
+        /// Smaller cells tell a headland from its lanes no better.
+        const LEAST_CELL_M: f64 = 0.5;
         /// More cells than this cost more than they tell.
         const MOST_CELLS: f64 = 1e6;
         let area_m2 = (high.x - low.x) * (high.y - low.y);
-        let cell_m = num::sqrt(area_m2 / MOST_CELLS).max(least_cell_m);
+        let cell_m = num::sqrt(area_m2 / MOST_CELLS).max(row_spacing_m).max(LEAST_CELL_M);
         let columns = ((high.x - low.x) / cell_m).ceil() as usize + 1;
         let rows = ((high.y - low.y) / cell_m).ceil() as usize + 1;
-        Self { low, cell_m, columns, rows, cells: vec![None; columns * rows] }
+        Self { row_spacing_m, low, cell_m, columns, rows, cells: vec![None; columns * rows] }
     }
 
     /// The side of a cell, metres.
@@ -63,8 +74,7 @@ impl Soil {
     pub fn sow(&mut self, on_row: Pose, stage: u8) {
         let Some(cell) = self.cell(on_row.at) else { return };
         if self.cells[cell].is_none_or(|known| stage < known.stage) {
-            let degrees = on_row.angle.to_degrees().rem_euclid(180.0).round() as u8 % 180;
-            self.cells[cell] = Some(Sown { stage, rows_deg: degrees });
+            self.cells[cell] = Some(Sown { stage, on_row });
         }
     }
 
@@ -91,32 +101,50 @@ pub enum Moment {
     After,
 }
 
+/// What runs on the soil.
+#[derive(Copy, Clone, Debug)]
+pub struct Wheels<'a> {
+    /// Wheel tracks, metres to the right of the reference point.
+    pub tracks_m: &'a [f64],
+    /// Width of a tyre, metres.
+    pub tyre_m: f64,
+}
+
 /// What sown soil costs on a way driven at a moment.
 #[derive(Copy, Clone, Debug)]
 pub struct Toll<'a> {
     /// None where it costs nothing.
     soil: Option<&'a Soil>,
-    /// Wheel tracks, metres to the right of the reference point.
-    tracks_m: &'a [f64],
+    wheels: Wheels<'a>,
     s_per_m: f64,
     moment: Moment,
 }
 
 impl<'a> Toll<'a> {
     /// Driving over sown soil costs no more than any driving.
-    pub const NONE: Toll<'static> = Toll { soil: None, tracks_m: &[], s_per_m: 0.0, moment: Moment::Before };
+    pub const NONE: Toll<'static> = Toll {
+        soil: None,
+        wheels: Wheels { tracks_m: &[], tyre_m: 0.0 },
+        s_per_m: 0.0,
+        moment: Moment::Before,
+    };
 
     /// A toll of so many seconds for a metre that all wheel tracks run on sown soil.
-    pub fn new(soil: &'a Soil, tracks_m: &'a [f64], s_per_m: f64, moment: Moment) -> Self {
-        let nothing = s_per_m <= 0.0 || tracks_m.is_empty() || moment == Moment::Before;
-        Self { soil: (!nothing).then_some(soil), tracks_m, s_per_m, moment }
+    pub fn new(soil: &'a Soil, wheels: Wheels<'a>, s_per_m: f64, moment: Moment) -> Self {
+        let nothing = s_per_m <= 0.0 || wheels.tracks_m.is_empty() || moment == Moment::Before;
+        Self { soil: (!nothing).then_some(soil), wheels, s_per_m, moment }
     }
 
     /// Seconds for pieces that begin at a pose.
     pub fn seconds(&self, start: Pose, pieces: &[Piece]) -> f64 {
+        self.below(start, pieces, f64::INFINITY).unwrap_or(f64::INFINITY)
+    }
+
+    /// The same if it is below a limit, which is known as soon as it is not.
+    pub fn below(&self, start: Pose, pieces: &[Piece], limit_s: f64) -> Option<f64> {
         /// Metres between places that are looked up.
         const STEP_M: f64 = 0.5;
-        let Some(soil) = self.soil else { return 0.0 };
+        let Some(soil) = self.soil else { return (limit_s > 0.0).then_some(0.0) };
         let (mut pose, mut seconds) = (start, 0.0);
         for piece in pieces.iter().filter(|piece| piece.length != 0.0) {
             if piece.gear != Gear::Spot {
@@ -125,11 +153,14 @@ impl<'a> Toll<'a> {
                 for step in 0..count as u32 {
                     let at = piece.pose_after(pose, (f64::from(step) + 0.5) * step_m);
                     seconds += step_m * self.s_per_m * self.share_on_sown(soil, at);
+                    if seconds >= limit_s {
+                        return None;
+                    }
                 }
             }
             pose = piece.end(pose);
         }
-        seconds
+        (seconds < limit_s).then_some(seconds)
     }
 
     /// Seconds a metre at a place, across its rows.
@@ -138,11 +169,24 @@ impl<'a> Toll<'a> {
         sown.map_or(0.0, |sown| self.s_per_m * self.share(sown.stage))
     }
 
-    /// The share of the wheel tracks across sown rows.
+    /// The share of the wheel tracks on sown rows, where one that crosses them counts whole.
     fn share_on_sown(&self, soil: &Soil, pose: Pose) -> f64 {
-        let tracks = self.tracks_m.iter().filter_map(|&right| soil.at(pose.ground(0.0, right)));
-        let crossed = tracks.filter(|sown| !sown.is_along(pose.angle)).map(|sown| self.share(sown.stage));
-        crossed.sum::<f64>() / self.tracks_m.len() as f64
+        let Wheels { tracks_m, tyre_m } = self.wheels;
+        let (sin, cos) = num::sin_cos(pose.angle);
+        let weight = |right: f64| {
+            let at = pose.at + Point { x: sin, y: -cos } * right;
+            soil.at(at).map_or(0.0, |sown| {
+                let on_row = if !sown.is_along(pose.angle) {
+                    1.0
+                } else if sown.beside_m(at, soil.row_spacing_m) <= 0.5 * tyre_m {
+                    soil.row_spacing_m / tyre_m
+                } else {
+                    0.0
+                };
+                on_row * self.share(sown.stage)
+            })
+        };
+        tracks_m.iter().map(|&right| weight(right)).sum::<f64>() / tracks_m.len() as f64
     }
 
     /// The share of soil of a stage that is sown at the moment.
@@ -163,14 +207,24 @@ impl<'a> Toll<'a> {
 mod tests {
     use super::*;
 
-    /// A strip from x = 10 to 20 sown in stage 0, one from 20 to 30 in stage 1, rows askew.
+    /// Tracks on the tenth of a row spacing beside a row's middle, 1.8 m apart.
+    const WHEELS: Wheels<'static> = Wheels { tracks_m: &[-0.9, 0.9], tyre_m: 0.12 };
+    const SPACING_M: f64 = 0.6;
+    /// The rows' direction.
+    const ANGLE: f64 = num::PI / 3.0;
+
+    /// A strip from x = 10 to 20 sown in stage 0, one from 20 to 30 in stage 1; rows askew, one of them
+    /// through the origin.
     fn strips() -> Soil {
         let corner = |m| Point { x: m, y: m };
-        let mut soil = Soil::unsown((corner(0.0), corner(40.0)), 0.5);
-        for x in 0..40 {
-            for y in 0..80 {
-                let y = f64::from(y) * 0.5 + 0.25;
-                soil.sow(Pose::new(10.25 + f64::from(x) * 0.5, y, num::PI / 3.0), u8::from(x >= 20));
+        let mut soil = Soil::unsown((corner(0.0), corner(40.0)), SPACING_M);
+        let origin = Pose::new(0.0, 0.0, ANGLE);
+        for row in -80..80 {
+            for step in -100..500 {
+                let at = origin.ground(f64::from(step) * 0.1, f64::from(row) * SPACING_M);
+                if (10.0..=30.0).contains(&at.x) {
+                    soil.sow(Pose { at, angle: ANGLE }, u8::from(at.x >= 20.0));
+                }
             }
         }
         soil
@@ -186,26 +240,52 @@ mod tests {
             (Moment::During(1), 3.0 * 15.0),
             (Moment::After, 3.0 * 20.0),
         ] {
-            let toll = Toll::new(&soil, &[-0.9, 0.9], 3.0, moment);
+            let toll = Toll::new(&soil, WHEELS, 3.0, moment);
             let found = toll.seconds(start, &across);
-            assert!((found - seconds).abs() < 1e-9, "{moment:?} {found}");
+            // A cell of 0.6 m at each edge.
+            assert!((found - seconds).abs() < 3.0 * 1.2, "{moment:?} {found}");
         }
         assert_eq!(Toll::NONE.seconds(start, &across), 0.0);
     }
 
+    /// A pose on the sown soil, so far right of a row's middle, that looks along the rows.
+    fn beside_a_row(right_m: f64) -> Pose {
+        let row = Pose::new(0.0, 0.0, ANGLE);
+        Pose { at: row.ground(28.0, 10.0 * SPACING_M + right_m), angle: ANGLE }
+    }
+
     #[test]
-    fn a_way_along_the_rows_pays_nothing() {
+    fn along_the_rows_only_tyres_on_them_pay() {
         let soil = strips();
-        let start = Pose::new(11.0, 5.0, num::PI / 3.0 - num::PI);
-        let toll = Toll::new(&soil, &[-0.9, 0.9], 3.0, Moment::After);
-        assert_eq!(toll.seconds(start, &[Piece::straight(Gear::Reverse, 15.0)]), 0.0);
+        let toll = Toll::new(&soil, WHEELS, 3.0, Moment::After);
+        let back = [Piece::straight(Gear::Reverse, 5.0)];
+        // 1.8 m are three row spacings: both tyres run in the middle between two rows, or on rows.
+        assert_eq!(toll.seconds(beside_a_row(0.0), &back), 0.0);
+        let on_rows = toll.seconds(beside_a_row(0.3), &back);
+        assert!((on_rows - 3.0 * 5.0 * SPACING_M / 0.12).abs() < 1e-9, "{on_rows}");
+    }
+
+    /// What a slanting way pays does not hang on its slant.
+    #[test]
+    fn nearly_along_the_rows_a_way_pays_as_across_them() {
+        let soil = strips();
+        let toll = Toll::new(&soil, WHEELS, 3.0, Moment::After);
+        for degrees in [4.0_f64, 8.0, 12.0, 40.0] {
+            let start = beside_a_row(0.0);
+            let slanting = Pose { angle: start.angle - degrees.to_radians(), ..start };
+            // As many whole rows as 9 m lead over, so that no part of one stands for all.
+            let rows = (9.0 * degrees.to_radians().sin() / SPACING_M).round();
+            let metres = rows * SPACING_M / degrees.to_radians().sin();
+            let found = toll.seconds(slanting, &[Piece::straight(Gear::Reverse, metres)]);
+            assert!((found / (3.0 * metres) - 1.0).abs() < 0.25, "{degrees} {found} {metres}");
+        }
     }
 
     #[test]
     fn a_wheel_beside_the_strip_pays_nothing() {
         let soil = strips();
         let start = Pose::new(9.5, 5.0, num::PI / 2.0);
-        let toll = Toll::new(&soil, &[-0.9, 0.9], 3.0, Moment::After);
+        let toll = Toll::new(&soil, WHEELS, 3.0, Moment::After);
         let found = toll.seconds(start, &[Piece::straight(Gear::Forward, 10.0)]);
         assert!((found - 15.0).abs() < 1e-9, "{found}");
     }

@@ -131,6 +131,8 @@ table! {
         turning_speed: Written<Speed> = "\"1.5 km/h\"";
         /// Speed on the way to the first lane, from the last and between blocks, in km/h.
         transit_speed: Written<Speed> = "\"2.5 km/h\"";
+        /// Most speed in reverse, in turns and transits, in km/h. Left out: as nose first.
+        reverse_speed: Option<Written<Speed>> = "\"1 km/h\"";
         /// Mass of seed that the hopper of one row holds, in kg. Left out by a machine that sows
         /// nothing.
         hopper: Option<Written<Mass>> = "\"2 kg\"";
@@ -326,6 +328,8 @@ table! {
         name: Written<String> = "\"gate\"";
         /// Where: latitude and longitude in degrees.
         at: Written<GeoPoint> = "[52.1, 5.2015]";
+        /// How wide it is between its posts, in m. Left out: wide enough.
+        width: Option<Written<Length>> = "\"4.5 m\"";
     }
 }
 

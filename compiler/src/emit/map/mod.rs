@@ -15,7 +15,7 @@ use crate::geometry::{Gear, Path, Point, Pose};
 use crate::lanes::Lane;
 use crate::num;
 use crate::pipeline::{Compiled, FieldPlan};
-use crate::route::Visit;
+use crate::route::{Stop, StopReason, Visit};
 use crate::site::FieldSite;
 use crate::turns::Manoeuvre;
 use geo::BoundingRect;
@@ -56,6 +56,7 @@ struct Panel {
     reverse: String,
     transit: String,
     marks: Vec<Mark>,
+    has_stops: bool,
     labels: Vec<Label>,
     legend: Legend,
 }
@@ -144,7 +145,7 @@ fn panel(
     let paper = Paper::showing(&site.boundary);
     let sheet = Sheet { paper, machine, plan };
     let ways = Ways::of(&plan.route.ways, &paper);
-    let (marks, mut labels) = places(site, &paper);
+    let (marks, mut labels) = places(site, &plan.route.stops, &paper);
     sheet.number_lanes(&mut labels);
     let left_over = plan.lanes.left_over.iter().map(|piece| paper.area(&piece.shape)).collect();
     Panel {
@@ -171,6 +172,7 @@ fn panel(
         reverse: ways.reverse,
         transit: ways.transit,
         marks,
+        has_stops: !plan.route.stops.is_empty(),
         labels: labels.placed,
         legend: legend(&paper, plan.route.visits.len()),
     }
@@ -285,14 +287,23 @@ impl Ways {
     }
 }
 
-/// Signs and names of home, entrances and keep-outs.
-fn places(site: &FieldSite, paper: &Paper) -> (Vec<Mark>, Labels) {
+/// Signs and names of home, entrances, stops and keep-outs.
+fn places(site: &FieldSite, stops: &[Stop], paper: &Paper) -> (Vec<Mark>, Labels) {
     let mut labels = Labels::within(WIDTH_MM, paper.height_mm);
     let mut marks = Vec::new();
     for (sign, name, at) in ways_in(site, paper) {
         let (x, y) = paper.at(at);
         marks.push(Mark { x: number(x), y: number(y), sign });
         labels.place_beside(name, (x, y), 2.2, "place");
+    }
+    for stop in stops {
+        let (at, what) = match stop.reason {
+            StopReason::Refill { at, .. } => (at, "Refill"),
+            StopReason::MovedByHand { from, .. } => (from, "Move by hand"),
+        };
+        let (x, y) = paper.at(at);
+        marks.push(Mark { x: number(x), y: number(y), sign: "stop" });
+        labels.place_beside(format!("{what} after {}", stop.after), (x, y), 2.2, "place");
     }
     for keep_out in &site.keep_outs {
         let Some(ground) = keep_out.shape.bounding_rect() else { continue };
@@ -353,6 +364,21 @@ mod tests {
             let stroke = format!("stroke=\"{}\"", colour::of_order(share));
             assert_eq!(svg.matches(&stroke).count(), 1, "{stroke}");
         }
+    }
+
+    #[test]
+    fn stops_have_a_sign_and_say_what_for() {
+        let mut compiled = sample::compiled(3);
+        let signs = |svg: &str| svg.matches("<use href=\"#lw-stop-1\" x=\"").count();
+        assert_eq!(signs(&svg(&compiled)), 0, "not even in the legend");
+        let at = compiled.site.fields[0].home.unwrap();
+        let refill = Stop { after: 1, reason: StopReason::Refill { at, from_edge_m: 4.0 } };
+        let to = Point { x: at.x + 60.0, ..at };
+        let moved = Stop { after: 2, reason: StopReason::MovedByHand { from: to, to: at } };
+        compiled.fields[0].route.stops = vec![refill, moved];
+        let svg = svg(&compiled);
+        assert_eq!(signs(&svg), 3, "two on the map, one in the legend");
+        assert!(svg.contains(">Refill after 1</text>") && svg.contains(">Move by hand after 2</text>"));
     }
 
     #[test]

@@ -7,7 +7,7 @@ use super::{pattern, places, release, weeding};
 use crate::check::Field;
 use crate::lanes::{LeftOver, LeftOverReason};
 use crate::pipeline::{Compiled, FieldPlan};
-use crate::route::StopReason;
+use crate::route::{self, Hold, StopReason};
 use crate::site::FieldSite;
 use lanewright_schema::quantity::{Area, Length, Time};
 
@@ -38,6 +38,7 @@ pub fn sections(compiled: &Compiled) -> Vec<Section> {
             }
             blocks.extend([heading("Driving and time"), driving(plan)]);
             blocks.extend(stops(site, plan));
+            blocks.extend(ways_out(site, plan));
             blocks.extend(left_over(plan));
             Section::new(field.name.clone(), blocks)
         })
@@ -188,6 +189,28 @@ fn stops(site: &FieldSite, plan: &FieldPlan) -> Vec<Block> {
         return Vec::new();
     }
     vec![heading("Where a person is needed"), Block::table(&["After lane", "At", "What for"], 3, rows)]
+}
+
+/// Where to halt the machine for taking it out of the field.
+fn ways_out(site: &FieldSite, plan: &FieldPlan) -> Vec<Block> {
+    let ways_out = route::ways_out(site, &plan.lanes, &plan.route);
+    if ways_out.is_empty() {
+        return Vec::new();
+    }
+    let hold = |hold: &Hold| format!("{} ({})", hold.after, words::distance(Length::m(hold.metres)));
+    let rows = ways_out.into_iter().map(|way| {
+        let holds: Vec<String> = way.holds.iter().map(hold).collect();
+        let holds = if holds.is_empty() { "no lane ends within 50 m".to_owned() } else { holds.join(", ") };
+        vec![way.name, words::place(site.inverse.to_geo(way.at)), holds]
+    });
+    vec![
+        heading("Where it may be taken out of the field"),
+        Block::table(
+            &["Way out", "At", "Halt it after lane (metres from there, straight)"],
+            3,
+            rows.collect(),
+        ),
+    ]
 }
 
 /// Ways above their bound, as a share of the bound.

@@ -1,0 +1,208 @@
+//! Ways along lanes, for what would else crush many plants.
+//!
+//! In: the lanes, the free space and where a way begins and ends. Out: the way that gets onto the line
+//! of a lane or a headland lap, follows it with the wheels between its rows, and leaves it, if one is
+//! found. Places to get on and off are taken at steps along each line, those tried first that promise
+//! the least time and toll, and none that promise more than the way that is known; what leads onto the
+//! line and off it are closed forms. Off a line the way may follow one more line.
+
+use crate::geometry::{Path, Pose};
+use crate::lanes::Lane;
+use crate::turns::{Drive, FreeSpace, Manoeuvre, Toll, direct, lower_bound_s, rough_bound_s, shortened};
+use std::collections::BTreeMap;
+
+/// Metres between places on a line.
+const STEP_M: f64 = 2.0;
+/// Places near each end that are looked at, on each line.
+const NEAR: usize = 6;
+/// Pairs of places that are tried.
+const TRIED: usize = 48;
+
+/// The lines of all lanes, each in both directions.
+pub(super) struct Lines {
+    lines: Vec<Line>,
+}
+
+struct Line {
+    path: Path,
+    length_m: f64,
+    /// Whether it ends as it begins.
+    is_closed: bool,
+    /// Poses at steps of [`STEP_M`].
+    places: Vec<Pose>,
+}
+
+impl Lines {
+    pub(super) fn of(lanes: &[Lane]) -> Self {
+        let both = |lane: &Lane| [lane.line.clone(), lane.line.turned_round()];
+        Self { lines: lanes.iter().flat_map(both).map(Line::new).collect() }
+    }
+
+    /// The way that costs least of those looked at; off its line it may follow so many more.
+    pub(super) fn way(&self, task: &Along, hops: u32) -> Option<Manoeuvre> {
+        let mut pairs: Vec<(f64, Pair)> =
+            (0..self.lines.len()).flat_map(|line| self.pairs_on(task, line)).collect();
+        pairs.retain(|&(promised_s, _)| promised_s < task.known_s);
+        pairs.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+        let mut on: BTreeMap<(usize, usize), Option<Manoeuvre>> = BTreeMap::new();
+        let mut off: BTreeMap<(usize, usize), Option<Manoeuvre>> = BTreeMap::new();
+        let mut best: Option<(f64, Pair)> = None;
+        for &(_, pair) in pairs.iter().take(TRIED) {
+            let line = &self.lines[pair.line];
+            let getting_on =
+                on.entry((pair.line, pair.on)).or_insert_with(|| task.onto(line.places[pair.on]));
+            let Some(getting_on_s) = getting_on.as_ref().map(Manoeuvre::cost_s) else { continue };
+            let getting_off =
+                off.entry((pair.line, pair.off)).or_insert_with(|| task.off(line.places[pair.off]));
+            let Some(getting_off_s) = getting_off.as_ref().map(Manoeuvre::cost_s) else { continue };
+            let cost_s = getting_on_s + getting_off_s + line.between_m(pair) / task.drive.speed_m_per_s;
+            if best.is_none_or(|(least_s, _)| cost_s < least_s) {
+                best = Some((cost_s, pair));
+            }
+        }
+        let (_, pair) = best?;
+        let line = &self.lines[pair.line];
+        let onto = on.remove(&(pair.line, pair.on))??;
+        let mut leaving = off.remove(&(pair.line, pair.off))??;
+        if hops > 0 && leaving.toll_s > 0.0 {
+            let from = |_| vec![line.places[pair.off]];
+            let rest = Along { from: &from, known_s: leaving.cost_s(), ..*task };
+            leaving = cheaper(leaving, self.way(&rest, hops - 1));
+        }
+        let path = onto.path.then(&line.between(pair)).then(&leaving.path);
+        shortened(task.space, task.drive, task.toll, path)
+    }
+
+    /// Places to get on and off on one line, with what they promise to cost.
+    fn pairs_on(&self, task: &Along, index: usize) -> Vec<(f64, Pair)> {
+        let line = &self.lines[index];
+        let onward = line.nearest(task, |place| [task.starts(place), vec![place]]);
+        let back = line.nearest(task, |place| [vec![place], task.ends(place)]);
+        let pairs = onward
+            .iter()
+            .flat_map(|&(on_s, on)| back.iter().map(move |&(off_s, off)| (on_s + off_s, on, off)));
+        pairs
+            .filter(|&(_, on, off)| line.is_closed || on < off)
+            .map(|(ends_s, on, off)| {
+                let pair = Pair { line: index, on, off };
+                (ends_s + line.between_m(pair) / task.drive.speed_m_per_s, pair)
+            })
+            .collect()
+    }
+}
+
+/// What is asked: a way between poses, one of several at each end.
+#[derive(Copy, Clone)]
+pub(super) struct Along<'a> {
+    pub space: &'a FreeSpace,
+    pub drive: &'a Drive,
+    pub toll: &'a Toll<'a>,
+    /// What the way that is known costs.
+    pub known_s: f64,
+    /// Poses at which the way may begin, if it leads to one.
+    pub from: &'a (dyn Fn(Pose) -> Vec<Pose> + Sync),
+    /// Poses at which it may end, if it comes from one.
+    pub to: &'a (dyn Fn(Pose) -> Vec<Pose> + Sync),
+}
+
+impl Along<'_> {
+    fn starts(&self, to: Pose) -> Vec<Pose> {
+        (self.from)(to)
+    }
+    fn ends(&self, from: Pose) -> Vec<Pose> {
+        (self.to)(from)
+    }
+
+    /// Seconds that a way from one of some poses to one of others takes at least.
+    fn least_s(&self, from: &[Pose], to: &[Pose]) -> f64 {
+        let ways = from.iter().flat_map(|&from| to.iter().map(move |&to| (from, to)));
+        ways.map(|(from, to)| rough_bound_s(self.drive, from, to)).fold(f64::INFINITY, f64::min)
+    }
+
+    /// Seconds of toll straight across, if they are below a limit.
+    fn across_s(&self, from: &[Pose], to: &[Pose], limit_s: f64) -> Option<f64> {
+        let path = Path::straight(from.first()?.at, to.first()?.at);
+        self.toll.below(path.start, &path.pieces, limit_s)
+    }
+
+    fn onto(&self, place: Pose) -> Option<Manoeuvre> {
+        self.first_of(self.starts(place).into_iter().map(|pose| (pose, place)).collect())
+    }
+    fn off(&self, place: Pose) -> Option<Manoeuvre> {
+        self.first_of(self.ends(place).into_iter().map(|pose| (place, pose)).collect())
+    }
+
+    /// A closed form between the poses of a pair, those tried first that are quickest in the open.
+    fn first_of(&self, mut pairs: Vec<(Pose, Pose)>) -> Option<Manoeuvre> {
+        /// Of so many pairs.
+        const MOST: usize = 3;
+        pairs.sort_by(|a, b| {
+            lower_bound_s(self.drive, a.0, a.1).total_cmp(&lower_bound_s(self.drive, b.0, b.1))
+        });
+        let mut tried = pairs.into_iter().take(MOST);
+        tried.find_map(|(from, to)| direct(self.space, self.drive, self.toll, from, to))
+    }
+}
+
+/// Where a way gets on a line and off it, by number of place.
+#[derive(Copy, Clone, PartialEq, Eq, PartialOrd, Ord)]
+struct Pair {
+    line: usize,
+    on: usize,
+    off: usize,
+}
+
+impl Line {
+    fn new(path: Path) -> Self {
+        /// Metres and radians.
+        const SAME: f64 = 1e-6;
+        let length_m = path.length();
+        let steps = (length_m / STEP_M).floor() as u32;
+        let places = path.poses_at((0..=steps).map(|step| f64::from(step) * STEP_M));
+        let end = path.end();
+        let is_closed = end.distance(&path.start) < SAME && end.turn_to(&path.start).abs() < SAME;
+        Self { path, length_m, is_closed, places }
+    }
+
+    /// The places that promise to cost least, of those that are quickest to reach or to leave: `ends`
+    /// gives the poses at both ends of the way for a place.
+    fn nearest(&self, task: &Along, ends: impl Fn(Pose) -> [Vec<Pose>; 2]) -> Vec<(f64, usize)> {
+        let by_cost = |a: &(f64, usize), b: &(f64, usize)| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1));
+        let priced = self.places.iter().enumerate().map(|(index, &place)| {
+            let [from, to] = ends(place);
+            (task.least_s(&from, &to), index)
+        });
+        let mut quickest: Vec<(f64, usize)> = priced.filter(|&(least_s, _)| least_s < task.known_s).collect();
+        quickest.sort_by(by_cost);
+        quickest.truncate(2 * NEAR);
+        let with_toll = quickest.into_iter().filter_map(|(least_s, index)| {
+            let [from, to] = ends(self.places[index]);
+            Some((least_s + task.across_s(&from, &to, task.known_s - least_s)?, index))
+        });
+        let mut nearest: Vec<(f64, usize)> = with_toll.collect();
+        nearest.sort_by(by_cost);
+        nearest.truncate(NEAR);
+        nearest
+    }
+
+    fn between_m(&self, pair: Pair) -> f64 {
+        let apart_m = (pair.off as f64 - pair.on as f64) * STEP_M;
+        if apart_m > 0.0 { apart_m } else { apart_m + self.length_m }
+    }
+
+    fn between(&self, pair: Pair) -> Path {
+        let (on_m, off_m) = (pair.on as f64 * STEP_M, pair.off as f64 * STEP_M);
+        if on_m < off_m {
+            self.path.between(on_m, off_m)
+        } else {
+            self.path.between(on_m, self.length_m).then(&self.path.between(0.0, off_m))
+        }
+    }
+}
+
+fn cheaper(way: Manoeuvre, other: Option<Manoeuvre>) -> Manoeuvre {
+    match other {
+        Some(other) if other.cost_s() < way.cost_s() => other,
+        _ => way,
+    }
+}
