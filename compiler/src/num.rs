@@ -1,7 +1,7 @@
 //! The only door to transcendental functions. `std`'s differ between platforms in the last digit,
 //! which would break the promise of the same bytes from the same job.
 
-pub use libm::{acos, asin, atan, atan2, cos, erfc, exp, sin, tan};
+pub use libm::{acos, asin, atan, atan2, cos, erfc, exp, log, sin, tan};
 
 /// Half a turn, radians.
 pub const PI: f64 = std::f64::consts::PI;

@@ -441,9 +441,13 @@ pub const SURVEY: &[Rule] = &[
     )
     .source(GEOMETRY)
     .example("a walk that circles a corner twice"),
-    error("field/hole-outside", "a hole that lies outside its boundary", "it belongs to another field")
-        .source(GEOMETRY)
-        .example("a pond across the road"),
+    error(
+        "field/hole-outside",
+        "a hole that lies outside its boundary or reaches out of it",
+        "it belongs to another field",
+    )
+    .source(GEOMETRY)
+    .example("a pond across the road"),
     warning(
         "survey/obstacle-without-radius",
         "an obstacle of a survey without its radius",

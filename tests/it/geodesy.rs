@@ -224,7 +224,7 @@ fn height_and_slope_lengthen_the_ground() {
 fn frame_about(corners: &[[f64; 2]]) -> Projector {
     let datum = Datum::of(&setting::wgs84()).expect("a known frame");
     let places: Vec<_> = corners.iter().map(setting::place).collect();
-    Projector::new(&field_frame(&datum, &places).expect("near enough")).expect("a frame")
+    Projector::new(&field_frame(&datum, &places, Length::ZERO).expect("near enough")).expect("a frame")
 }
 
 /// A10: the field frame's scale error at a distance x from its meridian is x² / (2 R²), R the radius

@@ -25,7 +25,7 @@ pub fn polygon(corners: &[[f64; 2]]) -> MultiPolygon {
 pub fn ground(boundary: MultiPolygon, heading_deg: Option<f64>) -> FieldSite {
     let area = Area::m2(boundary.unsigned_area());
     let datum = Datum::of(&wgs84()).expect("a known frame");
-    let frame = field_frame(&datum, &[place(&[50.0, 8.0])]).expect("a frame");
+    let frame = field_frame(&datum, &[place(&[50.0, 8.0])], Length::ZERO).expect("a frame");
     let around = boundary.bounding_rect().expect("corners");
     FieldSite {
         inverse: InverseProjection::over(&frame, around).expect("near the origin"),
@@ -146,7 +146,7 @@ pub fn job(corners: &[[f64; 2]], base_station: [f64; 2]) -> Job {
             operations: vec![Operation::Sowing],
             hours_per_day: Time::h(10.0),
         },
-        frames: Frames { survey: wgs84(), base_station: wgs84(), output: wgs84() },
+        frames: Frames { survey: wgs84(), base_station: wgs84(), output: wgs84(), height: Length::ZERO },
         base_station: Some(BaseStation {
             name: "Sallow mast".into(),
             at: place(&base_station),

@@ -288,14 +288,14 @@ road;gate;48,610;-27,4085;
     }
 
     #[test]
-    fn exchanged_eastings_and_northings_are_known_by_the_base_station() {
+    fn exchanged_eastings_and_northings_are_known_by_the_grid() {
         let exchanged = GRID.replace("easting,northing", "northing,easting");
         let lines = "boundary = \"a.csv\"\nboundary_frame = \"EPSG:32626\"";
         let (findings, field) = told(lines, "a.csv", &exchanged);
         assert!(field.is_none());
         let finding = findings.last().unwrap();
-        assert_eq!(finding.rule, "field/swapped");
-        assert!(finding.message.contains("easting and northing exchanged"), "{}", finding.message);
+        assert_eq!(finding.rule, "survey/outside-frame");
+        assert!(finding.hint.as_ref().unwrap().contains("easting and northing are exchanged"));
     }
 
     #[test]

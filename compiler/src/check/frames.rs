@@ -8,6 +8,7 @@
 use super::{Findings, Frames, ReferenceFrame};
 use crate::read::span;
 use lanewright_schema::job::{self as written, Written, nearest};
+use lanewright_schema::quantity::Length;
 
 /// Code and name, one frame a line.
 const EPSG: &str = include_str!("frames.tsv");
@@ -23,7 +24,11 @@ pub fn frames(file: &written::Frames, findings: &mut Findings) -> Option<Frames>
         Some(text) => frame(text, findings),
         None => base_station.clone(),
     };
-    Some(Frames { survey: survey?, base_station: base_station?, output: output? })
+    if let Some(height) = &file.height {
+        findings.within(height, "height", &(Length::m(-500.0)..=Length::m(6500.0), "-500 m to 6500 m"));
+    }
+    let height = file.height.as_ref().map_or(Length::ZERO, |height| height.value);
+    Some(Frames { survey: survey?, base_station: base_station?, output: output?, height })
 }
 
 /// One frame, with its epoch behind an `@`.

@@ -71,6 +71,8 @@ pub struct Frames {
     pub base_station: ReferenceFrame,
     /// The frame of every coordinate that leaves.
     pub output: ReferenceFrame,
+    /// How far above the ellipsoid lengths are those on the ground.
+    pub height: Length,
 }
 
 /// A geographic reference frame.

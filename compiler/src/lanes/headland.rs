@@ -3,13 +3,13 @@
 //!
 //! A lap's way is the edge of what a disc of the lap's radius can sweep inside the fence inset by
 //! the lap's distance, so that convex corners are rounded and necks too narrow to turn round in
-//! are left. Round a hollow corner of the fence an offset would be an arc as tight as the lap is
-//! near; there the lap keeps as far from the corner as its own radius.
+//! are left. The outermost lap is eased into its corners and out of them; the others keep their
+//! distance from it.
 
+use super::easing::Easing;
 use super::toolbar::Toolbar;
 use crate::check::{Headland, HeadlandSize, HeadlandSown};
 use crate::geometry::band::band;
-use crate::geometry::corner::corners;
 use crate::geometry::fillet::{CUT_M, filleted};
 use crate::geometry::{Path, Point, direction, distance, region};
 use crate::num;
@@ -18,9 +18,6 @@ use geo::{BoundingRect, LineString, MultiPolygon, Polygon, Simplify};
 
 /// How far a simplified lap may lie from the true offset, metres.
 const SIMPLIFIED_M: f64 = 0.02;
-
-/// Corners of the fence are looked for on an outline simplified by this much, metres.
-const OUTLINE_M: f64 = 0.3;
 
 /// How far apart a lap that does not fit is looked at, metres.
 const LOOK_M: f64 = 0.1;
@@ -98,7 +95,7 @@ fn laps_across(fence: &MultiPolygon, toolbar: &Toolbar) -> u32 {
 
 /// Where the first lap's way may run.
 fn room(fence: &MultiPolygon, toolbar: &Toolbar) -> MultiPolygon {
-    first_room(&without_small_holes(fence, 2.0 * toolbar.width), toolbar)
+    easing(toolbar).room(&without_small_holes(fence, 2.0 * toolbar.width))
 }
 
 /// Laps that a turn into the next lane needs, when it begins with the tool at the main field's edge
@@ -117,7 +114,7 @@ pub fn laps_within(width: f64, toolbar: &Toolbar) -> u32 {
 
 /// How far the first lap's outermost row lies from the fence.
 fn beside_fence(toolbar: &Toolbar) -> f64 {
-    first_distance(toolbar) - toolbar.width / 2.0
+    easing(toolbar).beside - toolbar.width / 2.0
 }
 
 /// The radius of the laps' rounded corners: what the machine steers with some to spare, and wide
@@ -126,50 +123,13 @@ fn lap_radius(toolbar: &Toolbar) -> f64 {
     (RADIUS_FACTOR * toolbar.turning_radius).max(toolbar.width / 2.0 + toolbar.row_spacing)
 }
 
-/// Distance of the first lap's way from the fence: the body's outer corners swing that far out at
-/// the lap's corners.
-fn first_distance(toolbar: &Toolbar) -> f64 {
-    toolbar.swing(lap_radius(toolbar)).max(toolbar.width / 2.0) + SIMPLIFIED_M + CUT_M
-}
-
-/// Where the first lap's way may run before its corners are rounded: as far from the fence as the
-/// body needs, and as far from a hollow corner as the lap's radius.
-fn first_room(fence: &MultiPolygon, toolbar: &Toolbar) -> MultiPolygon {
-    let distance = first_distance(toolbar);
-    let radius = lap_radius(toolbar);
-    let inset = region::inset(fence, distance);
-    if distance >= radius {
-        return inset;
-    }
-    let discs: Vec<Polygon> =
-        hollow_corners(fence, toolbar).into_iter().map(|corner| disc(corner, radius)).collect();
-    region::difference(&inset, &region::union_all(&discs))
+fn easing(toolbar: &Toolbar) -> Easing {
+    Easing::new(toolbar, lap_radius(toolbar), SIMPLIFIED_M + CUT_M)
 }
 
 /// What a lap's way encloses.
 fn lap_region(first_room: &MultiPolygon, toolbar: &Toolbar, lap: u32) -> MultiPolygon {
     region::opened(&region::inset(first_room, f64::from(lap - 1) * toolbar.width), lap_radius(toolbar))
-}
-
-/// Corners that turn out of the region by more than an arc of the turning radius can cut by
-/// [`CUT_M`]: `2 acos(r / (r + cut))`.
-fn hollow_corners(fence: &MultiPolygon, toolbar: &Toolbar) -> Vec<Point> {
-    let radius = toolbar.turning_radius;
-    let sharp = 2.0 * num::acos(radius / (radius + CUT_M));
-    region::rings(fence)
-        .flat_map(|ring| corners(&ring.simplify(OUTLINE_M)))
-        .filter(|corner| corner.turn() < -sharp)
-        .map(|corner| corner.at)
-        .collect()
-}
-
-fn disc(centre: Point, radius: f64) -> Polygon {
-    const CORNERS: u32 = 96;
-    let corner = |i: u32| {
-        let (sin, cos) = num::sin_cos(f64::from(i) * 2.0 * num::PI / f64::from(CORNERS));
-        Point { x: centre.x + radius * cos, y: centre.y + radius * sin }
-    };
-    Polygon::new(LineString((0..CORNERS).map(corner).collect()), vec![])
 }
 
 fn ways(first_room: &MultiPolygon, toolbar: &Toolbar, lap: u32, exit: Option<Point>) -> Vec<Path> {

@@ -4,6 +4,7 @@
 mod blocks;
 mod contour;
 mod division;
+mod easing;
 mod guide;
 mod heading;
 mod headland;

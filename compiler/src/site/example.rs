@@ -37,7 +37,12 @@ pub fn job() -> Job {
             operations: vec![Operation::Sowing],
             hours_per_day: Time::h(10.0),
         },
-        frames: Frames { survey: frame.clone(), base_station: frame.clone(), output: frame },
+        frames: Frames {
+            survey: frame.clone(),
+            base_station: frame.clone(),
+            output: frame,
+            height: Length::ZERO,
+        },
         base_station: Some(BaseStation {
             name: "mast".into(),
             at: place(50.01, 8.01),

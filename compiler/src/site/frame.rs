@@ -1,15 +1,17 @@
-//! The field frame: a transverse Mercator centred on the job's fields, `k0 = 1`, made by PROJ.
+//! The field frame: a transverse Mercator centred on the job's fields, made by PROJ.
 //!
 //! In: the output's reference frame and every boundary corner in it. Out: the frame's parameters
-//! as plain data, and a [`Projector`] that computes with them through PROJ. With `k0 = 1` the
-//! scale is off by `x²/2R²` at `x` from the central meridian (IOGP Guidance Note 7-2, transverse
-//! Mercator): 1.2 mm per km at 10 km, which is as far as one frame serves.
+//! as plain data, and a [`Projector`] that computes with them through PROJ. On the
+//! central meridian a metre of the frame is one at the height that the job states, on the ellipsoid
+//! if it states none: `k0 = 1 + h/R`. At `x` from it the scale is off by `x²/2R²` (IOGP Guidance Note
+//! 7-2, transverse Mercator): 1.2 mm per km at 10 km, which is as far as one frame serves.
 
-use super::datum::Datum;
+use super::datum::{Datum, Ellipsoid};
 use crate::diagnostic::Finding;
 use crate::geometry::Point;
+use crate::num;
 use geographiclib_rs::{Geodesic, InverseGeodesic};
-use lanewright_schema::quantity::GeoPoint;
+use lanewright_schema::quantity::{GeoPoint, Length};
 use proj::Proj;
 use serde_json::{Value, json};
 
@@ -21,6 +23,8 @@ pub const REACH_M: f64 = 10_000.0;
 pub struct FieldFrame {
     /// The origin in the output's reference frame.
     pub origin: GeoPoint,
+    /// Metres of the frame in one along the ellipsoid, on the central meridian.
+    pub scale: f64,
     /// The PROJ string of the projection.
     pub proj: String,
     /// Name of the reference frame of the coordinates that leave.
@@ -35,7 +39,7 @@ pub struct FieldFrame {
 ///
 /// The origin is the middle of their bounding box, on whichever side of the antimeridian they
 /// lie, rounded to a tenth of a microdegree so that its text is the number computed with.
-pub fn field_frame(datum: &Datum, corners: &[GeoPoint]) -> Result<FieldFrame, Finding> {
+pub fn field_frame(datum: &Datum, corners: &[GeoPoint], height: Length) -> Result<FieldFrame, Finding> {
     let origin = centre(corners);
     let reach = corners.iter().map(|&c| distance_m(&datum.geodesic(), origin, c)).fold(0.0, f64::max);
     if reach > REACH_M {
@@ -49,18 +53,33 @@ pub fn field_frame(datum: &Datum, corners: &[GeoPoint]) -> Result<FieldFrame, Fi
         )
         .with_hint("write one job for each group of neighbouring fields"));
     }
-    Ok(frame_at(datum, origin))
+    Ok(frame_at(datum, origin, scale_at(height, &datum.ellipsoid, origin.latitude)))
+}
+
+/// How much longer lengths on the ground are than along the ellipsoid below, as a factor: `1 + h/R`
+/// with the Gaussian radius `R = b / (1 - e² sin²φ)`; to `1e-10`, 0.6 mm of height.
+fn scale_at(height: Length, ellipsoid: &Ellipsoid, latitude: f64) -> f64 {
+    round_to(1.0 + height.to_m() / gaussian_radius_m(ellipsoid, latitude), 1e10)
+}
+
+/// The root of the product of both radii of curvature, metres.
+fn gaussian_radius_m(ellipsoid: &Ellipsoid, latitude: f64) -> f64 {
+    let flattening = 1.0 / ellipsoid.inverse_flattening;
+    let sin = num::sin(latitude.to_radians());
+    let squared_eccentricity = flattening * (2.0 - flattening);
+    ellipsoid.semi_major_m * (1.0 - flattening) / (1.0 - squared_eccentricity * sin * sin)
 }
 
 /// The frame of an earlier plan, from its PROJ string; refused where it is none of this datum's.
 pub fn earlier_frame(datum: &Datum, proj: &str) -> Result<FieldFrame, Finding> {
-    let degrees = |key: &str| {
+    let value = |key: &str| {
         let value = proj.split_whitespace().find_map(|part| part.strip_prefix(key))?;
-        value.parse::<f64>().ok().filter(|degrees| degrees.abs() <= 180.0)
+        value.parse::<f64>().ok().filter(|value| value.abs() <= 180.0)
     };
-    let origin = (degrees("+lat_0="), degrees("+lon_0="));
-    let frame = match origin {
-        (Some(latitude), Some(longitude)) => frame_at(datum, GeoPoint { longitude, latitude }),
+    let frame = match (value("+lat_0="), value("+lon_0="), value("+k_0=")) {
+        (Some(latitude), Some(longitude), Some(scale)) => {
+            frame_at(datum, GeoPoint { longitude, latitude }, scale)
+        }
         _ => return Err(another_frame(proj)),
     };
     if frame.proj == proj { Ok(frame) } else { Err(another_frame(proj)) }
@@ -74,18 +93,19 @@ fn another_frame(proj: &str) -> Finding {
     .with_hint("sow and weed with the same version, or compile the sowing job anew before it is sown")
 }
 
-fn frame_at(datum: &Datum, origin: GeoPoint) -> FieldFrame {
+fn frame_at(datum: &Datum, origin: GeoPoint, scale: f64) -> FieldFrame {
     let ellipsoid = &datum.ellipsoid;
     let proj = format!(
-        "+proj=tmerc +lat_0={:.7} +lon_0={:.7} +k_0=1 +x_0=0 +y_0=0 +a={} +rf={} +units=m +no_defs +type=crs",
-        origin.latitude, origin.longitude, ellipsoid.semi_major_m, ellipsoid.inverse_flattening,
+        "+proj=tmerc +lat_0={:.7} +lon_0={:.7} +k_0={} +x_0=0 +y_0=0 +a={} +rf={} +units=m +no_defs +type=crs",
+        origin.latitude, origin.longitude, scale, ellipsoid.semi_major_m, ellipsoid.inverse_flattening,
     );
     FieldFrame {
         origin,
+        scale,
         proj,
         reference: datum.name.clone(),
         epoch: datum.epoch,
-        projjson: projjson(datum, origin).to_string(),
+        projjson: projjson(datum, origin, scale).to_string(),
     }
 }
 
@@ -158,9 +178,10 @@ fn round_to(value: f64, per_unit: f64) -> f64 {
     (value * per_unit).round() / per_unit
 }
 
-fn projjson(datum: &Datum, origin: GeoPoint) -> Value {
+fn projjson(datum: &Datum, origin: GeoPoint, scale: f64) -> Value {
     let degrees = |name: &str, code: u32, value: f64| json!({"name": name, "value": value, "unit": "degree", "id": {"authority": "EPSG", "code": code}});
     let metres = |name: &str, code: u32| json!({"name": name, "value": 0, "unit": "metre", "id": {"authority": "EPSG", "code": code}});
+    let unity = if scale == 1.0 { json!(1) } else { json!(scale) };
     let axis = |name: &str, abbreviation: &str, direction: &str| json!({"name": name, "abbreviation": abbreviation, "direction": direction, "unit": "metre"});
     json!({
         "$schema": "https://proj.org/schemas/v0.7/projjson.schema.json",
@@ -173,7 +194,7 @@ fn projjson(datum: &Datum, origin: GeoPoint) -> Value {
             "parameters": [
                 degrees("Latitude of natural origin", 8801, origin.latitude),
                 degrees("Longitude of natural origin", 8802, origin.longitude),
-                {"name": "Scale factor at natural origin", "value": 1, "unit": "unity",
+                {"name": "Scale factor at natural origin", "value": unity, "unit": "unity",
                  "id": {"authority": "EPSG", "code": 8805}},
                 metres("False easting", 8806),
                 metres("False northing", 8807),
@@ -206,7 +227,7 @@ mod tests {
     #[test]
     fn corners_of_a_known_field_are_where_a_krueger_series_puts_them() {
         let corners = [place(50.0, 8.0), place(50.0, 8.005), place(50.003, 8.005), place(50.003, 8.0)];
-        let frame = field_frame(&wgs84(), &corners).unwrap();
+        let frame = field_frame(&wgs84(), &corners, Length::ZERO).unwrap();
         assert_eq!(frame.origin, place(50.0015, 8.0025));
         let projector = Projector::new(&frame).unwrap();
         let expected =
@@ -220,10 +241,27 @@ mod tests {
         }
     }
 
+    /// Check A14: at 100 m and 500 m above the ellipsoid the ground is longer by 15.68 and 78.39 ppm,
+    /// derived there with the radius at 45 degrees.
+    #[test]
+    fn a_metre_of_the_frame_is_one_on_the_ground_at_its_height() {
+        let corners = [place(45.0, 8.0), place(45.0, 8.005), place(45.003, 8.005)];
+        let span = |height_m| {
+            let frame = field_frame(&wgs84(), &corners, Length::m(height_m)).unwrap();
+            let projector = Projector::new(&frame).unwrap();
+            let [a, _, b] = corners.map(|corner| projector.to_ground(corner).unwrap());
+            assert_eq!(earlier_frame(&wgs84(), &frame.proj).unwrap(), frame);
+            crate::geometry::distance(a, b)
+        };
+        let ppm = |height_m| (span(height_m) / span(0.0) - 1.0) * 1e6;
+        assert!((ppm(100.0) - 15.68).abs() < 0.01, "{}", ppm(100.0));
+        assert!((ppm(500.0) - 78.39).abs() < 0.01, "{}", ppm(500.0));
+    }
+
     #[test]
     fn a_field_across_the_antimeridian_stays_in_one_piece() {
         let corners = [place(-17.0, 179.998), place(-17.0, -179.998), place(-16.998, -179.999)];
-        let frame = field_frame(&wgs84(), &corners).unwrap();
+        let frame = field_frame(&wgs84(), &corners, Length::ZERO).unwrap();
         assert!(frame.origin.longitude.abs() > 179.999, "{:?}", frame.origin);
         let projector = Projector::new(&frame).unwrap();
         for corner in corners {
@@ -234,7 +272,7 @@ mod tests {
 
     #[test]
     fn fields_that_one_frame_cannot_serve_are_refused() {
-        let finding = field_frame(&wgs84(), &[place(50.0, 8.0), place(50.0, 8.5)]).unwrap_err();
+        let finding = field_frame(&wgs84(), &[place(50.0, 8.0), place(50.0, 8.5)], Length::ZERO).unwrap_err();
         assert_eq!(finding.rule, "field/far-apart");
     }
 
@@ -243,7 +281,7 @@ mod tests {
     fn projjson_describes_the_same_projection() {
         let corners = [place(-33.0, 18.0), place(-33.01, 18.02), place(-33.02, 18.0)];
         let datum = wgs84();
-        let frame = field_frame(&datum, &corners).unwrap();
+        let frame = field_frame(&datum, &corners, Length::ZERO).unwrap();
         let by_json = Proj::new_known_crs("EPSG:4326", &frame.projjson, None).unwrap();
         let projector = Projector::new(&frame).unwrap();
         for corner in corners {

@@ -200,7 +200,8 @@ fn size(road: &Road, field: &check::Field, boundary: &MultiPolygon) -> Result<Fi
         }
     }
     let plane_area = region::area(boundary);
-    if (plane_area / area - 1.0).abs() > AREA_AGREEMENT {
+    let scale = road.frame.scale;
+    if (plane_area / (area * scale * scale) - 1.0).abs() > AREA_AGREEMENT {
         return Err(Finding::error(
             "site/areas-disagree",
             format!(

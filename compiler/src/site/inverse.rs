@@ -273,12 +273,14 @@ mod tests {
     use super::*;
     use crate::check::ReferenceFrame;
     use geo::coord;
+    use lanewright_schema::quantity::Length;
     use proptest::prelude::*;
 
     fn frame(latitude: f64, longitude: f64) -> FieldFrame {
         let reference =
             ReferenceFrame { name: "WGS 84".into(), proj: "EPSG:4326".into(), epoch: None, span: None };
-        field_frame(&Datum::of(&reference).unwrap(), &[GeoPoint { longitude, latitude }]).unwrap()
+        field_frame(&Datum::of(&reference).unwrap(), &[GeoPoint { longitude, latitude }], Length::ZERO)
+            .unwrap()
     }
 
     fn square(half_m: f64) -> Rect {

@@ -118,7 +118,8 @@ const COARSE_M: f64 = 0.05;
 /// Puts a job on the ground.
 pub fn site(job: &Job) -> Told<Site> {
     told(job, |output, corners| {
-        frame::field_frame(output, corners).map_err(|finding| at_farthest_field(finding, output, job))
+        frame::field_frame(output, corners, job.frames.height)
+            .map_err(|finding| at_farthest_field(finding, output, job))
     })
 }
 

@@ -116,7 +116,16 @@ fn described(
             "survey/outside-frame",
             format!("no position of the file is a place in `{}`", way.stated),
         )
-        .with_hint("check which frame the file is in, and that easting and northing are not exchanged"));
+        .with_hint(CHECK));
+    }
+    if let Some(area) = used_in(&crs)
+        && near.iter().all(|&place| area.misses(place))
+    {
+        let exchanged = sample
+            .iter()
+            .filter_map(|vertex| way.place(&Vertex { x: vertex.y, y: vertex.x, ..vertex.clone() }));
+        let fits = exchanged.into_iter().any(|place| !area.misses(place));
+        return Err(outside_area(&way.stated, near[0], if fits { EXCHANGED } else { CHECK }));
     }
     let datum = Datum::of(&base)?;
     let target = match into {
@@ -172,6 +181,47 @@ fn description(text: &str) -> Option<Value> {
         };
     }
     None
+}
+
+/// The degrees within which a frame is used.
+struct UsedIn {
+    latitudes: [f64; 2],
+    longitudes: [f64; 2],
+}
+
+/// Where the EPSG dataset says that a map grid is used.
+fn used_in(crs: &Value) -> Option<UsedIn> {
+    let usage = if crs["bbox"].is_object() { crs } else { &crs["usages"][0] };
+    let bound = |name: &str| usage["bbox"][name].as_f64();
+    Some(UsedIn {
+        latitudes: [bound("south_latitude")?, bound("north_latitude")?],
+        longitudes: [bound("west_longitude")?, bound("east_longitude")?],
+    })
+}
+
+impl UsedIn {
+    /// Whether a place lies far outside. Grids are used somewhat beyond their bounds.
+    fn misses(&self, place: GeoPoint) -> bool {
+        /// Degrees.
+        const BEYOND: f64 = 6.0;
+        let [west, east] = self.longitudes;
+        let wide = (east - west).rem_euclid(360.0) + 2.0 * BEYOND;
+        let [south, north] = self.latitudes;
+        !(south - BEYOND..=north + BEYOND).contains(&place.latitude)
+            || (place.longitude - (west - BEYOND)).rem_euclid(360.0) > wide
+    }
+}
+
+const EXCHANGED: &str = "easting and northing are exchanged: with them the other way round they lie in it";
+const CHECK: &str = "check which frame the file is in, and that easting and northing are not exchanged";
+
+fn outside_area(stated: &str, place: GeoPoint, hint: &str) -> Finding {
+    rules::finding(
+        "survey/outside-frame",
+        format!("the positions lie far outside the area in which `{stated}` is used"),
+    )
+    .with_place(place)
+    .with_hint(hint)
 }
 
 fn base_frame(crs: &Value) -> Option<ReferenceFrame> {

@@ -7,7 +7,9 @@
 
 use crate::check::{Findings, GeoPolygon, ReferenceFrame, ring as judge};
 use crate::diagnostic::{Finding, Severity, Span, Told};
+use crate::geometry::{Point, region};
 use crate::rules;
+use geo::{MultiPolygon, Polygon};
 use lanewright_schema::job::{Place, Ring, Written};
 use lanewright_schema::quantity::{GeoPoint, Length};
 use lanewright_schema::survey::{Geometry, Shape, Survey, Vertex};
@@ -33,6 +35,9 @@ use points::Role;
 /// Spikes, slits and overlaps that are narrower are mended: two and a half times the 2 cm that a
 /// fixed solution is good for at a walk.
 pub const TOLERANCE: Length = Length::cm(5.0);
+/// A hole may reach out of its boundary by this much all round, as digitised lines do, metres.
+const REACHING_OUT_M: f64 = 0.05;
+
 /// A smaller hole is a slip of drawing, square metres.
 const SMALLEST_HOLE_M2: f64 = 0.01;
 /// At most so many changes of one kind are told one by one.
@@ -484,8 +489,20 @@ fn place_hole(hole: Vec<GeoPoint>, outsides: &mut [GeoPolygon], findings: &mut V
     let most = outsides.iter_mut().max_by_key(|outside| inside(&outside.exterior));
     match most {
         Some(outside) if inside(&outside.exterior) > 0 => {
-            outside.holes.push(hole);
-            true
+            let beyond_m2 = beyond_m2(&plane, &hole, &outside.exterior);
+            if beyond_m2 <= REACHING_OUT_M * plane::perimeter(&metres) {
+                outside.holes.push(hole);
+                return true;
+            }
+            findings.push(
+                rules::finding(
+                    "field/hole-outside",
+                    format!("a hole of the boundary reaches out of it: {beyond_m2:.1} m² of it lie beyond"),
+                )
+                .with_place(hole[0])
+                .with_hint("walk the boundary round it, or draw it inside"),
+            );
+            false
         }
         _ => {
             findings.push(
@@ -496,6 +513,18 @@ fn place_hole(hole: Vec<GeoPoint>, outsides: &mut [GeoPolygon], findings: &mut V
             false
         }
     }
+}
+
+/// How much of a hole lies beyond an exterior, square metres.
+fn beyond_m2(plane: &plane::Plane, hole: &[GeoPoint], exterior: &[GeoPoint]) -> f64 {
+    let shape = |ring: &[GeoPoint]| {
+        let outline = ring.iter().map(|&corner| {
+            let [x, y] = plane.metres(corner);
+            Point { x, y }
+        });
+        MultiPolygon(vec![Polygon::new(outline.collect(), Vec::new())])
+    };
+    region::area(&region::difference(&shape(hole), &shape(exterior)))
 }
 
 /// Tells what was mended: each change, or of many of one kind the first and their count.

@@ -269,6 +269,11 @@ fn holes_stay_with_their_part_and_strangers_are_refused() {
         polygon(&[ring(5.25, 52.125, 0.002), ring(5.3, 52.126, 0.0002)])
     );
     assert_eq!(refused(&survey("a.geojson", &stranger), &asked()), ["field/hole-outside"]);
+    let across = format!(
+        r#"{{"type":"Polygon","coordinates":{}}}"#,
+        polygon(&[ring(5.25, 52.125, 0.002), ring(5.2518, 52.126, 0.0004)])
+    );
+    assert_eq!(refused(&survey("a.geojson", &across), &asked()), ["field/hole-outside"]);
 }
 
 /// What the program itself emits is a survey too: every demo job's task data set gives back its

@@ -17,6 +17,7 @@ use super::{About, map, templates, words};
 use crate::check::{Field, Machine, Operation};
 use crate::diagnostic::{Finding, Severity};
 use crate::pipeline::Compiled;
+use crate::site::FieldFrame;
 use document::{Block, Document, Section};
 use lanewright_schema::quantity::{Area, Mass, Time};
 use serde::Serialize;
@@ -213,7 +214,7 @@ fn positions(compiled: &Compiled) -> Block {
         Some(epoch) => format!("{}, epoch {epoch}", frame.reference),
         None => frame.reference.clone(),
     };
-    let mut rows = vec![("Reference frame".to_owned(), reference)];
+    let mut rows = vec![("Reference frame".to_owned(), reference), ("Lengths".to_owned(), lengths(frame))];
     if let Some(base) = &compiled.site.baseline {
         rows.push((
             "Base station".to_owned(),
@@ -234,6 +235,17 @@ fn positions(compiled: &Compiled) -> Block {
         ));
     }
     Block::Facts { rows }
+}
+
+/// Which lengths the plan gives: a metre of it on the ground, or along the ellipsoid below.
+fn lengths(frame: &FieldFrame) -> String {
+    let longer_mm_per_km = (frame.scale - 1.0) * 1e6;
+    if longer_mm_per_km == 0.0 {
+        return "along the ellipsoid; on the ground each kilometre is 16 mm longer for every 100 m above it"
+            .into();
+    }
+    let (mm, than) = (longer_mm_per_km.abs(), if longer_mm_per_km > 0.0 { "longer" } else { "shorter" });
+    format!("on the ground, each kilometre {} mm {than} than along the ellipsoid", words::decimal(mm, 1))
 }
 
 fn findings(findings: &[Finding]) -> Vec<Block> {
