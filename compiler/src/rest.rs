@@ -138,7 +138,7 @@ fn beyond(run: SeedRun, pose: Pose, ahead_m: f64) -> Option<SeedRun> {
     let first = (0..run.count).find(is_left)?;
     let last = (0..run.count).rev().find(is_left)?;
     Some(SeedRun {
-        first: run.first + i64::from(first),
+        first: run.first + i64::from(first) * i64::from(run.step),
         count: last - first + 1,
         course: RowCourse::Straight { from: at(begins_m(first)), angle },
         ..run
@@ -199,7 +199,7 @@ fn resumed(restart: &Restart, seeds: &SeedMap, lane: LaneIdx) -> Finding {
         .runs
         .iter()
         .filter(|run| run.lane == lane)
-        .map(|run| format!("row {}: {} to {}", run.row, run.first, run.first + i64::from(run.count) - 1))
+        .map(|run| format!("row {}: {} to {}", run.row, run.first, run.last()))
         .collect();
     let message = format!(
         "the order goes on in lane {} after {:.1} m, with these seeds on the lattice: {}; that lane is lane 1 here",
@@ -216,6 +216,7 @@ mod tests {
     use crate::audit::audit;
     use crate::check::{GeoPolygon, Job};
     use crate::route::{self, Rows};
+    use crate::site::SiteZones;
     use crate::site::{self, FieldSite, example};
 
     /// A field of 86 m by 44 m, planned whole.
@@ -230,7 +231,13 @@ mod tests {
         let plan = lanes::lanes(&job.fields[0], &place, &job.machine).value.unwrap();
         let route =
             route::route(&job.fields[0], &place, &job.machine, &plan, Rows::SownOnTheWay).value.unwrap();
-        let seeds = crate::seeds::seeds(&plan, &route.visits, &job.fields[0].spacing, &job.machine);
+        let seeds = crate::seeds::seeds(
+            &plan,
+            &route.visits,
+            &job.fields[0].spacing,
+            &SiteZones::none(),
+            &job.machine,
+        );
         (job, place, Rest { lanes: plan, seeds, route })
     }
 

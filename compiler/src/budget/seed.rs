@@ -36,7 +36,19 @@ mod tests {
         let course = RowCourse::Straight { from: Point { x: 0.0, y: 0.0 }, angle: 0.0 };
         let (block, lane) = (BlockIdx(0), LaneIdx(lane));
         let pattern = Pattern::Single;
-        SeedRun { block, lane, tool_row, row: 0, first: 0, count, spacing_m: 0.18, pattern, course }
+        SeedRun {
+            block,
+            lane,
+            tool_row,
+            row: 0,
+            zone: None,
+            first: 0,
+            step: 1,
+            count,
+            spacing_m: 0.18,
+            pattern,
+            course,
+        }
     }
 
     fn need(count: u32, crop: &Crop) -> SeedNeed {

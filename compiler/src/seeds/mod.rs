@@ -7,6 +7,9 @@
 //! different lanes line up and any later pass finds the same places. Along a contour lane or a headland
 //! lap places are spaced by arc length on the row's own way; along a contour, too, `phase(k)` shifts a
 //! row's first. A single seed lies on its place, a hill with its middle.
+//! In a field with treatment zones a zone has a lattice of its own from the same datum, its spacing a
+//! whole number of parts of the field's ([`zones`]); along bends the spacing changes where the row enters
+//! the zone.
 //! A span takes the places from its beginning up to, but not including, its end, and every seed of a
 //! hill lies within it: spans that abut share no seed.
 
@@ -15,16 +18,18 @@ use crate::geometry::{Path, Point, angle_of_heading};
 use crate::lanes::{BlockIdx, Course, Lane, LaneIdx, LanePlan, RowSpan};
 use crate::num;
 use crate::route::Visit;
+use crate::site::SiteZones;
 use lanewright_schema::quantity::Heading;
 
 mod course;
 mod lay;
 mod positions;
+mod zones;
 
 pub use course::course_of;
 pub use positions::Positions;
 
-use lay::{Lattice, Tool, along_way};
+use lay::{Laid, Lattice, Tool, along_way, stretches_along};
 
 /// All seeds of one field.
 #[derive(Clone, Debug)]
@@ -46,8 +51,12 @@ pub struct SeedRun {
     pub tool_row: usize,
     /// Row number in the block's lattice.
     pub row: i64,
+    /// The treatment zone that it lies in.
+    pub zone: Option<usize>,
     /// Lattice index of the first place.
     pub first: i64,
+    /// From the index of a place to that of the next.
+    pub step: u32,
     /// How many places, at least one.
     pub count: u32,
     /// Metres from place to place.
@@ -73,7 +82,13 @@ pub enum RowCourse {
 }
 
 /// Lays the seeds of a field whose lanes are driven as the visits say.
-pub fn seeds(plan: &LanePlan, visits: &[Visit], spacing: &Spacing, machine: &Machine) -> SeedMap {
+pub fn seeds(
+    plan: &LanePlan,
+    visits: &[Visit],
+    spacing: &Spacing,
+    zones: &SiteZones,
+    machine: &Machine,
+) -> SeedMap {
     let rows = RowEnds::of(plan, machine);
     let backward = backward(plan, visits);
     let tool_rows = machine.row_offsets.len();
@@ -90,37 +105,43 @@ pub fn seeds(plan: &LanePlan, visits: &[Visit], spacing: &Spacing, machine: &Mac
         }
         let row_begin =
             runs.iter().rposition(|run| (run.block, run.row) != (block, span.row)).map_or(0, |i| i + 1);
-        let in_row = &runs[row_begin..];
         let tool = Tool { lane: &plan.lanes[lane.0], span, machine };
         let over = if backward[lane.0] { tool_rows - 1 - span.tool_row } else { span.tool_row };
         let stand = spacing.stand(over);
-        let laid = match &plan.blocks[block.0].course {
-            Course::Straight { heading, datum } => {
-                let margins =
-                    rows.free_ends(at).map(|free| if free { spacing.row_end_margin.to_m() } else { 0.0 });
-                Lattice { heading: *heading, datum: *datum, spacing, stand }.run(
-                    &tool,
-                    margins,
-                    in_row.last(),
-                )
-            }
-            Course::Contour { .. } => {
-                let phase = (span.row as f64 * spacing.stagger).rem_euclid(1.0);
-                along_way(&tool, stand, phase * stand.spacing.to_m(), in_row)
-            }
-            Course::Lap { .. } => along_way(&tool, stand, 0.0, in_row),
-        };
-        runs.extend(laid.map(|(first, count, course)| SeedRun {
+        let run = |Laid { zone, step, spacing_m, first, count, course }: Laid| SeedRun {
             block,
             lane,
             tool_row: span.tool_row,
             row: span.row,
+            zone,
             first,
+            step,
             count,
-            spacing_m: stand.spacing.to_m(),
+            spacing_m,
             pattern: stand.pattern,
             course,
-        }));
+        };
+        let phase = match &plan.blocks[block.0].course {
+            Course::Straight { heading, datum } => {
+                let margins =
+                    rows.free_ends(at).map(|free| if free { spacing.row_end_margin.to_m() } else { 0.0 });
+                let lattice = Lattice { heading: *heading, datum: *datum, spacing, stand };
+                let laid = lattice.runs(&tool, margins, runs[row_begin..].last(), zones);
+                runs.extend(laid.into_iter().map(run));
+                continue;
+            }
+            Course::Contour { .. } => (span.row as f64 * spacing.stagger).rem_euclid(1.0),
+            Course::Lap { .. } => 0.0,
+        };
+        for (stretch, way) in stretches_along(&tool, stand, zones) {
+            let stand = stand.scaled(stretch.step, zones.parts);
+            let laid = (stretch.step > 0)
+                .then(|| {
+                    along_way(&way, stand, stretch.zone, phase * stand.spacing.to_m(), &runs[row_begin..])
+                })
+                .flatten();
+            runs.extend(laid.map(run));
+        }
     }
     SeedMap { runs, unsown_m }
 }
@@ -209,6 +230,16 @@ impl SeedMap {
 }
 
 impl SeedRun {
+    /// The index of its last place.
+    pub fn last(&self) -> i64 {
+        self.first + i64::from(self.count - 1) * i64::from(self.step)
+    }
+
+    /// The number of its first place among those of its own spacing.
+    pub fn number(&self) -> i64 {
+        self.first.div_euclid(i64::from(self.step))
+    }
+
     /// How many seeds it has.
     pub fn seeds(&self) -> u64 {
         u64::from(self.count) * u64::from(self.pattern.seeds())
@@ -349,6 +380,7 @@ mod tests {
                 &plan(Course::Straight { heading, datum }, lanes),
                 &[],
                 &spacing(between_seeds, stagger),
+                &SiteZones::none(),
                 &example::machine(),
             );
             let lattice = Pose { at: datum, angle: angle_of_heading(heading) };
@@ -387,7 +419,7 @@ mod tests {
             let mut machine = example::machine();
             machine.tool_forward = Length::ZERO;
             let spacing = spacing(Length::mm(f64::from(seed_mm)), 0.0);
-            let map = seeds(&plan(Course::Lap { lap: 1 }, vec![lane(line.clone(), rows)]), &[], &spacing, &machine);
+            let map = seeds(&plan(Course::Lap { lap: 1 }, vec![lane(line.clone(), rows)]), &[], &spacing, &SiteZones::none(), &machine);
             prop_assert_eq!(map.runs.len(), 6);
             let spacing_m = spacing.between_seeds.to_m();
             for run in &map.runs {
@@ -413,8 +445,13 @@ mod tests {
             (0..20).map(|n| straight_lane(heading, datum, n, &[0.0, 180.0], n % 2 == 1)).collect();
         let hectares = 20.0 * 2.7 * 180.0 / 1e4;
         let spacing = spacing(Length::cm(18.0), 0.0);
-        let map =
-            seeds(&plan(Course::Straight { heading, datum }, lanes), &[], &spacing, &example::machine());
+        let map = seeds(
+            &plan(Course::Straight { heading, datum }, lanes),
+            &[],
+            &spacing,
+            &SiteZones::none(),
+            &example::machine(),
+        );
         assert!((map.count() as f64 / hectares - 123_457.0).abs() < 1.0, "{}", map.count());
     }
 
@@ -434,7 +471,7 @@ mod tests {
                 Spacing { pattern, row_end_margin: Length::m(margin), ..spacing(pitch, 0.25) };
             let sown = |cuts: &[f64]| {
                 let lanes = vec![straight_lane(heading, datum, number, cuts, against)];
-                seeds(&plan(Course::Straight { heading, datum }, lanes), &[], &spacing, &example::machine())
+                seeds(&plan(Course::Straight { heading, datum }, lanes), &[], &spacing, &SiteZones::none(), &example::machine())
             };
             let (whole, halves) = (sown(&[low, low + length]), sown(&[low, low + cut * length, low + length]));
             let lattice = Pose { at: datum, angle: angle_of_heading(heading) };
@@ -470,7 +507,7 @@ mod tests {
         let plan = plan(Course::Straight { heading, datum }, lanes);
         for (along, wide) in [(true, 0), (false, 5)] {
             let visits = [Visit { lane: LaneIdx(0), along }];
-            let map = seeds(&plan, &visits, &spacing, &example::machine());
+            let map = seeds(&plan, &visits, &spacing, &SiteZones::none(), &example::machine());
             for run in &map.runs {
                 let places = if run.row == wide { 250 } else { 500 };
                 assert_eq!(run.count, places, "row {} driven along: {along}", run.row);
@@ -485,8 +522,13 @@ mod tests {
         let spacing = Spacing { tramlines, ..spacing(Length::cm(18.0), 0.0) };
         let lanes: Vec<Lane> =
             (0..6).map(|n| straight_lane(heading, datum, n, &[0.0, 90.0], n % 2 == 1)).collect();
-        let map =
-            seeds(&plan(Course::Straight { heading, datum }, lanes), &[], &spacing, &example::machine());
+        let map = seeds(
+            &plan(Course::Straight { heading, datum }, lanes),
+            &[],
+            &spacing,
+            &SiteZones::none(),
+            &example::machine(),
+        );
         let sown: BTreeSet<i64> = map.runs.iter().map(|run| run.row).collect();
         let unsown: Vec<i64> = (0..36).filter(|row| !sown.contains(row)).collect();
         assert_eq!(unsown, [7, 10, 25, 28]);
@@ -505,7 +547,7 @@ mod tests {
         let spacing = Spacing { pattern, ..spacing(Length::cm(50.0), 0.0) };
         let mut machine = example::machine();
         machine.tool_forward = Length::ZERO;
-        let map = seeds(&plan(Course::Lap { lap: 1 }, lanes), &[], &spacing, &machine);
+        let map = seeds(&plan(Course::Lap { lap: 1 }, lanes), &[], &spacing, &SiteZones::none(), &machine);
         let places: Vec<Point> = map.runs.iter().flat_map(SeedRun::positions).collect();
         assert_eq!(places.len() % 3, 0);
         for hill in places.chunks(3) {
@@ -522,7 +564,13 @@ mod tests {
         let span = |from, to| RowSpan { tool_row: 2, row: 2, from, to };
         let lanes = vec![lane(line.clone(), vec![span(0.0, 33.33)]), lane(line, vec![span(33.33, 100.0)])];
         let spacing = spacing(Length::cm(18.0), 0.0);
-        let map = seeds(&plan(Course::Lap { lap: 1 }, lanes), &[], &spacing, &example::machine());
+        let map = seeds(
+            &plan(Course::Lap { lap: 1 }, lanes),
+            &[],
+            &spacing,
+            &SiteZones::none(),
+            &example::machine(),
+        );
         let places: Vec<Point> = map.runs.iter().flat_map(|r| r.positions()).collect();
         assert_eq!(places.len(), 556);
         assert!(places.windows(2).all(|w| (distance(w[0], w[1]) - 0.18).abs() < 1e-9));

@@ -3,7 +3,7 @@
 use super::super::manifest::figures;
 use super::super::words;
 use super::document::{Block, Section};
-use super::{pattern, places, release, weeding};
+use super::{pattern, places, release, weeding, zones};
 use crate::check::Field;
 use crate::lanes::{LeftOver, LeftOverReason};
 use crate::pipeline::{Compiled, FieldPlan};
@@ -23,6 +23,7 @@ pub fn sections(compiled: &Compiled) -> Vec<Section> {
             } else {
                 blocks.extend([heading("Seed"), seed(field, plan)]);
                 blocks.extend(pattern::exceptions(&field.spacing, &plan.seeds));
+                blocks.extend(zones::blocks(field, site, plan));
                 blocks.extend([
                     heading("Where the plants stand"),
                     places::told(&plan.uncertainty),
