@@ -40,6 +40,7 @@ for folder in "$emitted"/*; do
     if [ -f "$folder/weed-events.parquet" ]; then weeded="$weeded $folder"; else sown="$sown $folder"; fi
 done
 run "seed files through pyarrow and geopandas" $python tests/outside/seeds.py $sown
+run "treatment zones through shapely and isoxml" $python tests/outside/zones.py $sown
 run "weeding passes against plants and chance" $python tests/outside/weeding.py $weeded
 real=""
 [ -d ../shared/fields/formats ] && real="../shared/fields/formats"

@@ -15,7 +15,7 @@ from motion import Motion
 
 KINDS = {
     "boundary", "fence", "keep-out", "headland", "block", "lane", "turn", "transit", "left-over",
-    "home", "base-station", "stop",
+    "home", "base-station", "stop", "zone",
 }
 # Positions have nine decimals of a degree, 0.11 mm; a line of many vertices sums their rounding.
 ROUNDING_M = 0.0002

@@ -24,7 +24,7 @@ mod machine;
 pub(crate) mod ring;
 mod spacing;
 #[cfg(test)]
-mod tests;
+pub(crate) mod tests;
 mod weeding;
 mod zones;
 

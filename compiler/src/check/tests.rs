@@ -10,7 +10,7 @@ use std::fmt::Write as _;
 use std::path::Path;
 
 /// A job with nothing wrong in it.
-pub(super) const SOUND: &str = r#"
+pub(crate) const SOUND: &str = r#"
 [order]
 title = "Chicory on Lower Sallow"
 issued = 2027-04-12

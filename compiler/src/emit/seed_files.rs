@@ -223,7 +223,7 @@ impl<'a> Placing<'a> {
         columns.sigma_across.resize(columns.sigma_across.len() + count, sigma[1]);
         let index = |place: u32| (run.first + i64::from(place) * i64::from(run.step)) as i32;
         if in_place == 1 {
-            columns.index.extend(places.clone().map(|place| index(place)));
+            columns.index.extend(places.clone().map(index));
             repeat(0, &mut columns.member);
         } else {
             let seeds = || places.clone().flat_map(|place| (0..in_place).map(move |member| (place, member)));

@@ -196,9 +196,10 @@ fn too_fast_to_place(field: &Field, machine: &Machine, highest: Speed) -> Option
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::check::Rate;
     use crate::geometry::{Piece, Pose};
     use crate::lanes::{Block, BlockIdx, Course, LaneAreas, LaneIdx, RowSpan};
-    use crate::site::example;
+    use crate::site::{SiteZone, example};
     use crate::uncertainty::uncertainty;
     use geo::MultiPolygon;
     use lanewright_schema::quantity::Heading;
@@ -282,5 +283,31 @@ mod tests {
             let faster = Machine { working_speed: Speed::km_per_h(speed + 0.02), ..machine };
             assert!(told(&field, &faster).value.is_none(), "{hint}");
         }
+    }
+
+    /// The zone that is sown most closely decides, and is named.
+    #[test]
+    fn the_densest_zone_decides_what_the_metering_must_give() {
+        let (plan, visits) = plan();
+        let (field, mut machine) = (example::field(), example::machine());
+        let uncertainty = uncertainty(&machine, None, &field.crop, &field.spacing);
+        let zone = |name: &str, step| {
+            let ground = geo::Rect::new(geo::coord! { x: 0.0, y: 0.0 }, geo::coord! { x: 9.0, y: 9.0 });
+            SiteZone::new(name.to_owned(), ground.to_polygon().into(), Rate { asked: 1.0, step })
+        };
+        let mut zones = SiteZones::none();
+        (zones.parts, zones.zones) = (4, vec![zone("Sand", 5), zone("Hollow", 2)]);
+        zones.elsewhere = Some(Rate { asked: 1.0, step: 4 });
+        let mut told = |zones: &SiteZones, highest| {
+            machine.metering.highest_rate = Some(highest);
+            release(&field, zones, &machine, &plan, &visits, &uncertainty)
+        };
+        let alike = told(&SiteZones::none(), 100.0).value.unwrap();
+        let zoned = told(&zones, 100.0).value.unwrap();
+        assert!((zoned.rows[3].seeds_per_s - 2.0 * alike.rows[3].seeds_per_s).abs() < 1e-12);
+        assert!(told(&SiteZones::none(), 5.0).value.is_some());
+        let refused = told(&zones, 5.0);
+        assert_eq!(refused.findings[0].rule, "metering/rate");
+        assert!(refused.findings[0].message.contains("in zone `Hollow`"), "{}", refused.findings[0].message);
     }
 }

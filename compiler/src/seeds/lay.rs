@@ -61,6 +61,14 @@ impl Tool<'_> {
     }
 }
 
+/// What of its row lies about a span, metres along the heading from the datum.
+pub struct About {
+    /// Unsown within its near and its far end.
+    pub margins: [f64; 2],
+    /// Where the row begins and ends, with the spans that follow each other without a gap.
+    pub goes_on_m: [f64; 2],
+}
+
 /// The lattice of a straight block, as one row of it is sown.
 pub struct Lattice<'a> {
     pub heading: Heading,
@@ -70,24 +78,18 @@ pub struct Lattice<'a> {
 }
 
 impl Lattice<'_> {
-    /// The places of a span, `margins` metres within its near and its far end, that lie behind what
-    /// of its row is laid already.
-    pub fn runs(
-        &self,
-        tool: &Tool,
-        margins: [f64; 2],
-        before: Option<&SeedRun>,
-        zones: &SiteZones,
-    ) -> Vec<Laid> {
+    /// The places of a span that lie behind what of its row is laid already.
+    pub fn runs(&self, tool: &Tool, about: &About, before: Option<&SeedRun>, zones: &SiteZones) -> Vec<Laid> {
+        let [begins, ends] = about.goes_on_m;
         let half_m = self.stand.pattern.length().to_m() / 2.0;
         let along = |point: Point| along(self.heading, self.datum, point);
         let [a, b] = [tool.span.from, tool.span.to].map(|at| along(tool.at(at)));
         let (near, far) = (a.min(b), a.max(b));
         let row = Row::of(self, tool.span.row);
         let part_m = self.stand.spacing.to_m() / f64::from(zones.parts);
-        let mut stretches = stretches(zones, &[row.at(near), row.at(far)], part_m);
+        let mut stretches = stretches(zones, &[row.at(begins), row.at(ends)], part_m);
         for stretch in &mut stretches {
-            (stretch.from, stretch.to) = (stretch.from + near, stretch.to + near);
+            (stretch.from, stretch.to) = (stretch.from + begins, stretch.to + begins);
         }
         let lattice = |stretch: &Stretch| row.places(stretch.step, part_m);
         let mut first_after = None;
@@ -96,13 +98,18 @@ impl Lattice<'_> {
             let places = lattice(stretch);
             let spacing_m = places.spacing;
             let first_from = |along_m: f64| (along_m / spacing_m - row.phase - ON_PLACE).ceil() as i64;
-            // Half a spacing of each belongs to a place, so that rows sown in two ways meet without a
-            // skip or a multiple.
             let taken = before.map_or(f64::NEG_INFINITY, |run| {
-                along(run.end()) - run.pattern.length().to_m() / 2.0 + (run.spacing_m + spacing_m) / 2.0
+                let last = along(run.end()) - run.pattern.length().to_m() / 2.0;
+                last + if (run.spacing_m / f64::from(run.step) - part_m).abs() > ON_PLACE * part_m {
+                    // Another tool row has sown otherwise: half a spacing of each belongs to a place, so
+                    // that the two meet without a skip or a multiple.
+                    (run.spacing_m + spacing_m) / 2.0
+                } else {
+                    run.spacing_m.min(spacing_m)
+                }
             });
-            let least = first_from((near + margins[0] + half_m).max(taken));
-            let most = first_from(far - margins[1] - half_m);
+            let least = first_from((near + about.margins[0] + half_m).max(taken));
+            let most = first_from(far - about.margins[1] - half_m);
             let next = stretches.get(index + 1).filter(|next| next.step > 0);
             let handed = next.map(|next| handover(&places, &lattice(next), stretch.to));
             let first = least.max(first_after.unwrap_or_else(|| first_from(stretch.from + half_m)));

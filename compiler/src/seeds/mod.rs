@@ -29,7 +29,7 @@ mod zones;
 pub use course::course_of;
 pub use positions::Positions;
 
-use lay::{Laid, Lattice, Tool, along_way, stretches_along};
+use lay::{About, Laid, Lattice, Tool, along_way, stretches_along};
 
 /// All seeds of one field.
 #[derive(Clone, Debug)]
@@ -126,7 +126,8 @@ pub fn seeds(
                 let margins =
                     rows.free_ends(at).map(|free| if free { spacing.row_end_margin.to_m() } else { 0.0 });
                 let lattice = Lattice { heading: *heading, datum: *datum, spacing, stand };
-                let laid = lattice.runs(&tool, margins, runs[row_begin..].last(), zones);
+                let about = About { margins, goes_on_m: rows.goes_on(at) };
+                let laid = lattice.runs(&tool, &about, runs[row_begin..].last(), zones);
                 runs.extend(laid.into_iter().map(run));
                 continue;
             }
@@ -202,6 +203,13 @@ impl RowEnds {
         };
         let before = at.checked_sub(1).and_then(|before| self.0.get(before));
         [!goes_on(before, 0), !goes_on(self.0.get(at + 1), 1)]
+    }
+
+    /// Where the row begins and ends that this span is a part of, the spans taken together that abut.
+    fn goes_on(&self, at: usize) -> [f64; 2] {
+        let first = (0..=at).rev().find(|&span| self.free_ends(span)[0]).unwrap_or(at);
+        let last = (at..self.0.len()).find(|&span| self.free_ends(span)[1]).unwrap_or(at);
+        [self.0[first].ends_m[0], self.0[last].ends_m[1]]
     }
 }
 
@@ -309,9 +317,10 @@ pub fn members(pattern: Pattern) -> impl Iterator<Item = f64> + use<> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::check::Rate;
     use crate::geometry::{Gear, Piece, Pose, distance};
     use crate::lanes::{Block, LaneAreas};
-    use crate::site::example;
+    use crate::site::{SiteZone, example};
     use geo::MultiPolygon;
     use lanewright_schema::quantity::Length;
     use proptest::prelude::*;
@@ -575,5 +584,61 @@ mod tests {
         assert_eq!(places.len(), 556);
         assert!(places.windows(2).all(|w| (distance(w[0], w[1]) - 0.18).abs() < 1e-9));
         assert_eq!(map.runs[1].first, i64::from(map.runs[0].count));
+    }
+
+    proptest! {
+        /// Through two zones and the soil round them every row keeps its distances, seeds lie on the
+        /// lattice of their zone, numbers rise, and no row is longer unsown at its ends than a spacing.
+        #[test]
+        fn rows_keep_their_distances_through_zones(
+            degrees in 0.0..360.0_f64, stagger in 0.0..1.0_f64, steps in prop::array::uniform3(8_u32..25),
+            low in -60.0..-40.0_f64, pieces in prop::collection::vec(20.0..60.0_f64, 1..3),
+            tilt in -0.5..0.5_f64, against in any::<bool>(),
+        ) {
+            let (heading, datum) = (Heading::degrees(degrees), Point { x: 3.0, y: -2.0 });
+            let lattice = Pose { at: datum, angle: angle_of_heading(heading) };
+            let cuts: Vec<f64> = pieces.iter().fold(vec![low], |mut cuts, piece| {
+                cuts.push(cuts[cuts.len() - 1] + piece);
+                cuts
+            });
+            let zone = |from: f64, to: f64, step: u32| {
+                let corners = [(from, -9.0), (to, -9.0), (to, 9.0), (from, 9.0)];
+                let ring = corners.map(|(ahead, right)| lattice.ground(ahead + tilt * right, right));
+                let ground = geo::Polygon::new(geo::LineString(ring.to_vec()), vec![]);
+                SiteZone::new("zone".into(), ground.into(), Rate { asked: 1.0, step })
+            };
+            let zones = SiteZones {
+                parts: 12,
+                zones: vec![zone(-20.0, 5.0, steps[0]), zone(5.0, 30.0, steps[1])],
+                elsewhere: Some(Rate { asked: 1.0, step: steps[2] }),
+            };
+            let spacing = spacing(Length::cm(12.0), stagger);
+            let lanes = vec![straight_lane(heading, datum, 0, &cuts, against)];
+            let map = seeds(
+                &plan(Course::Straight { heading, datum }, lanes), &[], &spacing, &zones, &example::machine(),
+            );
+            for row in 0..6 {
+                let runs: Vec<&SeedRun> = map.runs.iter().filter(|run| run.row == row).collect();
+                let mut before: Option<(f64, f64)> = None;
+                let phase = (row as f64 * stagger).rem_euclid(1.0);
+                for run in &runs {
+                    for seed in run.positions() {
+                        let at = lattice.body(seed).0;
+                        let number = at / run.spacing_m - phase;
+                        prop_assert!((number - number.round()).abs() < 1e-6);
+                        if let Some((last, wide)) = before {
+                            let (least, most) = (run.spacing_m.min(wide), run.spacing_m.max(wide));
+                            prop_assert!(at - last > least - 1e-6 && at - last < most + 1e-6, "{}", at - last);
+                        }
+                        before = Some((at, run.spacing_m));
+                    }
+                }
+                prop_assert!(runs.windows(2).all(|pair| pair[1].first > pair[0].last()));
+                let ends = [runs[0].positions().next(), runs[runs.len() - 1].positions().last()];
+                let [first, last] = ends.map(|end| lattice.body(end.unwrap()).0);
+                prop_assert!(first - low < runs[0].spacing_m + 1e-6);
+                prop_assert!(cuts[cuts.len() - 1] - last < runs[runs.len() - 1].spacing_m + 1e-6);
+            }
+        }
     }
 }

@@ -230,3 +230,141 @@ fn uncovered(
         None => finding,
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::check::check;
+    use crate::check::tests::SOUND;
+    use crate::read::read;
+    use crate::site::{FieldSite, site};
+    use lanewright_schema::job::Asked;
+    use std::collections::BTreeMap;
+
+    /// The western and the eastern half of the sound job's field, and a strip over their border.
+    const WEST: (f64, f64) = (-27.411, -27.4085);
+    const EAST: (f64, f64) = (-27.4085, -27.406);
+    const MIDDLE: (f64, f64) = (-27.409, -27.408);
+
+    fn zone(properties: &str, (west, east): (f64, f64)) -> String {
+        format!(
+            "{{\"type\":\"Feature\",\"properties\":{{{properties}}},\"geometry\":{{\"type\":\"Polygon\",\"coordinates\":\
+             [[[{west},48.609],[{east},48.609],[{east},48.613],[{west},48.613],[{west},48.609]]]}}}}"
+        )
+    }
+
+    fn file(features: &[String]) -> String {
+        format!("{{\"type\":\"FeatureCollection\",\"features\":[{}]}}", features.join(","))
+    }
+
+    /// The sound job with these zones.
+    fn told(keys: &str, features: &[String]) -> (Vec<Finding>, Option<FieldSite>) {
+        told_of(SOUND, keys, &file(features))
+    }
+
+    fn told_of(job: &str, keys: &str, zones: &str) -> (Vec<Finding>, Option<FieldSite>) {
+        let job = format!("{job}\n[field.zones]\nfile = \"zones.geojson\"\n{keys}\n");
+        let files: BTreeMap<String, Vec<u8>> = [("job.toml", job.as_str()), ("zones.geojson", zones)]
+            .map(|(path, text)| (path.to_owned(), text.as_bytes().to_vec()))
+            .into();
+        let read = read(&files, "job.toml");
+        let mut findings = read.findings;
+        let Some(Asked::Sowing(draft)) = read.asked else { panic!("{findings:#?}") };
+        let site = check(&draft).tell(&mut findings).and_then(|job| site(&job).tell(&mut findings));
+        (findings, site.and_then(|mut site| site.fields.pop()))
+    }
+
+    #[track_caller]
+    fn refused(rule: &str, keys: &str, features: &[String]) -> Finding {
+        let (findings, site) = told(keys, features);
+        let finding = findings.into_iter().find(|finding| finding.rule == rule);
+        assert!(site.is_none(), "refused");
+        finding.unwrap_or_else(|| panic!("{rule} is not told"))
+    }
+
+    const RATE: &str = "rate = \"rate\"";
+    const REST: &str = "rate = \"rate\"\nelsewhere = \"100 %\"";
+
+    #[test]
+    fn zones_that_part_the_field_pass() {
+        let zones = [zone("\"name\":\"Sand\",\"rate\":0.8", WEST), zone("\"rate\":\"120 %\"", EAST)];
+        let (findings, site) = told(RATE, &zones);
+        let zones = site.unwrap_or_else(|| panic!("{findings:#?}")).zones;
+        let names: Vec<&str> = zones.zones.iter().map(|zone| zone.name.as_str()).collect();
+        assert_eq!(names, ["Sand", "120 %"]);
+        assert!((zones.sown(zones.zones[0].rate) - 0.8).abs() < 0.01);
+    }
+
+    /// One attribute in four ways: 1.25 times the field's seeds.
+    #[test]
+    fn a_rate_is_said_in_four_ways() {
+        // 9 cm by 45 cm; 94 % germinate and 85 % of these emerge.
+        let per_ha = 1e4 / (0.45 * 0.09);
+        let ways = [
+            (RATE, "\"rate\":1.25".to_owned()),
+            ("seeds_per_ha = \"s\"", format!("\"s\":{}", per_ha * 1.25)),
+            ("plants_per_ha = \"p\"", format!("\"p\":{}", per_ha * 1.25 * 0.94 * 0.85)),
+            ("between_seeds = \"d\"", "\"d\":\"7.2 cm\"".to_owned()),
+        ];
+        for (key, property) in ways {
+            let (findings, site) = told(&format!("{key}\nelsewhere = \"100 %\""), &[zone(&property, WEST)]);
+            let zones = site.unwrap_or_else(|| panic!("{findings:#?}")).zones;
+            assert!((zones.zones[0].rate.asked - 1.25).abs() < 1e-9, "{key}");
+            assert_eq!((zones.parts, zones.zones[0].rate.step), (5, 4));
+        }
+    }
+
+    #[test]
+    fn half_a_field_needs_a_rate_for_the_rest() {
+        let half = [zone("\"rate\":0.8", WEST)];
+        let finding = refused("zones/uncovered", RATE, &half);
+        assert!(finding.message.contains("cover 50."), "{}", finding.message);
+        assert!(finding.hint.unwrap().contains("elsewhere = \"100 %\""));
+        assert!(told(REST, &half).1.is_some());
+    }
+
+    #[test]
+    fn soil_in_two_zones_is_refused() {
+        let zones = [zone("\"name\":\"A\",\"rate\":0.8", WEST), zone("\"name\":\"B\",\"rate\":1", MIDDLE)];
+        let finding = refused("zones/overlap", REST, &zones);
+        assert!(finding.message.starts_with("the zones `A` and `B` overlap by"), "{}", finding.message);
+    }
+
+    #[test]
+    fn a_rate_that_nobody_can_read_is_refused() {
+        let missing = refused("zones/attribute-missing", REST, &[zone("\"Rate_1\":0.8", WEST)]);
+        assert!(missing.hint.unwrap().contains("Rate_1"));
+        refused("zones/attribute-unreadable", REST, &[zone("\"rate\":\"plenty\"", WEST)]);
+        let bare = "between_seeds = \"d\"\nelsewhere = \"100 %\"";
+        refused("zones/attribute-unreadable", bare, &[zone("\"d\":18", WEST)]);
+        let percent = refused("zones/rate", REST, &[zone("\"rate\":120", WEST)]);
+        assert!(percent.hint.unwrap().contains("`120 %`"));
+        refused("zones/rate", REST, &[zone("\"rate\":-1", WEST)]);
+        refused("zones/rate", "rate = \"rate\"\nelsewhere = \"900 %\"", &[zone("\"rate\":1", WEST)]);
+        refused("zones/rate-attribute", "", &[zone("\"rate\":1", WEST)]);
+        refused("zones/rate-attribute", "rate = \"a\"\nseeds_per_ha = \"b\"", &[zone("\"rate\":1", WEST)]);
+    }
+
+    #[test]
+    fn a_file_without_zones_of_this_field_is_refused() {
+        let point = "{\"type\":\"Feature\",\"properties\":{\"rate\":1},\"geometry\":\
+                     {\"type\":\"Point\",\"coordinates\":[-27.409,48.611]}}";
+        refused("zones/no-polygon", REST, &[point.to_owned()]);
+        let neighbour = zone("\"name\":\"Far\",\"rate\":1", (-27.42, -27.415));
+        refused("zones/not-here", REST, std::slice::from_ref(&neighbour));
+        let (findings, site) = told(REST, &[neighbour, zone("\"rate\":0.8", WEST)]);
+        assert!(site.is_some());
+        assert!(findings.iter().any(|f| f.rule == "zones/outside" && f.message.starts_with("`Far`")));
+    }
+
+    #[test]
+    fn hills_need_room_in_the_densest_zone() {
+        let hills = SOUND.replace(
+            "between_seeds = \"9 cm\"",
+            "between_hills = \"40 cm\"\npattern = \"hill\"\nseeds_per_hill = 3\nhill_length = \"15 cm\"",
+        );
+        let dense = |rate: &str| told_of(&hills, REST, &file(&[zone(&format!("\"rate\":{rate}"), WEST)]));
+        assert!(dense("3").0.iter().any(|finding| finding.rule == "spacing/hill-too-long"));
+        assert!(dense("2").1.is_some());
+    }
+}
