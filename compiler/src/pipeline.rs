@@ -102,6 +102,7 @@ fn stages(
     let lanes = lanes::lanes(field, place, machine).tell(findings)?;
     let route = route::route(field, place, machine, &lanes, Rows::SownOnTheWay).tell(findings)?;
     let lanes = lanes::without(lanes, &route.cut_off, LeftOverReason::CutOff, machine);
+    let lanes = seeds::sown_rows(lanes, &field.spacing, &place.zones, machine);
     let seeds = seeds::seeds(&lanes, &route.visits, &field.spacing, &place.zones, machine);
     let uncertainty = uncertainty::uncertainty(machine, baseline, &field.crop, &field.spacing);
     let whole = Rest { lanes, seeds, route };

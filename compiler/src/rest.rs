@@ -114,7 +114,6 @@ fn unsown(
     driven_m: f64,
     machine: &Machine,
 ) -> SeedMap {
-    let unsown_m = seeds.unsown_m;
     let reached_m = driven_m + machine.tool_forward.to_m();
     let keep = |run: SeedRun| {
         if done.iter().any(|visit| visit.lane == run.lane) {
@@ -122,7 +121,7 @@ fn unsown(
         }
         if run.lane == now.lane && driven_m > 0.0 { beyond(run, way.start, reached_m) } else { Some(run) }
     };
-    SeedMap { runs: seeds.runs.into_iter().filter_map(keep).collect(), unsown_m }
+    SeedMap { runs: seeds.runs.into_iter().filter_map(keep).collect() }
 }
 
 /// The places of a straight run that lie, all seeds of each, so far ahead of a pose.
@@ -286,7 +285,7 @@ mod tests {
             let of_lane = |map: &SeedMap| {
                 let runs: Vec<SeedRun> =
                     map.runs.iter().filter(|run| run.lane == visit.lane).cloned().collect();
-                numbered(&SeedMap { runs, unsown_m: map.unsown_m })
+                numbered(&SeedMap { runs })
             };
             for (number, at) in of_lane(&whole.seeds) {
                 let is_ahead = way.start.body(at).0 - tool_m >= 20.3;

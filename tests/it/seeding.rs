@@ -99,7 +99,7 @@ fn need(field: &Field, count: u32) -> SeedNeed {
         pattern: Pattern::Single,
         course: RowCourse::Straight { from: geo::Coord { x: 0.0, y: 0.0 }, angle: 0.0 },
     };
-    let map = SeedMap { runs: vec![run], unsown_m: 0.0 };
+    let map = SeedMap { runs: vec![run] };
     seed_need(&map, &field.crop, &field.spacing, 1)
 }
 

@@ -200,7 +200,7 @@ mod tests {
             tyre_width: Length::m(tyre_m),
             ..example::machine()
         };
-        driven_over(&route, &SeedMap { runs: vec![row(lane, course)], unsown_m: 0.0 }, &machine, rows)
+        driven_over(&route, &SeedMap { runs: vec![row(lane, course)] }, &machine, rows)
     }
 
     #[test]

@@ -308,12 +308,15 @@ pub enum LeftOverReason {
     OutOfReach,
     /// No drivable way leads there.
     CutOff,
+    /// It stays unsown as the job asks.
+    Unsown,
     /// It was worked before the order was interrupted.
     Done,
 }
 
 impl LeftOverReason {
-    const ALL: [Self; 5] = [Self::FenceMargin, Self::RowEnds, Self::OutOfReach, Self::CutOff, Self::Done];
+    const ALL: [Self; 6] =
+        [Self::FenceMargin, Self::RowEnds, Self::OutOfReach, Self::CutOff, Self::Unsown, Self::Done];
 
     /// In kebab-case, as maps name it.
     pub const fn name(self) -> &'static str {
@@ -322,6 +325,7 @@ impl LeftOverReason {
             Self::RowEnds => "row-ends",
             Self::OutOfReach => "out-of-reach",
             Self::CutOff => "cut-off",
+            Self::Unsown => "unsown",
             Self::Done => "done",
         }
     }

@@ -61,14 +61,6 @@ impl Tool<'_> {
     }
 }
 
-/// What of its row lies about a span, metres along the heading from the datum.
-pub struct About {
-    /// Unsown within its near and its far end.
-    pub margins: [f64; 2],
-    /// Where the row begins and ends, with the spans that follow each other without a gap.
-    pub goes_on_m: [f64; 2],
-}
-
 /// The lattice of a straight block, as one row of it is sown.
 pub struct Lattice<'a> {
     pub heading: Heading,
@@ -78,9 +70,15 @@ pub struct Lattice<'a> {
 }
 
 impl Lattice<'_> {
-    /// The places of a span that lie behind what of its row is laid already.
-    pub fn runs(&self, tool: &Tool, about: &About, before: Option<&SeedRun>, zones: &SiteZones) -> Vec<Laid> {
-        let [begins, ends] = about.goes_on_m;
+    /// The places of a span that lie behind what of its row is laid already. With the spans that abut it
+    /// the row goes from one of these places to the other, metres along the heading.
+    pub fn runs(
+        &self,
+        tool: &Tool,
+        [begins, ends]: [f64; 2],
+        before: Option<&SeedRun>,
+        zones: &SiteZones,
+    ) -> Vec<Laid> {
         let half_m = self.stand.pattern.length().to_m() / 2.0;
         let along = |point: Point| along(self.heading, self.datum, point);
         let [a, b] = [tool.span.from, tool.span.to].map(|at| along(tool.at(at)));
@@ -108,8 +106,8 @@ impl Lattice<'_> {
                     run.spacing_m.min(spacing_m)
                 }
             });
-            let least = first_from((near + about.margins[0] + half_m).max(taken));
-            let most = first_from(far - about.margins[1] - half_m);
+            let least = first_from((near + half_m).max(taken));
+            let most = first_from(far - half_m);
             let next = stretches.get(index + 1).filter(|next| next.step > 0);
             let handed = next.map(|next| handover(&places, &lattice(next), stretch.to));
             let first = least.max(first_after.unwrap_or_else(|| first_from(stretch.from + half_m)));

@@ -24,20 +24,20 @@ use lanewright_schema::quantity::Heading;
 mod course;
 mod lay;
 mod positions;
+mod unsown;
 mod zones;
 
 pub use course::course_of;
 pub use positions::Positions;
+pub use unsown::sown_rows;
 
-use lay::{About, Laid, Lattice, Tool, along_way, stretches_along};
+use lay::{Laid, Lattice, Tool, along_way, stretches_along};
 
 /// All seeds of one field.
 #[derive(Clone, Debug)]
 pub struct SeedMap {
     /// In order of block, row, first index.
     pub runs: Vec<SeedRun>,
-    /// Metres of row that stay unsown as tramlines.
-    pub unsown_m: f64,
 }
 
 /// Consecutive places of one row.
@@ -81,7 +81,7 @@ pub enum RowCourse {
     Curved(Path),
 }
 
-/// Lays the seeds of a field whose lanes are driven as the visits say.
+/// Lays the seeds of a field whose lanes are driven as the visits say, on all that their rows work.
 pub fn seeds(
     plan: &LanePlan,
     visits: &[Visit],
@@ -92,17 +92,9 @@ pub fn seeds(
     let rows = RowEnds::of(plan, machine);
     let backward = backward(plan, visits);
     let tool_rows = machine.row_offsets.len();
-    let mut unsown_m = 0.0;
     let mut runs: Vec<SeedRun> = Vec::with_capacity(rows.0.len());
     for at in 0..rows.0.len() {
-        let Placed { block, lane, span, ends_m } = rows.0[at];
-        if spacing.tramlines.as_ref().is_some_and(|tramlines| {
-            matches!(plan.blocks[block.0].course, Course::Straight { .. })
-                && tramlines.holds(span.row, tool_rows as i64)
-        }) {
-            unsown_m += ends_m[1] - ends_m[0];
-            continue;
-        }
+        let Placed { block, lane, span, .. } = rows.0[at];
         let row_begin =
             runs.iter().rposition(|run| (run.block, run.row) != (block, span.row)).map_or(0, |i| i + 1);
         let tool = Tool { lane: &plan.lanes[lane.0], span, machine };
@@ -123,11 +115,8 @@ pub fn seeds(
         };
         let phase = match &plan.blocks[block.0].course {
             Course::Straight { heading, datum } => {
-                let margins =
-                    rows.free_ends(at).map(|free| if free { spacing.row_end_margin.to_m() } else { 0.0 });
                 let lattice = Lattice { heading: *heading, datum: *datum, spacing, stand };
-                let about = About { margins, goes_on_m: rows.goes_on(at) };
-                let laid = lattice.runs(&tool, &about, runs[row_begin..].last(), zones);
+                let laid = lattice.runs(&tool, rows.goes_on(at), runs[row_begin..].last(), zones);
                 runs.extend(laid.into_iter().map(run));
                 continue;
             }
@@ -144,7 +133,7 @@ pub fn seeds(
             runs.extend(laid.map(run));
         }
     }
-    SeedMap { runs, unsown_m }
+    SeedMap { runs }
 }
 
 /// For each lane, whether it is driven against its line.
@@ -319,7 +308,7 @@ mod tests {
     use super::*;
     use crate::check::Rate;
     use crate::geometry::{Gear, Piece, Pose, distance};
-    use crate::lanes::{Block, LaneAreas};
+    use crate::lanes::{Block, LaneAreas, LeftOverReason};
     use crate::site::{SiteZone, example};
     use geo::MultiPolygon;
     use lanewright_schema::quantity::Length;
@@ -336,12 +325,24 @@ mod tests {
         }
     }
 
+    /// The seeds of what is to be sown.
+    fn sown(plan: LanePlan, spacing: &Spacing, zones: &SiteZones) -> SeedMap {
+        let machine = example::machine();
+        seeds(&sown_rows(plan, spacing, zones, &machine), &[], spacing, zones, &machine)
+    }
+
     fn lane(line: Path, rows: Vec<RowSpan>) -> Lane {
         Lane { block: BlockIdx(0), line, back: None, rows, rows_back: Vec::new() }
     }
 
     fn spacing(between_seeds: Length, stagger: f64) -> Spacing {
         Spacing { between_seeds, stagger, ..example::field().spacing }
+    }
+
+    /// Round a straight lane's line.
+    fn outline(lane: &Lane) -> MultiPolygon {
+        let (a, b) = (lane.line.start.at, lane.line.end().at);
+        geo::Rect::new(Point { x: a.x - 0.1, y: a.y }, Point { x: b.x + 0.1, y: b.y }).to_polygon().into()
     }
 
     /// A lane of the straight lattice, driven along the heading or against it, so that the bar's
@@ -478,11 +479,11 @@ mod tests {
             let pattern = Pattern::Hill { seeds: seeds_in, length: pitch * share };
             let spacing =
                 Spacing { pattern, row_end_margin: Length::m(margin), ..spacing(pitch, 0.25) };
-            let sown = |cuts: &[f64]| {
+            let sown_in = |cuts: &[f64]| {
                 let lanes = vec![straight_lane(heading, datum, number, cuts, against)];
-                seeds(&plan(Course::Straight { heading, datum }, lanes), &[], &spacing, &SiteZones::none(), &example::machine())
+                sown(plan(Course::Straight { heading, datum }, lanes), &spacing, &SiteZones::none())
             };
-            let (whole, halves) = (sown(&[low, low + length]), sown(&[low, low + cut * length, low + length]));
+            let (whole, halves) = (sown_in(&[low, low + length]), sown_in(&[low, low + cut * length, low + length]));
             let lattice = Pose { at: datum, angle: angle_of_heading(heading) };
             for run in whole.runs.iter().chain(&halves.runs) {
                 let phase = (run.row as f64 * 0.25).rem_euclid(1.0);
@@ -525,23 +526,24 @@ mod tests {
     }
 
     #[test]
-    fn tramlines_stay_unsown_and_are_measured() {
+    fn tramlines_stay_unsown_and_are_left_over() {
         let (heading, datum) = (Heading::degrees(0.0), Point { x: 0.0, y: 0.0 });
         let tramlines = Some(crate::check::Tramlines { every: 3, first: 1, rows: vec![1, 4] });
         let spacing = Spacing { tramlines, ..spacing(Length::cm(18.0), 0.0) };
         let lanes: Vec<Lane> =
             (0..6).map(|n| straight_lane(heading, datum, n, &[0.0, 90.0], n % 2 == 1)).collect();
-        let map = seeds(
-            &plan(Course::Straight { heading, datum }, lanes),
-            &[],
-            &spacing,
-            &SiteZones::none(),
-            &example::machine(),
-        );
+        let strip = |lane: &Lane| crate::geometry::region::outset(&outline(lane), 5.0);
+        let zone =
+            crate::geometry::region::union_all(&lanes.iter().flat_map(|l| strip(l).0).collect::<Vec<_>>());
+        let mut plan = plan(Course::Straight { heading, datum }, lanes);
+        plan.blocks[0].zone = zone;
+        let plan = sown_rows(plan, &spacing, &SiteZones::none(), &example::machine());
+        assert!((plan.areas.left_over - 4.0 * 90.0 * 0.45).abs() < 1e-3, "{}", plan.areas.left_over);
+        assert!(plan.left_over.iter().all(|piece| piece.reason == LeftOverReason::Unsown));
+        let map = seeds(&plan, &[], &spacing, &SiteZones::none(), &example::machine());
         let sown: BTreeSet<i64> = map.runs.iter().map(|run| run.row).collect();
         let unsown: Vec<i64> = (0..36).filter(|row| !sown.contains(row)).collect();
         assert_eq!(unsown, [7, 10, 25, 28]);
-        assert!((map.unsown_m - 360.0).abs() < 1e-6);
     }
 
     #[test]

@@ -37,6 +37,11 @@ impl Stretch {
 /// The zones along a line of chords, and how closely each is sown. `part_m` is the length of one part of
 /// the row's own spacing.
 pub fn stretches(zones: &SiteZones, line: &[Point], part_m: f64) -> Vec<Stretch> {
+    without_short(parts(zones, line), part_m)
+}
+
+/// The zones along a line of chords as they are drawn.
+pub fn parts(zones: &SiteZones, line: &[Point]) -> Vec<Stretch> {
     let length = line.windows(2).map(|pair| apart(pair[0], pair[1])).sum();
     if zones.zones.is_empty() {
         let step = zones.elsewhere.map_or(1, |rate| rate.step);
@@ -69,7 +74,7 @@ pub fn stretches(zones: &SiteZones, line: &[Point], part_m: f64) -> Vec<Stretch>
     if let Some(last) = stretches.last_mut() {
         last.to = length;
     }
-    without_short(stretches, part_m)
+    stretches
 }
 
 fn apart(a: Point, b: Point) -> f64 {

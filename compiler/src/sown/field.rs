@@ -64,7 +64,7 @@ pub fn sown_field(name: &str, folder: &Folder, projector: &Projector) -> Result<
             offsets: sower.row_offsets_m.iter().map(|&row| Length::m(row)).collect(),
             forward: Length::m(sower.tool_x_m),
         },
-        seeds: SeedMap { runs, unsown_m: 0.0 },
+        seeds: SeedMap { runs },
     })
 }
 

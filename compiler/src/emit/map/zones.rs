@@ -54,10 +54,8 @@ pub fn panel(site: &FieldSite, field: &Field, (title, subtitle): (String, String
         let share = 1.0 - at as f64 / (sown.max(2) - 1) as f64;
         if rate.step == 0 { colour::UNSOWN.to_owned() } else { colour::of_rate(share) }
     };
-    let elsewhere = site.zones.elsewhere.map(|rate| Tint {
-        path: paper.area(&site.boundary),
-        colour: colour_of(rate),
-    });
+    let elsewhere =
+        site.zones.elsewhere.map(|rate| Tint { path: paper.area(&site.boundary), colour: colour_of(rate) });
     let zones = site.zones.zones.iter();
     let tints = elsewhere
         .into_iter()
@@ -79,7 +77,7 @@ pub fn panel(site: &FieldSite, field: &Field, (title, subtitle): (String, String
         fence: paper.area(&site.fence),
         headland: String::new(),
         soil: String::new(),
-        left_over: Vec::new(),
+        left_over: String::new(),
         keep_outs: site
             .keep_outs
             .iter()
