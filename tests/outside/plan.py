@@ -256,7 +256,7 @@ def seed_rows(plan, report):
         lane = lanes.get((run_.field, said["lane"]))
         if report.check("each seed row names its lane", lane is not None, said):
             beside(plan, lane, run_, report)
-        for index in (said["first"], said["first"] + said["count"] - 1):
+        for index in (said["first"], said["first"] + (said["count"] - 1) * said.get("step", 1)):
             key = (run_.field, said["block"], said["row"], index)
             report.check("no lattice place is sown twice", key not in used or said["count"] == 1 and used[key] is run_, key)
             used[key] = run_
