@@ -127,7 +127,7 @@ def row_ends(emitted, folder, report):
 
 
 CASES = [
-    ("drill", ['between_seeds = "2.5 cm"', 'pattern = "drill"'], drill),
+    ("drill", ['between_seeds = "6 cm"', 'pattern = "drill"'], drill),
     ("square", ['stagger = "square"'], square),
     ("tool-row", ['between_seeds = "12 cm"', 'tool_row = { rows = [1, 6], between_seeds = "24 cm" }'], tool_row),
     ("tramlines", ['between_seeds = "12 cm"', "tramlines = { every = 2, first = 1, rows = [2, 5] }"], tramlines),

@@ -37,16 +37,18 @@ def zoned(plan, field, number, report):
     between = (offsets[-1] - offsets[0]) / (len(offsets) - 1)
     own = np.array([row["spacing_m"] * rates.get(row.get("zone"), 1.0) for row in rows])
     in_none = [row["spacing_m"] for row in rows if "zone" not in row]
-    elsewhere = own[0] / in_none[0] if in_none else None
     named = np.array(["zone" in row for row in rows])
     report.check("zones share one spacing, each by its rate", np.ptp(own[named]) < 1e-5, f"{field}: {np.unique(own[named])}")
     own = own[named][0]
+    elsewhere = own / in_none[0] if in_none else None
     seeds = runs_of_seeds(plan, field)
     in_their_zones(rows, seeds, ground, field, report)
     across_borders(rows, seeds, field, report)
     line_up(plan, rows, seeds, field, report)
-    counted(rows, seeds, ground, rates, between * own, field, report)
-    grid(plan, field, number, ground, rates, own / in_none[0] if in_none else elsewhere, between * own, report)
+    own_m2 = between * own / rows[0].get("hill_seeds", 1)
+    unsown = shapely.union_all([f.ground for f in plan.of("left-over", field)])
+    counted(seeds, ground, unsown, rates, own_m2, field, report)
+    grid(plan, field, number, ground, rates, elsewhere, own_m2, report)
 
 
 def runs_of_seeds(plan, field):
@@ -78,7 +80,8 @@ def across_borders(rows, seeds, field, report):
         one_row = all(before[key] == after[key] for key in ("block", "row", "lane"))
         if not one_row or before.get("zone") == after.get("zone"):
             continue
-        gap = np.hypot(*(there[0] - here[-1]))
+        # Between hills it is their middles that count.
+        gap = np.hypot(*(there[0] - here[-1])) + before.get("hill_length_m", 0)
         least, most = sorted((before["spacing_m"], after["spacing_m"]))
         if gap > 3 * most:
             continue  # an unsown zone lies between
@@ -116,13 +119,12 @@ def line_up(plan, rows, seeds, field, report):
                          np.abs(np.array(steps) - steps[0]).max() < 0.02, field)
 
 
-def counted(rows, seeds, ground, rates, own_m2, field, report):
+def counted(seeds, ground, unsown, rates, own_m2, field, report):
     for name, zone in ground.items():
-        inner = zone.buffer(-BORDER_M)
+        inner = zone.buffer(-BORDER_M).difference(unsown)
         points = np.concatenate(seeds)
         shapely.prepare(inner)
         inside = np.count_nonzero(shapely.contains(inner, shapely.points(points)))
-        # Keep-outs and the field's edge take a part of some zones.
         wanted = rates[name] * inner.area / own_m2
         report.check("a zone has as many seeds as it asks for", abs(inside - wanted) <= 0.03 * wanted + 5,
                      f"{field}, {name}: {inside} of {wanted:.0f}")

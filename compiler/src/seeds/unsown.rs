@@ -37,8 +37,8 @@ pub fn sown_rows(plan: LanePlan, spacing: &Spacing, zones: &SiteZones, machine: 
         if lane.rows.iter().zip(&kept).all(whole) {
             continue;
         }
-        let shorter = shorter(lane, &kept);
-        sown = lanes::with_shorter(sown, LaneIdx(index), shorter, LeftOverReason::Unsown, machine);
+        let (shorter, gone) = (shorter(lane, &kept), gone(lane, &kept));
+        sown = lanes::without_rows(sown, LaneIdx(index), shorter, gone, LeftOverReason::Unsown, machine);
     }
     sown
 }
@@ -105,6 +105,16 @@ fn sown_in(tool: &Tool, whole: Interval, zones: &SiteZones) -> Vec<Interval> {
     let pieces = sown.map(|part| Interval::new(on_lane(part.from), on_lane(part.to)));
     let joined = interval::merged(pieces.collect(), SHORTEST_M);
     joined.into_iter().filter(|piece| piece.length() >= SHORTEST_M).collect()
+}
+
+/// The pieces of a lane's rows that are not among these.
+fn gone(lane: &Lane, kept: &[Vec<Interval>]) -> Vec<RowSpan> {
+    let of_span = |(span, kept): (&RowSpan, &Vec<Interval>)| -> Vec<RowSpan> {
+        let left = interval::gaps(kept.clone(), Interval::new(span.from, span.to)).into_iter();
+        let piece = |piece: Interval| RowSpan { from: piece.from, to: piece.to, ..*span };
+        left.filter(|piece| piece.length() > 0.0).map(piece).collect()
+    };
+    lane.rows.iter().zip(kept).flat_map(of_span).collect()
 }
 
 /// The lane with these pieces of its rows.
