@@ -102,7 +102,8 @@ fn stages(
     let lanes = lanes::lanes(field, place, machine).tell(findings)?;
     let route = route::route(field, place, machine, &lanes, Rows::SownOnTheWay).tell(findings)?;
     let lanes = lanes::without(lanes, &route.cut_off, LeftOverReason::CutOff, machine);
-    let seeds = seeds::seeds(&lanes, &route.visits, &field.spacing, machine);
+    let lanes = seeds::sown_rows(lanes, &field.spacing, &place.zones, machine);
+    let seeds = seeds::seeds(&lanes, &route.visits, &field.spacing, &place.zones, machine);
     let uncertainty = uncertainty::uncertainty(machine, baseline, &field.crop, &field.spacing);
     let whole = Rest { lanes, seeds, route };
     let Rest { lanes, seeds, route } = match restart {
@@ -111,7 +112,8 @@ fn stages(
     };
     let route = route::refills(place, machine, &field.crop, &lanes, &seeds, route).tell(findings)?;
     let orders = operations::operations(&job.order.operations, field, machine);
-    let release = operations::release(field, machine, &lanes, &route.visits, &uncertainty).tell(findings)?;
+    let release = operations::release(field, &place.zones, machine, &lanes, &route.visits, &uncertainty);
+    let release = release.tell(findings)?;
     let budget = budget::budget(&job.order, field, machine, &lanes, &route, &seeds);
     let audit = audit::audit(field, place, machine, &lanes, &route, &seeds).tell(findings)?;
     let (release, weeding) = (Some(release), None);

@@ -114,7 +114,6 @@ fn unsown(
     driven_m: f64,
     machine: &Machine,
 ) -> SeedMap {
-    let unsown_m = seeds.unsown_m;
     let reached_m = driven_m + machine.tool_forward.to_m();
     let keep = |run: SeedRun| {
         if done.iter().any(|visit| visit.lane == run.lane) {
@@ -122,7 +121,7 @@ fn unsown(
         }
         if run.lane == now.lane && driven_m > 0.0 { beyond(run, way.start, reached_m) } else { Some(run) }
     };
-    SeedMap { runs: seeds.runs.into_iter().filter_map(keep).collect(), unsown_m }
+    SeedMap { runs: seeds.runs.into_iter().filter_map(keep).collect() }
 }
 
 /// The places of a straight run that lie, all seeds of each, so far ahead of a pose.
@@ -138,7 +137,7 @@ fn beyond(run: SeedRun, pose: Pose, ahead_m: f64) -> Option<SeedRun> {
     let first = (0..run.count).find(is_left)?;
     let last = (0..run.count).rev().find(is_left)?;
     Some(SeedRun {
-        first: run.first + i64::from(first),
+        first: run.first + i64::from(first) * i64::from(run.step),
         count: last - first + 1,
         course: RowCourse::Straight { from: at(begins_m(first)), angle },
         ..run
@@ -199,7 +198,7 @@ fn resumed(restart: &Restart, seeds: &SeedMap, lane: LaneIdx) -> Finding {
         .runs
         .iter()
         .filter(|run| run.lane == lane)
-        .map(|run| format!("row {}: {} to {}", run.row, run.first, run.first + i64::from(run.count) - 1))
+        .map(|run| format!("row {}: {} to {}", run.row, run.first, run.last()))
         .collect();
     let message = format!(
         "the order goes on in lane {} after {:.1} m, with these seeds on the lattice: {}; that lane is lane 1 here",
@@ -216,6 +215,7 @@ mod tests {
     use crate::audit::audit;
     use crate::check::{GeoPolygon, Job};
     use crate::route::{self, Rows};
+    use crate::site::SiteZones;
     use crate::site::{self, FieldSite, example};
 
     /// A field of 86 m by 44 m, planned whole.
@@ -230,7 +230,13 @@ mod tests {
         let plan = lanes::lanes(&job.fields[0], &place, &job.machine).value.unwrap();
         let route =
             route::route(&job.fields[0], &place, &job.machine, &plan, Rows::SownOnTheWay).value.unwrap();
-        let seeds = crate::seeds::seeds(&plan, &route.visits, &job.fields[0].spacing, &job.machine);
+        let seeds = crate::seeds::seeds(
+            &plan,
+            &route.visits,
+            &job.fields[0].spacing,
+            &SiteZones::none(),
+            &job.machine,
+        );
         (job, place, Rest { lanes: plan, seeds, route })
     }
 
@@ -279,7 +285,7 @@ mod tests {
             let of_lane = |map: &SeedMap| {
                 let runs: Vec<SeedRun> =
                     map.runs.iter().filter(|run| run.lane == visit.lane).cloned().collect();
-                numbered(&SeedMap { runs, unsown_m: map.unsown_m })
+                numbered(&SeedMap { runs })
             };
             for (number, at) in of_lane(&whole.seeds) {
                 let is_ahead = way.start.body(at).0 - tool_m >= 20.3;

@@ -601,6 +601,38 @@ pub const CHECK: &[Rule] = &[
         "some rows stay unsown for wheels, the others are the crop",
     )
     .example("tramlines = { every = 6, first = 9, rows = [2, 5] }"),
+    error(
+        "zones/rate-attribute",
+        "treatment zones without the attribute that tells their rate, or with two of them",
+        "a rate is said once: as a share of the field's seeds, as seeds or plants a hectare, or as a distance",
+    )
+    .example("zones = { file = \"soil.geojson\" }"),
+    error("zones/no-polygon", "a file of zones without a polygon", "a zone is ground; lines and points enclose none")
+        .example("zones = { file = \"samples.geojson\", rate = \"rate\" } with soil samples as points"),
+    error(
+        "zones/attribute-missing",
+        "a zone without the attribute that tells its rate",
+        "nobody could say what it gets, and nothing is guessed",
+    )
+    .example("rate = \"rate\" for zones whose attribute is `Rate_1`"),
+    error(
+        "zones/attribute-unreadable",
+        "a zone whose rate is no number, or a distance without its unit",
+        "a distance of 18 is read as centimetres by one person and as millimetres by the next",
+    )
+    .example("between_seeds = \"spacing\" for zones with `\"spacing\": 18`"),
+    error("zones/rate", "a rate below a fifth of the field's own or above five times it", "most likely a rate of another kind was meant")
+        .formula("rate < 0.2 or rate > 5, and not 0")
+        .source(PRACTICE)
+        .example("a zone with `\"rate\": 120` for 120 %"),
+    note(
+        "zones/rate-rounded",
+        "rates that cannot all be met on one lattice",
+        "the spacings of all zones are whole numbers of one part of the field's own, so that rows line up and seeds keep their distance across borders",
+    )
+    .formula("spacing in a zone = steps / parts · the field's, parts ≤ 60; told where the rate is missed by more than 1 %")
+    .source("arithmetic")
+    .example("zones of 497 %, 351 % and 113 %"),
     error("field/none", "a job without a field", "there would be nothing to plan").example("field = []"),
     error("field/two-of-one-name", "two fields of one name", "files, maps and tasks tell fields by their names")
         .example("two [[field]] with name = \"Long Acre\""),
@@ -669,6 +701,24 @@ const FRAMES: &str = "IOGP Guidance Note 25, dynamic versus static CRSs; the EPS
 
 /// What can be wrong with the fields in metres.
 pub const SITE: &[Rule] = &[
+    error("zones/not-here", "a file of zones of which none lies in the field", "it is another field's, or in another frame")
+        .source("plane geometry")
+        .example("the zones of the neighbouring field"),
+    warning("zones/outside", "zones outside the field", "they are sown nowhere; one that was meant for this field is drawn in the wrong place")
+        .formula("less than 1 m² within the boundary")
+        .example("the zones of a whole farm in one file"),
+    error("zones/overlap", "soil in two zones", "it has no one rate")
+        .formula("more than 1 m² and more than a thousandth of the zones lie in two of them")
+        .source("plane geometry")
+        .example("a zone drawn over its neighbour's edge"),
+    error(
+        "zones/uncovered",
+        "soil in no zone where nothing says what it gets",
+        "a file for half a field is a slip as often as it is meant, and a guessed rate is sown before anyone sees it",
+    )
+    .formula("more than 1 m² and more than a thousandth of the soil inside the fence lie in no zone, without `elsewhere`")
+    .source("plane geometry")
+    .example("zones of the wet half only"),
     error(
         "frame/not-geographic",
         "a frame of eastings and northings where latitudes and longitudes are given",

@@ -77,6 +77,15 @@ pub enum What {
         /// Area in the field frame.
         area_m2: f64,
     },
+    /// Soil that is sown closer or wider than the field's own spacing, or not at all.
+    Zone {
+        /// Its name.
+        name: String,
+        /// Share of the field's own number of seeds; 0 where it stays unsown.
+        rate: f64,
+        /// Area in the field frame.
+        area_m2: f64,
+    },
     /// Soil on one lattice.
     Block(Block),
     /// A lane as driven.

@@ -6,6 +6,7 @@ use crate::setting::{ground, machine, polygon, wanted};
 use geo::Coord;
 use lanewright::lanes::lanes;
 use lanewright::seeds::{SeedMap, seeds};
+use lanewright::site::SiteZones;
 use lanewright_schema::quantity::Length;
 use std::collections::BTreeMap;
 
@@ -18,7 +19,7 @@ fn sown(between_rows_m: f64, between_seeds_m: f64, stagger: f64, heading_deg: f6
     field.spacing.stagger = stagger;
     let machine = machine(6, between_rows_m);
     let plan = lanes(&field, &ground(polygon(&FIELD), Some(heading_deg)), &machine).value.expect("a plan");
-    seeds(&plan, &[], &field.spacing, &machine)
+    seeds(&plan, &[], &field.spacing, &SiteZones::none(), &machine)
 }
 
 fn places(map: &SeedMap) -> Vec<Coord> {

@@ -7,6 +7,7 @@ use lanewright::check::{Field, Operation, Pattern};
 use lanewright::lanes::{LaneIdx, lanes};
 use lanewright::operations::{WorkOrder, operations};
 use lanewright::seeds::{RowCourse, SeedMap, SeedRun, seeds};
+use lanewright::site::SiteZones;
 use lanewright_schema::quantity::{Length, Mass};
 use serde::Deserialize;
 
@@ -50,7 +51,7 @@ fn a_hectare_holds_so_many_seeds() {
     let machine = machine(5, 0.5);
     let square = polygon(&[[0.0, 0.0], [100.0, 0.0], [100.0, 100.0], [0.0, 100.0]]);
     let plan = lanes(&field, &ground(square, Some(90.0)), &machine).value.expect("a plan");
-    let map = seeds(&plan, &[], &field.spacing, &machine);
+    let map = seeds(&plan, &[], &field.spacing, &SiteZones::none(), &machine);
     close("C1", "seeds", map.count() as f64, 100_000.0, 200.0);
 }
 
@@ -90,13 +91,15 @@ fn need(field: &Field, count: u32) -> SeedNeed {
         lane: LaneIdx(0),
         tool_row: 0,
         row: 0,
+        zone: None,
         first: 0,
+        step: 1,
         count,
         spacing_m: field.spacing.between_seeds.to_m(),
         pattern: Pattern::Single,
         course: RowCourse::Straight { from: geo::Coord { x: 0.0, y: 0.0 }, angle: 0.0 },
     };
-    let map = SeedMap { runs: vec![run], unsown_m: 0.0 };
+    let map = SeedMap { runs: vec![run] };
     seed_need(&map, &field.crop, &field.spacing, 1)
 }
 

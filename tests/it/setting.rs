@@ -12,7 +12,7 @@ use lanewright::diagnostic::Span;
 use lanewright::site::datum::Datum;
 use lanewright::site::frame::field_frame;
 use lanewright::site::inverse::InverseProjection;
-use lanewright::site::{FieldSite, FieldSize};
+use lanewright::site::{FieldSite, FieldSize, SiteZones};
 use lanewright_schema::quantity::{Area, GeoPoint, Heading, Length, Mass, Speed, Time};
 
 /// Polygon with these corners, metres.
@@ -35,6 +35,7 @@ pub fn ground(boundary: MultiPolygon, heading_deg: Option<f64>) -> FieldSite {
         keep_outs: Vec::new(),
         home: None,
         layout: Layout::following(guidance(heading_deg)),
+        zones: SiteZones::none(),
         entrances: Vec::new(),
         size: FieldSize {
             geodesic_area: area,
@@ -119,6 +120,7 @@ pub fn wanted() -> Field {
             own_rows: Vec::new(),
             tramlines: None,
         },
+        zones: None,
         span: nowhere(),
         places: FieldPlaces::default(),
     }

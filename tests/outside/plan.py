@@ -15,7 +15,7 @@ from motion import Motion
 
 KINDS = {
     "boundary", "fence", "keep-out", "headland", "block", "lane", "turn", "transit", "left-over",
-    "home", "base-station", "stop", "hold",
+    "home", "base-station", "stop", "hold", "zone",
 }
 # Positions have nine decimals of a degree, 0.11 mm; a line of many vertices sums their rounding.
 ROUNDING_M = 0.0002
@@ -256,7 +256,7 @@ def seed_rows(plan, report):
         lane = lanes.get((run_.field, said["lane"]))
         if report.check("each seed row names its lane", lane is not None, said):
             beside(plan, lane, run_, report)
-        for index in (said["first"], said["first"] + said["count"] - 1):
+        for index in (said["first"], said["first"] + (said["count"] - 1) * said.get("step", 1)):
             key = (run_.field, said["block"], said["row"], index)
             report.check("no lattice place is sown twice", key not in used or said["count"] == 1 and used[key] is run_, key)
             used[key] = run_

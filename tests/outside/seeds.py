@@ -68,16 +68,18 @@ def spacing(plan, seeds, report):
     for row in plan.seed_rows:
         said = row.properties
         wanted[row.field, said["block"], said["row"], said["lane"], said["first"]] = said
-    same = np.ones(len(first) - 1, dtype=bool)
-    for name in ("field", "block", "row", "lane"):
-        same &= sorted_[name][1:] == sorted_[name][:-1]
-    # Runs of a row that a keep-out interrupts are runs of their own.
-    same &= np.diff(sorted_["index"]) == 1
-    begins = np.flatnonzero(np.append(True, ~same))
-    runs = [wanted.get(key) for key in zip(*(sorted_[name][begins] for name in ("field", "block", "row", "lane", "index")))]
-    report.check("every run of seeds is a seed row", None not in runs, f"{runs.count(None)} of {len(runs)} are not")
+    # A run begins where a seed row does, and its indices rise by its step.
+    keys = list(zip(*(sorted_[name].tolist() for name in ("field", "block", "row", "lane", "index"))))
+    begins = np.array([at for at, key in enumerate(keys) if key in wanted])
+    runs = [wanted[keys[at]] for at in begins]
+    report.check("every seed row begins with a seed", len(runs) == len(wanted), f"{len(runs)} of {len(wanted)}")
     lengths = np.diff(np.append(begins, len(first)))
-    report.check("runs are as long as their rows say", [run["count"] for run in runs] == lengths.tolist())
+    report.check("runs are as long as their rows say",
+                 begins[0] == 0 and [run["count"] for run in runs] == lengths.tolist())
+    same = np.ones(len(first) - 1, dtype=bool)
+    same[begins[1:] - 1] = False
+    steps = np.repeat([run.get("step", 1) for run in runs], lengths)[1:]
+    report.check("along a run indices rise by its step", np.array_equal(np.diff(sorted_["index"])[same], steps[same]))
     hills = np.repeat([run.get("hill_seeds", 1) for run in runs], lengths)
     report.check("hills have as many seeds as their rows say", np.array_equal(hills, size))
     step = np.hypot(np.diff(x), np.diff(y))[same]

@@ -134,7 +134,10 @@ def weeding(task, asked, report):
 def rates(task, plan, field, report):
     rows = [f for f in plan.seed_rows if f.field == field]
     offsets = plan.machine["row_offsets_m"]
-    spacing, seeds = rows[0].properties["spacing_m"], rows[0].properties.get("hill_seeds", 1)
+    said = rows[0].properties
+    # What holds for the whole task is the field's own spacing.
+    zones = {f.properties["name"]: f.properties["rate"] for f in plan.of("zone", field)}
+    spacing, seeds = said["spacing_m"] * zones.get(said.get("zone"), 1), said.get("hill_seeds", 1)
     between = (offsets[-1] - offsets[0]) / (len(offsets) - 1)
     zones = values_by_zone(task)
     work = zones.get(task.default_treatment_zone_code, {})

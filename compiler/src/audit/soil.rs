@@ -82,9 +82,10 @@ pub(super) fn seeds_apart(seeds: &SeedMap) -> Proof {
     for pair in runs.windows(2) {
         let (before, after) = (pair[0], pair[1]);
         let one_row = (before.block, before.row) == (after.block, after.row);
-        let one_lattice = (before.spacing_m - after.spacing_m).abs() < ROUNDING_M;
+        let one_lattice =
+            before.zone == after.zone && (before.spacing_m - after.spacing_m).abs() < ROUNDING_M;
         let twice = if one_lattice {
-            after.first < before.first + i64::from(before.count)
+            after.first <= before.last()
         } else {
             least_gap_m(before, after) < LEAST_SHARE * before.spacing_m.min(after.spacing_m)
         };
@@ -101,13 +102,15 @@ pub(super) fn seeds_apart(seeds: &SeedMap) -> Proof {
 /// would be a multiple by ISO 7256-1.
 const LEAST_SHARE: f64 = 0.499;
 
-/// Least distance between the ends of two runs.
+/// Least distance between the places at the ends of two runs, of hills between their middles.
 fn least_gap_m(before: &SeedRun, after: &SeedRun) -> f64 {
     let ends = |run: &SeedRun| {
         let line = run.line(ROUNDING_M);
         [line[0], line[line.len() - 1]]
     };
-    ends(before).into_iter().flat_map(|a| ends(after).map(|b| distance(a, b))).fold(f64::INFINITY, f64::min)
+    let halves = 0.5 * (before.pattern.length() + after.pattern.length()).to_m();
+    let gaps = ends(before).into_iter().flat_map(|a| ends(after).map(|b| distance(a, b)));
+    halves + gaps.fold(f64::INFINITY, f64::min)
 }
 
 /// The first seed of the run that lies outside, if any: a straight run is judged by its ends and

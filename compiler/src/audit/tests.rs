@@ -5,6 +5,7 @@ use crate::check::{BodyPoint, Job, KeepOut, KeepOutShape, SteeringRate};
 use crate::lanes::lanes;
 use crate::route::{Rows, route};
 use crate::seeds::seeds;
+use crate::site::SiteZones;
 use crate::site::example::{job, place, span};
 use crate::site::{Site, site};
 use geo::{Area, Translate};
@@ -39,7 +40,7 @@ fn planned_by(rate: Option<SteeringRate>) -> Planned {
     let plan = lanes(&job.fields[0], &site.fields[0], &job.machine).value.unwrap();
     let route =
         route(&job.fields[0], &site.fields[0], &job.machine, &plan, Rows::SownOnTheWay).value.unwrap();
-    let seeds = seeds(&plan, &route.visits, &job.fields[0].spacing, &job.machine);
+    let seeds = seeds(&plan, &route.visits, &job.fields[0].spacing, &SiteZones::none(), &job.machine);
     Planned { job, site, plan, route, seeds }
 }
 

@@ -162,7 +162,19 @@ mod tests {
     /// A run of 101 seeds each 0.2 m to the east, from the origin on.
     fn row(lane: usize, course: RowCourse) -> SeedRun {
         let (block, lane, pattern) = (BlockIdx(0), LaneIdx(lane), Pattern::Single);
-        SeedRun { block, lane, tool_row: 0, row: 0, first: 7, count: 101, spacing_m: 0.2, pattern, course }
+        SeedRun {
+            block,
+            lane,
+            tool_row: 0,
+            row: 0,
+            zone: None,
+            first: 7,
+            step: 1,
+            count: 101,
+            spacing_m: 0.2,
+            pattern,
+            course,
+        }
     }
 
     fn straight() -> RowCourse {
@@ -188,7 +200,7 @@ mod tests {
             tyre_width: Length::m(tyre_m),
             ..example::machine()
         };
-        driven_over(&route, &SeedMap { runs: vec![row(lane, course)], unsown_m: 0.0 }, &machine, rows)
+        driven_over(&route, &SeedMap { runs: vec![row(lane, course)] }, &machine, rows)
     }
 
     #[test]

@@ -36,11 +36,23 @@ mod tests {
         let course = RowCourse::Straight { from: Point { x: 0.0, y: 0.0 }, angle: 0.0 };
         let (block, lane) = (BlockIdx(0), LaneIdx(lane));
         let pattern = Pattern::Single;
-        SeedRun { block, lane, tool_row, row: 0, first: 0, count, spacing_m: 0.18, pattern, course }
+        SeedRun {
+            block,
+            lane,
+            tool_row,
+            row: 0,
+            zone: None,
+            first: 0,
+            step: 1,
+            count,
+            spacing_m: 0.18,
+            pattern,
+            course,
+        }
     }
 
     fn need(count: u32, crop: &Crop) -> SeedNeed {
-        let map = SeedMap { runs: vec![run(0, 0, count)], unsown_m: 0.0 };
+        let map = SeedMap { runs: vec![run(0, 0, count)] };
         seed_need(&map, crop, &example::field().spacing, 1)
     }
 
@@ -70,7 +82,7 @@ mod tests {
             let mut spacing = example::field().spacing;
             spacing.between_rows = Length::cm(75.0);
             let sown = SeedRun { spacing_m: spacing_cm / 100.0, ..run(0, 0, 1_000_000) };
-            let found = seed_need(&SeedMap { runs: vec![sown], unsown_m: 0.0 }, &crop, &spacing, 1);
+            let found = seed_need(&SeedMap { runs: vec![sown] }, &crop, &spacing, 1);
             let per_ha = found.plants / found.area.to_ha();
             let rounding = 0.05 / spacing_cm * per_ha;
             assert!((per_ha - f64::from(stand) * 1000.0).abs() <= rounding * 1.01, "{stand}: {per_ha}");

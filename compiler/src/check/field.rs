@@ -5,7 +5,7 @@ use super::layout::layout;
 use super::ring::{KEEP_OUT, ring};
 use super::{
     Crop, Entrance, Field, FieldPlaces, Findings, GeoPolygon, Headland, HeadlandSize, HeadlandSown, KeepOut,
-    KeepOutShape, ReferenceFrame, brief, distance, spacing,
+    KeepOutShape, ReferenceFrame, brief, distance, spacing, zones,
 };
 use crate::num::hypot;
 use crate::read::span;
@@ -48,6 +48,10 @@ pub fn field(file: &written::Field, known: &Known<'_>, findings: &mut Findings) 
         .filter(|boundary| !tell_swapped(boundary, known.base_station, findings));
     let crop = crop_of(&file.crop, known, findings);
     let spacing = spacing::spacing(&file.spacing, known.machine, crop, findings);
+    let zones = file.zones.as_ref().map(|zones| {
+        let known = zones::Known { spacing: spacing.as_ref(), crop, frame: known.survey_frame.as_ref() };
+        zones::zones(zones, &known, findings)
+    });
     let headland = headland(file.headland.as_ref(), findings);
     let home = file.home.as_ref().map(|home| findings.point(home));
     let entrances = entrances(file, known.machine, findings);
@@ -75,6 +79,10 @@ pub fn field(file: &written::Field, known: &Known<'_>, findings: &mut Findings) 
         entrances: entrances?,
         crop: crop?.clone(),
         spacing: spacing?,
+        zones: match zones {
+            Some(zones) => Some(zones?),
+            None => None,
+        },
         span: place,
         places: places(file),
         parts,

@@ -1,6 +1,7 @@
 //! The job as checked: every value has its unit, every invariant named here holds, and no later
 //! stage examines it again.
 
+use super::Zones;
 use crate::diagnostic::Span;
 use chrono::NaiveDate;
 use lanewright_schema::quantity::{Angle, AngularSpeed, GeoPoint, Heading, Length, Mass, Speed, Time};
@@ -262,6 +263,8 @@ pub struct Field {
     pub crop: Crop,
     /// The lattice.
     pub spacing: Spacing,
+    /// Parts that are sown closer or wider.
+    pub zones: Option<Zones>,
     /// Where the job states the boundary.
     pub span: Span,
     /// Where it states what a later stage may have to refuse.
@@ -534,11 +537,22 @@ impl Spacing {
     /// How a tool row is sown.
     pub fn stand(&self, tool_row: usize) -> Stand {
         let own = self.own_rows.iter().find(|own| own.tool_row == tool_row);
-        own.map_or(Stand { spacing: self.between_seeds, pattern: self.pattern }, |own| own.stand)
+        own.map_or(self.own_stand(), |own| own.stand)
+    }
+
+    /// How rows are sown that are not sown otherwise.
+    pub const fn own_stand(&self) -> Stand {
+        Stand { spacing: self.between_seeds, pattern: self.pattern }
     }
 }
 
 impl Stand {
+    /// The same with places `step / parts` times as far apart.
+    #[must_use]
+    pub fn scaled(self, step: u32, parts: u32) -> Self {
+        Self { spacing: self.spacing * f64::from(step) / f64::from(parts), ..self }
+    }
+
     /// Seeds on a square metre of rows this far apart.
     pub fn seeds_per_m2(&self, between_rows: Length) -> f64 {
         f64::from(self.pattern.seeds()) / (between_rows * self.spacing).to_m2()

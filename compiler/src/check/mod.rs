@@ -24,12 +24,14 @@ mod machine;
 pub(crate) mod ring;
 mod spacing;
 #[cfg(test)]
-mod tests;
+pub(crate) mod tests;
 mod weeding;
+mod zones;
 
 pub use frames::named as named_frame;
 pub use job::*;
 pub use weeding::*;
+pub use zones::{Rate, Zone, Zones};
 
 /// Checks a job as far as it was read; no job comes of one that was not read whole.
 pub fn check(file: &Draft) -> Told<Job> {

@@ -10,7 +10,7 @@ use std::fmt::Write as _;
 use std::path::Path;
 
 /// A job with nothing wrong in it.
-pub(super) const SOUND: &str = r#"
+pub(crate) const SOUND: &str = r#"
 [order]
 title = "Chicory on Lower Sallow"
 issued = 2027-04-12
@@ -323,6 +323,48 @@ const SLIPS: &[Slip] = &[
         "field/short-line",
         "[[48.609, -27.4085], [48.609, -27.4085]]",
     ),
+    slip(
+        "headland =",
+        "zones = { file = \"two.geojson\" }\nheadland =",
+        "zones/rate-attribute",
+        "{ file = \"two.geojson\" }",
+    ),
+    slip(
+        "headland =",
+        "zones = { file = \"dot.geojson\", rate = \"rate\" }\nheadland =",
+        "zones/no-polygon",
+        "\"dot.geojson\"",
+    ),
+    slip(
+        "headland =",
+        "zones = { file = \"two.geojson\", rate = \"Rate_1\" }\nheadland =",
+        "zones/attribute-missing",
+        "\"Rate_1\"",
+    ),
+    slip(
+        "headland =",
+        "zones = { file = \"two.geojson\", rate = \"name\" }\nheadland =",
+        "zones/attribute-unreadable",
+        "\"name\"",
+    ),
+    slip(
+        "headland =",
+        "zones = { file = \"two.geojson\", rate = \"index\" }\nheadland =",
+        "zones/rate",
+        "\"index\"",
+    ),
+    slip(
+        "headland =",
+        "zones = { file = \"two.geojson\", rate = \"rate\", elsewhere = \"900 %\" }\nheadland =",
+        "zones/rate",
+        "\"900 %\"",
+    ),
+    slip(
+        "headland =",
+        "zones = { file = \"two.geojson\", rate = \"rate\", elsewhere = \"330 %\" }\nheadland =",
+        "zones/rate-rounded",
+        "\"rate\"",
+    ),
     slip("radius = \"0.4 m\"", "", "keep-out/shape", "\"pole\""),
     slip(
         "at = [48.611, -27.4085]\nradius = \"0.4 m\"",
@@ -359,21 +401,22 @@ impl Sources for Folder {
 }
 
 fn folder(job: &str) -> Folder {
-    let square = |name: &str, south: f64| {
+    let square = |name: &str, south: f64, rate: f64| {
         let north = south + 0.002;
         format!(
-            r#"{{"type":"Feature","properties":{{"name":"{name}"}},"geometry":{{"type":"Polygon","coordinates":[[[-27.41,{south}],[-27.407,{south}],[-27.407,{north}],[-27.41,{north}],[-27.41,{south}]]]}}}}"#
+            r#"{{"type":"Feature","properties":{{"name":"{name}","rate":{rate},"index":120}},"geometry":{{"type":"Polygon","coordinates":[[[-27.41,{south}],[-27.407,{south}],[-27.407,{north}],[-27.41,{north}],[-27.41,{south}]]]}}}}"#
         )
     };
     let two = format!(
         r#"{{"type":"FeatureCollection","features":[{},{}]}}"#,
-        square("North", 48.61),
-        square("South", 48.6)
+        square("North", 48.61, 4.4),
+        square("South", 48.6, 4.2)
     );
     let files = [
         ("job.toml", job.as_bytes().to_vec()),
         ("two.geojson", two.into_bytes()),
         ("nothing.geojson", br#"{"type":"FeatureCollection","features":[]}"#.to_vec()),
+        ("dot.geojson", br#"{"type":"Point","coordinates":[-27.409,48.611]}"#.to_vec()),
         ("old-text.geojson", b"{\"name\":\"M\xfchle\"}".to_vec()),
     ];
     Folder(files.into_iter().map(|(path, bytes)| (path.to_owned(), bytes)).collect())

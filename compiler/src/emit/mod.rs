@@ -88,6 +88,8 @@ pub fn emit<'a>(compiled: &'a Compiled, about: &About) -> Emission<'a> {
         ],
         manifest: manifest::manifest(compiled, about.job, inputs, about.findings),
     };
+    let grids = task_data.grids.into_iter();
+    emission.files.extend(grids.map(|(name, content)| bytes(&format!("TASKDATA/{name}"), content)));
     // A pass over what was sown refers to the seed map of the sowing and makes none.
     if compiled.job.order.operations.contains(&Operation::Sowing) {
         let seed_rows = seed_files::seed_rows(compiled);

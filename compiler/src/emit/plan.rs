@@ -90,6 +90,14 @@ impl Draw<'_> {
             let what = What::KeepOut { name: keep_out.name.clone(), clearance_m };
             self.feature(what, self.area(&keep_out.shape))
         }));
+        features.extend(site.zones.zones.iter().filter(|zone| !zone.ground.0.is_empty()).map(|zone| {
+            let what = What::Zone {
+                name: zone.name.clone(),
+                rate: micro(site.zones.sown(zone.rate)),
+                area_m2: micro(region::area(&zone.ground)),
+            };
+            self.feature(what, self.area(&zone.ground))
+        }));
         let home = site.home.iter().map(|&at| ("home".to_owned(), at));
         features.extend(
             home.chain(site.entrances.iter().cloned())

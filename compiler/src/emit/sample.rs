@@ -85,7 +85,7 @@ fn field(machine: &crate::check::Machine, site: &FieldSite, lanes: usize) -> Fie
     FieldPlan {
         lanes: plan,
         route,
-        seeds: SeedMap { runs: Vec::new(), unsown_m: 0.0 },
+        seeds: SeedMap { runs: Vec::new() },
         uncertainty: uncertainty(
             machine,
             Some(Length::m(1200.0)),

@@ -34,12 +34,12 @@ pub fn seed_rows(compiled: &Compiled) -> io::Result<String> {
         .iter()
         .zip(&compiled.site.fields)
         .flat_map(|(plan, site)| {
-            let (orders, sigmas) = (driving_orders(plan), sigmas(plan));
+            let (orders, against) = (driving_orders(plan), against(plan));
             plan.seeds.runs.iter().map(move |run| {
                 let lane = &plan.lanes.lanes[run.lane.0];
                 let sown = Sown {
                     lane: orders[run.lane.0],
-                    sigma: sigmas[run.lane.0][run.tool_row],
+                    sigma: sigma(plan, &against, run),
                     lead: plan.release.as_ref().map_or([Length::ZERO; 2], |release| {
                         release.lead(lane, run.tool_row, &compiled.job.machine)
                     }),
@@ -109,6 +109,8 @@ fn seed_row(run: &SeedRun, site: &FieldSite, sown: &Sown, near: f64) -> SeedRow 
             row: run.row,
             lane: sown.lane,
             first: run.first,
+            step: run.step,
+            zone: run.zone.map(|zone| site.zones.zones[zone].name.clone()),
             count: run.count,
             spacing_m: run.spacing_m,
             pattern,
@@ -126,22 +128,21 @@ fn seed_row(run: &SeedRun, site: &FieldSite, sown: &Sown, near: f64) -> SeedRow 
     }
 }
 
-/// For each lane and each tool row of its line how far plants may stand from their places, along and
-/// across. Where a lane is driven against its line, another tool row is over the row.
-fn sigmas(plan: &FieldPlan) -> Vec<Vec<[f32; 2]>> {
-    let rows = plan.uncertainty.rows.len();
-    let along: Vec<[f32; 2]> = (0..rows)
-        .map(|row| {
-            let sigma = plan.uncertainty.plant(row);
-            [sigma.along, sigma.across].map(|length| tenth_of_millimetre(length) as f32)
-        })
-        .collect();
-    let against: Vec<[f32; 2]> = along.iter().rev().copied().collect();
-    let mut sigmas = vec![along; plan.lanes.lanes.len()];
-    for visit in plan.route.visits.iter().filter(|visit| !visit.along) {
-        sigmas[visit.lane.0].clone_from(&against);
+/// For each lane whether it is driven against its line: another tool row is over a row then.
+fn against(plan: &FieldPlan) -> Vec<bool> {
+    let mut against = vec![false; plan.lanes.lanes.len()];
+    for visit in &plan.route.visits {
+        against[visit.lane.0] = !visit.along;
     }
-    sigmas
+    against
+}
+
+/// How far the plants of a run may stand from their places, along and across.
+fn sigma(plan: &FieldPlan, against: &[bool], run: &SeedRun) -> [f32; 2] {
+    let rows = plan.uncertainty.rows.len();
+    let over = if against[run.lane.0] { rows - 1 - run.tool_row } else { run.tool_row };
+    let sigma = plan.uncertainty.plant(over, Length::m(run.spacing_m));
+    [sigma.along, sigma.across].map(|length| tenth_of_millimetre(length) as f32)
 }
 
 /// Metres to a tenth of a millimetre: a deviation is known no better.
@@ -187,13 +188,13 @@ struct Placing<'a> {
     plan: &'a FieldPlan,
     site: &'a FieldSite,
     orders: Vec<usize>,
-    /// For each lane and tool row of its line, deviations along and across.
-    sigmas: Vec<Vec<[f32; 2]>>,
+    /// For each lane whether it is driven against its line.
+    against: Vec<bool>,
 }
 
 impl<'a> Placing<'a> {
     fn of(plan: &'a FieldPlan, site: &'a FieldSite) -> Self {
-        Self { plan, site, orders: driving_orders(plan), sigmas: sigmas(plan) }
+        Self { plan, site, orders: driving_orders(plan), against: against(plan) }
     }
 
     fn columns(&self, parts: &[Part]) -> SeedColumns {
@@ -217,15 +218,16 @@ impl<'a> Placing<'a> {
         repeat(run.block.0 as i64, &mut columns.block);
         repeat(run.row, &mut columns.row);
         repeat(self.orders[run.lane.0] as i64, &mut columns.lane);
-        let sigma = self.sigmas[run.lane.0][run.tool_row];
+        let sigma = sigma(self.plan, &self.against, run);
         columns.sigma_along.resize(columns.sigma_along.len() + count, sigma[0]);
         columns.sigma_across.resize(columns.sigma_across.len() + count, sigma[1]);
+        let index = |place: u32| (run.first + i64::from(place) * i64::from(run.step)) as i32;
         if in_place == 1 {
-            columns.index.extend(places.clone().map(|place| (run.first + i64::from(place)) as i32));
+            columns.index.extend(places.clone().map(index));
             repeat(0, &mut columns.member);
         } else {
             let seeds = || places.clone().flat_map(|place| (0..in_place).map(move |member| (place, member)));
-            columns.index.extend(seeds().map(|(place, _)| (run.first + i64::from(place)) as i32));
+            columns.index.extend(seeds().map(|(place, _)| index(place)));
             columns.member.extend(seeds().map(|(_, member)| member as i32));
         }
 
@@ -283,6 +285,7 @@ mod tests {
     use crate::lanes::BlockIdx;
     use crate::seeds::{RowCourse, seeds};
     use crate::site::Projector;
+    use crate::site::SiteZones;
     use proptest::prelude::*;
 
     fn compiled(pattern: Pattern) -> Compiled {
@@ -290,7 +293,13 @@ mod tests {
         let field = &mut compiled.fields[0];
         let asked = &mut compiled.job.fields[0];
         asked.spacing.pattern = pattern;
-        field.seeds = seeds(&field.lanes, &field.route.visits, &asked.spacing, &compiled.job.machine);
+        field.seeds = seeds(
+            &field.lanes,
+            &field.route.visits,
+            &asked.spacing,
+            &SiteZones::none(),
+            &compiled.job.machine,
+        );
         compiled
     }
 
@@ -379,7 +388,9 @@ mod tests {
                     lane: LaneIdx(0),
                     tool_row: 0,
                     row: 0,
+                    zone: None,
                     first: 0,
+                    step: 1,
                     count,
                     spacing_m: 0.1,
                     pattern,

@@ -1,7 +1,7 @@
 //! The ISO 11783-10 task data set of a compiled job: what the machine is told.
 //!
 //! In: everything computed. Out: the text of `TASKDATA.XML` (version 4.3, from the office side) and
-//! of `LINKLIST.XML`. One partfield, guidance group and set of tasks for each field; numbers of
+//! of `LINKLIST.XML`, and the files of grids. One partfield, guidance group and set of tasks for each field; numbers of
 //! identities count from 1 in the job's order. Positions leave with nine decimals of a degree in the
 //! output's reference frame. What a job asks that the format cannot hold is told by [`limits`].
 //!
@@ -14,6 +14,7 @@ mod lines;
 mod links;
 mod lots;
 mod partfield;
+mod rates;
 mod task;
 #[cfg(test)]
 mod tests;
@@ -54,6 +55,8 @@ pub struct TaskDataFiles {
     pub task_data: String,
     /// `LINKLIST.XML`.
     pub link_list: String,
+    /// Name and bytes of each grid's file.
+    pub grids: Vec<(String, Vec<u8>)>,
 }
 
 /// The task data set of a job.
@@ -61,9 +64,9 @@ pub fn task_data(compiled: &Compiled) -> TaskDataFiles {
     let job = &compiled.job;
     let lots = Lots::of(job);
     let machine = device::described(&job.machine, duty(job));
-    let set = task_data_set(compiled, &lots, &machine);
+    let (set, grids) = task_data_set(compiled, &lots, &machine);
     let link_list = links::link_list(&set, job, &lots);
-    TaskDataFiles { task_data: write(&set), link_list: write(&link_list) }
+    TaskDataFiles { task_data: write(&set), link_list: write(&link_list), grids }
 }
 
 /// Rows are told for themselves where some field wants them sown otherwise than others.
@@ -82,7 +85,11 @@ pub fn limits(job: &Job) -> Vec<Finding> {
     shortened_names(job).into_iter().chain(spacings).collect()
 }
 
-fn task_data_set(compiled: &Compiled, lots: &Lots, machine: &Described) -> TaskData {
+fn task_data_set(
+    compiled: &Compiled,
+    lots: &Lots,
+    machine: &Described,
+) -> (TaskData, Vec<(String, Vec<u8>)>) {
     let job = &compiled.job;
     let mut set = TaskData::new(
         MajorVersion::Four,
@@ -101,8 +108,9 @@ fn task_data_set(compiled: &Compiled, lots: &Lots, machine: &Described) -> TaskD
     set.comments = task::cautions();
     set.devices.push(machine.device.clone());
     set.partfields = partfield::partfields(compiled, lots);
-    set.tasks = task::tasks(compiled, lots, machine);
-    set
+    let grids;
+    (set.tasks, grids) = task::tasks(compiled, lots, machine);
+    (set, grids)
 }
 
 fn base_station(baseline: &Baseline) -> BaseStation {

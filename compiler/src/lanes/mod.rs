@@ -110,10 +110,31 @@ pub fn with_shorter(
     plan
 }
 
+/// The plan with a lane in the place of one that worked these pieces of rows, too; their soil is left over.
+#[must_use]
+pub fn without_rows(
+    mut plan: LanePlan,
+    lane: LaneIdx,
+    by: Lane,
+    gone: Vec<RowSpan>,
+    reason: LeftOverReason,
+    machine: &Machine,
+) -> LanePlan {
+    let gone = Lane { rows: gone, ..plan.lanes[lane.0].clone() };
+    let zone = &plan.blocks[by.block.0].zone;
+    let shape = region::intersection(&left_over::cover(&gone, &Toolbar::new(machine)), zone);
+    leave(&mut plan, lane, by, shape, reason);
+    plan
+}
+
 fn replace(plan: &mut LanePlan, lane: LaneIdx, by: Lane, reason: LeftOverReason, toolbar: &Toolbar) {
     let zone = &plan.blocks[by.block.0].zone;
     let cover = |lane: &Lane| region::intersection(&left_over::cover(lane, toolbar), zone);
     let shape = region::difference(&cover(&plan.lanes[lane.0]), &cover(&by));
+    leave(plan, lane, by, shape, reason);
+}
+
+fn leave(plan: &mut LanePlan, lane: LaneIdx, by: Lane, shape: MultiPolygon, reason: LeftOverReason) {
     plan.lanes[lane.0] = by;
     let area_m2 = region::area(&shape);
     if area_m2 > 0.0 {
@@ -313,12 +334,15 @@ pub enum LeftOverReason {
     OutOfReach,
     /// No drivable way leads there.
     CutOff,
+    /// It stays unsown as the job asks.
+    Unsown,
     /// It was worked before the order was interrupted.
     Done,
 }
 
 impl LeftOverReason {
-    const ALL: [Self; 5] = [Self::FenceMargin, Self::RowEnds, Self::OutOfReach, Self::CutOff, Self::Done];
+    const ALL: [Self; 6] =
+        [Self::FenceMargin, Self::RowEnds, Self::OutOfReach, Self::CutOff, Self::Unsown, Self::Done];
 
     /// In kebab-case, as maps name it.
     pub const fn name(self) -> &'static str {
@@ -327,6 +351,7 @@ impl LeftOverReason {
             Self::RowEnds => "row-ends",
             Self::OutOfReach => "out-of-reach",
             Self::CutOff => "cut-off",
+            Self::Unsown => "unsown",
             Self::Done => "done",
         }
     }

@@ -1,5 +1,8 @@
 //! What the tool does along the route: set-points of each operation.
 //!
+//! In a field with treatment zones this is the order at the field's own rate, and [`WorkOrder::at`] gives
+//! that of another.
+//!
 //! In: what is asked of a field and the machine that does it. Out: one work order an operation,
 //! whose set-points follow from the lattice alone: `seeds at a place / (row spacing · spacing)` seeds a
 //! square metre, `seeds at a place · speed / spacing` seeds a second from each outlet. How far ahead of
@@ -41,6 +44,23 @@ pub struct RowOrder {
 }
 
 impl WorkOrder {
+    /// The same where places are `step / parts` times as far apart.
+    #[must_use]
+    pub fn at(&self, step: u32, parts: u32) -> Self {
+        let wider = f64::from(step) / f64::from(parts);
+        let row = |row: &RowOrder| RowOrder {
+            stand: row.stand.scaled(step, parts),
+            seeds_per_m2: row.seeds_per_m2 / wider,
+        };
+        Self {
+            seeds_per_m2: self.seeds_per_m2 / wider,
+            seed_spacing: self.seed_spacing.map(|spacing| spacing * f64::from(step) / f64::from(parts)),
+            seeds_per_s: self.seeds_per_s / wider,
+            rows: self.rows.iter().map(row).collect(),
+            ..*self
+        }
+    }
+
     /// Whether all tool rows are sown alike.
     pub fn is_uniform(&self) -> bool {
         self.rows.windows(2).all(|pair| pair[0] == pair[1])

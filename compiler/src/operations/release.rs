@@ -17,6 +17,7 @@ use crate::lanes::{Lane, LanePlan};
 use crate::num;
 use crate::route::Visit;
 use crate::rules;
+use crate::site::SiteZones;
 use crate::uncertainty::{Cause, Term, Uncertainty, sum};
 use lanewright_schema::quantity::{Length, Speed, Time};
 
@@ -50,6 +51,7 @@ pub struct RowRelease {
 /// When the seeds of a field are let go.
 pub fn release(
     field: &Field,
+    zones: &SiteZones,
     machine: &Machine,
     plan: &LanePlan,
     visits: &[Visit],
@@ -59,13 +61,15 @@ pub fn release(
     let speed = machine.working_speed;
     let fall = num::sqrt(2.0 * metering.drop_height.to_m() / GRAVITY);
     let flight = Time::s(fall) + metering.gate_delay;
+    let closest = zones.closest();
+    let (step, parts) = closest.map_or((1, 1), |(_, step)| (step, zones.parts));
     let rows: Vec<RowRelease> = paces(machine, plan, visits)
         .into_iter()
         .enumerate()
         .map(|(row, pace)| RowRelease {
             pace,
             lead: pace.map(|pace| Length::m(speed.to_m_per_s() * pace * flight.to_s())),
-            seeds_per_s: seeds_per_s(field.spacing.stand(row), speed) * pace[1],
+            seeds_per_s: seeds_per_s(field.spacing.stand(row).scaled(step, parts), speed) * pace[1],
         })
         .collect();
     let busiest = rows.iter().map(|row| row.seeds_per_s).fold(0.0, f64::max);
@@ -73,7 +77,8 @@ pub fn release(
     let precise_up_to =
         field.spacing.precision.map(|wanted| highest_precise(wanted, machine, uncertainty, &rows));
     let mut findings: Vec<Finding> = Vec::new();
-    findings.extend(fed_up_to.and_then(|highest| too_fast_to_feed(machine, busiest, highest)));
+    let zone = closest.and_then(|(name, _)| name);
+    findings.extend(fed_up_to.and_then(|highest| too_fast_to_feed(machine, zone, busiest, highest)));
     findings.extend(precise_up_to.and_then(|highest| too_fast_to_place(field, machine, highest)));
     let refused = !findings.is_empty();
     let release = Release { flight, rows, fed_up_to, precise_up_to };
@@ -142,13 +147,14 @@ fn rounded_down(speed: Speed) -> f64 {
     (speed.to_km_per_h() * 100.0 * (1.0 - 1e-9)).floor() / 100.0
 }
 
-fn too_fast_to_feed(machine: &Machine, busiest: f64, highest: Speed) -> Option<Finding> {
+fn too_fast_to_feed(machine: &Machine, zone: Option<&str>, busiest: f64, highest: Speed) -> Option<Finding> {
     let most = machine.metering.highest_rate?;
     if machine.working_speed <= highest {
         return None;
     }
+    let zone = zone.map_or_else(String::new, |name| format!(" in zone `{name}`"));
     let message = format!(
-        "at {:.2} km/h the busiest row needs {busiest:.1} seeds a second, and its metering unit gives {most}",
+        "at {:.2} km/h the busiest row needs {busiest:.1} seeds a second{zone}, and its metering unit gives {most}",
         machine.working_speed.to_km_per_h()
     );
     Some(
@@ -190,9 +196,10 @@ fn too_fast_to_place(field: &Field, machine: &Machine, highest: Speed) -> Option
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::check::Rate;
     use crate::geometry::{Piece, Pose};
     use crate::lanes::{Block, BlockIdx, Course, LaneAreas, LaneIdx, RowSpan};
-    use crate::site::example;
+    use crate::site::{SiteZone, example};
     use crate::uncertainty::uncertainty;
     use geo::MultiPolygon;
     use lanewright_schema::quantity::Heading;
@@ -226,7 +233,7 @@ mod tests {
     fn told(field: &Field, machine: &Machine) -> Told<Release> {
         let (plan, visits) = plan();
         let uncertainty = uncertainty(machine, Some(Length::m(1000.0)), &field.crop, &field.spacing);
-        release(field, machine, &plan, &visits, &uncertainty)
+        release(field, &SiteZones::none(), machine, &plan, &visits, &uncertainty)
     }
 
     /// From mechanics: 2 and 3 cm are fallen through in 64 and 78 ms, in which a row at 0.25 m/s moves 16
@@ -276,5 +283,31 @@ mod tests {
             let faster = Machine { working_speed: Speed::km_per_h(speed + 0.02), ..machine };
             assert!(told(&field, &faster).value.is_none(), "{hint}");
         }
+    }
+
+    /// The zone that is sown most closely decides, and is named.
+    #[test]
+    fn the_densest_zone_decides_what_the_metering_must_give() {
+        let (plan, visits) = plan();
+        let (field, mut machine) = (example::field(), example::machine());
+        let uncertainty = uncertainty(&machine, None, &field.crop, &field.spacing);
+        let zone = |name: &str, step| {
+            let ground = geo::Rect::new(geo::coord! { x: 0.0, y: 0.0 }, geo::coord! { x: 9.0, y: 9.0 });
+            SiteZone::new(name.to_owned(), ground.to_polygon().into(), Rate { asked: 1.0, step })
+        };
+        let mut zones = SiteZones::none();
+        (zones.parts, zones.zones) = (4, vec![zone("Sand", 5), zone("Hollow", 2)]);
+        zones.elsewhere = Some(Rate { asked: 1.0, step: 4 });
+        let mut told = |zones: &SiteZones, highest| {
+            machine.metering.highest_rate = Some(highest);
+            release(&field, zones, &machine, &plan, &visits, &uncertainty)
+        };
+        let alike = told(&SiteZones::none(), 100.0).value.unwrap();
+        let zoned = told(&zones, 100.0).value.unwrap();
+        assert!((zoned.rows[3].seeds_per_s - 2.0 * alike.rows[3].seeds_per_s).abs() < 1e-12);
+        assert!(told(&SiteZones::none(), 5.0).value.is_some());
+        let refused = told(&zones, 5.0);
+        assert_eq!(refused.findings[0].rule, "metering/rate");
+        assert!(refused.findings[0].message.contains("in zone `Hollow`"), "{}", refused.findings[0].message);
     }
 }

@@ -44,7 +44,7 @@ pub fn columns(
     let Some((first, _)) = runs.first() else { return Ok(None) };
     let offset = |run: &SeedRun| {
         let begins = run.straight_step().map_or(0.0, |(from, _)| axes.local(from).0);
-        begins - run.first as f64 * run.spacing_m
+        begins - run.number() as f64 * run.spacing_m
     };
     for (run, _) in runs {
         match run.pattern {
@@ -95,7 +95,7 @@ fn pieces(runs: &[(&SeedRun, Sigma)]) -> Vec<(i64, i64, i64)> {
     let mut under_way: BTreeMap<i64, (i64, i64)> = BTreeMap::new();
     let mut pieces = Vec::new();
     for (&row, runs) in &rows {
-        for index in runs.iter().flat_map(|run| run.first..run.first + i64::from(run.count)) {
+        for index in runs.iter().flat_map(|run| run.number()..run.number() + i64::from(run.count)) {
             match under_way.get_mut(&index) {
                 Some((_, last)) if *last == row - 1 => *last = row,
                 _ => pieces.extend(under_way.insert(index, (row, row)).map(|(from, to)| (index, from, to))),
@@ -126,7 +126,9 @@ impl Columns {
                 lane: LaneIdx(0),
                 tool_row: 0,
                 row: column,
+                zone: None,
                 first: -to,
+                step: 1,
                 count: (to - from + 1) as u32,
                 spacing_m: step,
                 pattern: Pattern::Single,
@@ -156,7 +158,9 @@ mod tests {
             lane: LaneIdx(0),
             tool_row: 0,
             row,
+            zone: None,
             first,
+            step: 1,
             count,
             spacing_m: 0.5,
             pattern: Pattern::Single,

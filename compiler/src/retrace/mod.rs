@@ -256,7 +256,7 @@ fn laid_anew(
         missing: pass.missing.iter().map(|place| renumbered(place, columns)).collect(),
         row_spacing: crossed.map_or(spacing, |columns| Length::m(columns.axes_spacing_m)),
         place_spacing: crossed.map_or(field.spacing.between_seeds, |_| spacing),
-        seeds: SeedMap { runs, unsown_m: sown.seeds.unsown_m },
+        seeds: SeedMap { runs },
         sigmas,
     }
 }

@@ -100,7 +100,7 @@ fn reached(run: &SeedRun, axes: &Axes, reach: Interval) -> Option<SeedRun> {
     let (first, end) = (place(reach.from), place(reach.to));
     let from: Point = from + step * f64::from(first);
     (end > first).then(|| SeedRun {
-        first: run.first + i64::from(first),
+        first: run.first + i64::from(first) * i64::from(run.step),
         count: end - first,
         course: RowCourse::Straight { from, angle: axes.angle },
         ..run.clone()
@@ -128,7 +128,9 @@ mod tests {
             lane: LaneIdx(4),
             tool_row: 2,
             row: 3,
+            zone: None,
             first: -5,
+            step: 1,
             count: 11,
             spacing_m: 0.2,
             pattern: Pattern::Single,

@@ -1,13 +1,15 @@
 //! The places of one span of a row: on a straight block's lattice, or along a lap by arc length.
 //!
 //! In: the lane, the span and the tool that works it, how it is sown, and what of the row is laid
-//! already. Out: the first place, how many, and the way from the first seed to the last.
+//! already. Out: the places zone by zone, each with the way from the first seed to the last.
 
+use super::zones::{Places, Stretch, handover, stretches};
 use super::{RowCourse, SeedRun, along, course_of};
 use crate::check::{Machine, Spacing, Stand};
 use crate::geometry::{Path, Point, angle_of_heading, distance};
 use crate::lanes::{Lane, RowSpan};
 use crate::num;
+use crate::site::SiteZones;
 use lanewright_schema::quantity::Heading;
 
 /// A share of a seed spacing within which a bound counts as on a lattice place, so that rounding in
@@ -17,8 +19,21 @@ const ON_PLACE: f64 = 1e-6;
 /// the two would be a multiple by ISO 7256-1.
 const CLOSEST_AT_CLOSURE: f64 = 0.5;
 
-/// First place, how many, and the way.
-type Laid = (i64, u32, RowCourse);
+/// Places that follow each other on one lattice.
+pub struct Laid {
+    /// The treatment zone.
+    pub zone: Option<usize>,
+    /// From the number of a place to that of the next.
+    pub step: u32,
+    /// Metres from place to place.
+    pub spacing_m: f64,
+    /// Number of the first.
+    pub first: i64,
+    /// How many, at least one.
+    pub count: u32,
+    /// From the first seed to the last.
+    pub course: RowCourse,
+}
 
 /// One tool row in one span of a lane.
 pub struct Tool<'a> {
@@ -55,48 +70,139 @@ pub struct Lattice<'a> {
 }
 
 impl Lattice<'_> {
-    /// The places of a span, `margins` metres within its near and its far end, that lie behind what
-    /// of its row is laid already.
-    pub fn run(&self, tool: &Tool, margins: [f64; 2], before: Option<&SeedRun>) -> Option<Laid> {
-        let (spacing_m, half_m) = (self.stand.spacing.to_m(), self.stand.pattern.length().to_m() / 2.0);
-        let row = tool.span.row as f64;
-        let phase = (row * self.spacing.stagger).rem_euclid(1.0);
-        let first_from = |along_m: f64| (along_m / spacing_m - phase - ON_PLACE).ceil() as i64;
+    /// The places of a span that lie behind what of its row is laid already. With the spans that abut it
+    /// the row goes from one of these places to the other, metres along the heading.
+    pub fn runs(
+        &self,
+        tool: &Tool,
+        [begins, ends]: [f64; 2],
+        before: Option<&SeedRun>,
+        zones: &SiteZones,
+    ) -> Vec<Laid> {
+        let half_m = self.stand.pattern.length().to_m() / 2.0;
         let along = |point: Point| along(self.heading, self.datum, point);
         let [a, b] = [tool.span.from, tool.span.to].map(|at| along(tool.at(at)));
-        // Half a spacing of each belongs to a place, so that rows sown in two ways meet without a skip
-        // or a multiple.
-        let taken = before.map_or(f64::NEG_INFINITY, |run| {
-            along(run.end()) - run.pattern.length().to_m() / 2.0 + (run.spacing_m + spacing_m) / 2.0
-        });
-        let first = first_from((a.min(b) + margins[0] + half_m).max(taken));
-        let end = first_from(a.max(b) - margins[1] - half_m);
-        let count = u32::try_from(end - first).ok().filter(|&count| count > 0)?;
-
-        let angle = angle_of_heading(self.heading);
-        let (sin, cos) = num::sin_cos(angle);
-        let forward = (first as f64 + phase) * spacing_m - half_m;
-        let right = row * self.spacing.between_rows.to_m();
-        let from = Point {
-            x: self.datum.x + forward * cos + right * sin,
-            y: self.datum.y + forward * sin - right * cos,
-        };
-        Some((first, count, RowCourse::Straight { from, angle }))
+        let (near, far) = (a.min(b), a.max(b));
+        let row = Row::of(self, tool.span.row);
+        let part_m = self.stand.spacing.to_m() / f64::from(zones.parts);
+        let mut stretches = stretches(zones, &[row.at(begins), row.at(ends)], part_m);
+        for stretch in &mut stretches {
+            (stretch.from, stretch.to) = (stretch.from + begins, stretch.to + begins);
+        }
+        let lattice = |stretch: &Stretch| row.places(stretch.step, part_m);
+        let mut first_after = None;
+        let mut laid = Vec::with_capacity(stretches.len());
+        for (index, stretch) in stretches.iter().enumerate().filter(|(_, stretch)| stretch.step > 0) {
+            let places = lattice(stretch);
+            let spacing_m = places.spacing;
+            let first_from = |along_m: f64| (along_m / spacing_m - row.phase - ON_PLACE).ceil() as i64;
+            let taken = before.map_or(f64::NEG_INFINITY, |run| {
+                let last = along(run.end()) - run.pattern.length().to_m() / 2.0;
+                last + if (run.spacing_m / f64::from(run.step) - part_m).abs() > ON_PLACE * part_m {
+                    // Another tool row has sown otherwise: half a spacing of each belongs to a place, so
+                    // that the two meet without a skip or a multiple.
+                    (run.spacing_m + spacing_m) / 2.0
+                } else {
+                    run.spacing_m.min(spacing_m)
+                }
+            });
+            let least = first_from((near + half_m).max(taken));
+            let most = first_from(far - half_m);
+            let next = stretches.get(index + 1).filter(|next| next.step > 0);
+            let handed = next.map(|next| handover(&places, &lattice(next), stretch.to));
+            let first = least.max(first_after.unwrap_or_else(|| first_from(stretch.from + half_m)));
+            let end = most.min(handed.map_or_else(|| first_from(stretch.to - half_m), |(last, _)| last + 1));
+            first_after = handed.map(|(_, first)| first);
+            let Some(count) = u32::try_from(end - first).ok().filter(|&count| count > 0) else { continue };
+            let from = row.at((first as f64 + row.phase) * spacing_m - half_m);
+            let number = (first as f64 + row.phase) * f64::from(stretch.step);
+            laid.push(Laid {
+                zone: stretch.zone,
+                step: stretch.step,
+                spacing_m,
+                first: (number + ON_PLACE).floor() as i64,
+                count,
+                course: RowCourse::Straight { from, angle: row.angle },
+            });
+        }
+        laid
     }
 }
 
-/// Places along a curved row, the first of them `begin_m` behind its begin. Where a span begins less
+/// A row of a straight block.
+struct Row {
+    datum: Point,
+    angle: f64,
+    ahead: Point,
+    right_m: f64,
+    phase: f64,
+}
+
+impl Row {
+    fn of(lattice: &Lattice, row: i64) -> Self {
+        let angle = angle_of_heading(lattice.heading);
+        let (sin, cos) = num::sin_cos(angle);
+        Self {
+            datum: lattice.datum,
+            angle,
+            ahead: Point { x: cos, y: sin },
+            right_m: row as f64 * lattice.spacing.between_rows.to_m(),
+            phase: (row as f64 * lattice.spacing.stagger).rem_euclid(1.0),
+        }
+    }
+
+    /// The place on it that lies so far from the datum along the heading.
+    fn at(&self, along_m: f64) -> Point {
+        Point {
+            x: self.datum.x + along_m * self.ahead.x + self.right_m * self.ahead.y,
+            y: self.datum.y + along_m * self.ahead.y - self.right_m * self.ahead.x,
+        }
+    }
+
+    fn places(&self, step: u32, part_m: f64) -> Places {
+        let spacing = f64::from(step) * part_m;
+        Places { step, spacing, offset: self.phase * spacing }
+    }
+}
+
+/// The zones along a curved way of a tool.
+pub fn stretches_along(tool: &Tool, stand: Stand, zones: &SiteZones) -> Vec<(Stretch, Path)> {
+    let way = tool.way();
+    if zones.zones.is_empty() {
+        let step = zones.elsewhere.map_or(1, |rate| rate.step);
+        let whole = Stretch { from: 0.0, to: way.length(), zone: None, step };
+        return vec![(whole, way)];
+    }
+    let line: Vec<Point> = way.sampled(CHORD_M).poses.into_iter().map(|pose| pose.at).collect();
+    let part_m = stand.spacing.to_m() / f64::from(zones.parts);
+    let found = stretches(zones, &line, part_m);
+    // Chords are shorter than their arcs.
+    let longer = found.last().map_or(1.0, |last| way.length() / last.to);
+    let cut = |stretch: Stretch| (stretch, way.between(stretch.from * longer, stretch.to * longer));
+    found.into_iter().map(cut).collect()
+}
+
+/// How far a chord may leave a curved row where its zones are looked up, metres.
+const CHORD_M: f64 = 0.01;
+
+/// Places along a curved way, the first of them `begin_m` behind its begin. Where it begins less
 /// than a spacing behind the row's last seed, the spacing runs on; else it begins anew, and the numbers
 /// leave out the places that the gap has. Where a lap closes, no seed falls beside its first.
-pub fn along_way(tool: &Tool, stand: Stand, begin_m: f64, row: &[SeedRun]) -> Option<Laid> {
+pub fn along_way(
+    way: &Path,
+    stand: Stand,
+    zone: Option<usize>,
+    begin_m: f64,
+    row: &[SeedRun],
+) -> Option<Laid> {
     let (spacing_m, length_m) = (stand.spacing.to_m(), stand.pattern.length().to_m());
-    let way = tool.way();
     let (first, offset) = match row.last() {
         None => (0, begin_m),
         Some(before) => {
             let gap = distance(way.start.at, before.end());
             let rest = spacing_m - length_m - gap;
-            let steps = if rest < -ON_PLACE * spacing_m {
+            let widest = spacing_m.max(before.spacing_m);
+            let steps = if widest - length_m - gap < -ON_PLACE * spacing_m {
                 ((gap + length_m) / spacing_m).round().max(2.0)
             } else {
                 1.0
@@ -114,5 +220,6 @@ pub fn along_way(tool: &Tool, stand: Stand, begin_m: f64, row: &[SeedRun]) -> Op
         count -= 1;
     }
     let end = offset + f64::from(count.checked_sub(1)?) * spacing_m + length_m;
-    Some((first, count, RowCourse::Curved(way.between(offset, end))))
+    let course = RowCourse::Curved(way.between(offset, end));
+    Some(Laid { zone, step: 1, spacing_m, first, count, course })
 }

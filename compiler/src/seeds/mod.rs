@@ -7,6 +7,9 @@
 //! different lanes line up and any later pass finds the same places. Along a contour lane or a headland
 //! lap places are spaced by arc length on the row's own way; along a contour, too, `phase(k)` shifts a
 //! row's first. A single seed lies on its place, a hill with its middle.
+//! In a field with treatment zones a zone has a lattice of its own from the same datum, its spacing a
+//! whole number of parts of the field's ([`zones`]); along bends the spacing changes where the row enters
+//! the zone.
 //! A span takes the places from its beginning up to, but not including, its end, and every seed of a
 //! hill lies within it: spans that abut share no seed.
 
@@ -15,24 +18,26 @@ use crate::geometry::{Path, Point, angle_of_heading};
 use crate::lanes::{BlockIdx, Course, Lane, LaneIdx, LanePlan, RowSpan};
 use crate::num;
 use crate::route::Visit;
+use crate::site::SiteZones;
 use lanewright_schema::quantity::Heading;
 
 mod course;
 mod lay;
 mod positions;
+mod unsown;
+mod zones;
 
 pub use course::course_of;
 pub use positions::Positions;
+pub use unsown::sown_rows;
 
-use lay::{Lattice, Tool, along_way};
+use lay::{Laid, Lattice, Tool, along_way, stretches_along};
 
 /// All seeds of one field.
 #[derive(Clone, Debug)]
 pub struct SeedMap {
     /// In order of block, row, first index.
     pub runs: Vec<SeedRun>,
-    /// Metres of row that stay unsown as tramlines.
-    pub unsown_m: f64,
 }
 
 /// Consecutive places of one row.
@@ -46,8 +51,12 @@ pub struct SeedRun {
     pub tool_row: usize,
     /// Row number in the block's lattice.
     pub row: i64,
+    /// The treatment zone that it lies in.
+    pub zone: Option<usize>,
     /// Lattice index of the first place.
     pub first: i64,
+    /// From the index of a place to that of the next.
+    pub step: u32,
     /// How many places, at least one.
     pub count: u32,
     /// Metres from place to place.
@@ -72,57 +81,59 @@ pub enum RowCourse {
     Curved(Path),
 }
 
-/// Lays the seeds of a field whose lanes are driven as the visits say.
-pub fn seeds(plan: &LanePlan, visits: &[Visit], spacing: &Spacing, machine: &Machine) -> SeedMap {
+/// Lays the seeds of a field whose lanes are driven as the visits say, on all that their rows work.
+pub fn seeds(
+    plan: &LanePlan,
+    visits: &[Visit],
+    spacing: &Spacing,
+    zones: &SiteZones,
+    machine: &Machine,
+) -> SeedMap {
     let rows = RowEnds::of(plan, machine);
     let backward = backward(plan, visits);
     let tool_rows = machine.row_offsets.len();
-    let mut unsown_m = 0.0;
     let mut runs: Vec<SeedRun> = Vec::with_capacity(rows.0.len());
     for at in 0..rows.0.len() {
-        let Placed { block, lane, span, ends_m } = rows.0[at];
-        if spacing.tramlines.as_ref().is_some_and(|tramlines| {
-            matches!(plan.blocks[block.0].course, Course::Straight { .. })
-                && tramlines.holds(span.row, tool_rows as i64)
-        }) {
-            unsown_m += ends_m[1] - ends_m[0];
-            continue;
-        }
+        let Placed { block, lane, span, .. } = rows.0[at];
         let row_begin =
             runs.iter().rposition(|run| (run.block, run.row) != (block, span.row)).map_or(0, |i| i + 1);
-        let in_row = &runs[row_begin..];
         let tool = Tool { lane: &plan.lanes[lane.0], span, machine };
         let over = if backward[lane.0] { tool_rows - 1 - span.tool_row } else { span.tool_row };
         let stand = spacing.stand(over);
-        let laid = match &plan.blocks[block.0].course {
-            Course::Straight { heading, datum } => {
-                let margins =
-                    rows.free_ends(at).map(|free| if free { spacing.row_end_margin.to_m() } else { 0.0 });
-                Lattice { heading: *heading, datum: *datum, spacing, stand }.run(
-                    &tool,
-                    margins,
-                    in_row.last(),
-                )
-            }
-            Course::Contour { .. } => {
-                let phase = (span.row as f64 * spacing.stagger).rem_euclid(1.0);
-                along_way(&tool, stand, phase * stand.spacing.to_m(), in_row)
-            }
-            Course::Lap { .. } => along_way(&tool, stand, 0.0, in_row),
-        };
-        runs.extend(laid.map(|(first, count, course)| SeedRun {
+        let run = |Laid { zone, step, spacing_m, first, count, course }: Laid| SeedRun {
             block,
             lane,
             tool_row: span.tool_row,
             row: span.row,
+            zone,
             first,
+            step,
             count,
-            spacing_m: stand.spacing.to_m(),
+            spacing_m,
             pattern: stand.pattern,
             course,
-        }));
+        };
+        let phase = match &plan.blocks[block.0].course {
+            Course::Straight { heading, datum } => {
+                let lattice = Lattice { heading: *heading, datum: *datum, spacing, stand };
+                let laid = lattice.runs(&tool, rows.goes_on(at), runs[row_begin..].last(), zones);
+                runs.extend(laid.into_iter().map(run));
+                continue;
+            }
+            Course::Contour { .. } => (span.row as f64 * spacing.stagger).rem_euclid(1.0),
+            Course::Lap { .. } => 0.0,
+        };
+        for (stretch, way) in stretches_along(&tool, stand, zones) {
+            let stand = stand.scaled(stretch.step, zones.parts);
+            let laid = (stretch.step > 0)
+                .then(|| {
+                    along_way(&way, stand, stretch.zone, phase * stand.spacing.to_m(), &runs[row_begin..])
+                })
+                .flatten();
+            runs.extend(laid.map(run));
+        }
     }
-    SeedMap { runs, unsown_m }
+    SeedMap { runs }
 }
 
 /// For each lane, whether it is driven against its line.
@@ -182,6 +193,13 @@ impl RowEnds {
         let before = at.checked_sub(1).and_then(|before| self.0.get(before));
         [!goes_on(before, 0), !goes_on(self.0.get(at + 1), 1)]
     }
+
+    /// Where the row begins and ends that this span is a part of, the spans taken together that abut.
+    fn goes_on(&self, at: usize) -> [f64; 2] {
+        let first = (0..=at).rev().find(|&span| self.free_ends(span)[0]).unwrap_or(at);
+        let last = (at..self.0.len()).find(|&span| self.free_ends(span)[1]).unwrap_or(at);
+        [self.0[first].ends_m[0], self.0[last].ends_m[1]]
+    }
 }
 
 fn ends(course: &Course, lane: &Lane, span: RowSpan, machine: &Machine) -> [f64; 2] {
@@ -209,6 +227,16 @@ impl SeedMap {
 }
 
 impl SeedRun {
+    /// The index of its last place.
+    pub fn last(&self) -> i64 {
+        self.first + i64::from(self.count - 1) * i64::from(self.step)
+    }
+
+    /// The number of its first place among those of its own spacing.
+    pub fn number(&self) -> i64 {
+        self.first.div_euclid(i64::from(self.step))
+    }
+
     /// How many seeds it has.
     pub fn seeds(&self) -> u64 {
         u64::from(self.count) * u64::from(self.pattern.seeds())
@@ -278,9 +306,10 @@ pub fn members(pattern: Pattern) -> impl Iterator<Item = f64> + use<> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::check::Rate;
     use crate::geometry::{Gear, Piece, Pose, distance};
-    use crate::lanes::{Block, LaneAreas};
-    use crate::site::example;
+    use crate::lanes::{Block, LaneAreas, LeftOverReason};
+    use crate::site::{SiteZone, example};
     use geo::MultiPolygon;
     use lanewright_schema::quantity::Length;
     use proptest::prelude::*;
@@ -296,12 +325,24 @@ mod tests {
         }
     }
 
+    /// The seeds of what is to be sown.
+    fn sown(plan: LanePlan, spacing: &Spacing, zones: &SiteZones) -> SeedMap {
+        let machine = example::machine();
+        seeds(&sown_rows(plan, spacing, zones, &machine), &[], spacing, zones, &machine)
+    }
+
     fn lane(line: Path, rows: Vec<RowSpan>) -> Lane {
         Lane { block: BlockIdx(0), line, back: None, rows, rows_back: Vec::new() }
     }
 
     fn spacing(between_seeds: Length, stagger: f64) -> Spacing {
         Spacing { between_seeds, stagger, ..example::field().spacing }
+    }
+
+    /// Round a straight lane's line.
+    fn outline(lane: &Lane) -> MultiPolygon {
+        let (a, b) = (lane.line.start.at, lane.line.end().at);
+        geo::Rect::new(Point { x: a.x - 0.1, y: a.y }, Point { x: b.x + 0.1, y: b.y }).to_polygon().into()
     }
 
     /// A lane of the straight lattice, driven along the heading or against it, so that the bar's
@@ -349,6 +390,7 @@ mod tests {
                 &plan(Course::Straight { heading, datum }, lanes),
                 &[],
                 &spacing(between_seeds, stagger),
+                &SiteZones::none(),
                 &example::machine(),
             );
             let lattice = Pose { at: datum, angle: angle_of_heading(heading) };
@@ -387,7 +429,7 @@ mod tests {
             let mut machine = example::machine();
             machine.tool_forward = Length::ZERO;
             let spacing = spacing(Length::mm(f64::from(seed_mm)), 0.0);
-            let map = seeds(&plan(Course::Lap { lap: 1 }, vec![lane(line.clone(), rows)]), &[], &spacing, &machine);
+            let map = seeds(&plan(Course::Lap { lap: 1 }, vec![lane(line.clone(), rows)]), &[], &spacing, &SiteZones::none(), &machine);
             prop_assert_eq!(map.runs.len(), 6);
             let spacing_m = spacing.between_seeds.to_m();
             for run in &map.runs {
@@ -413,8 +455,13 @@ mod tests {
             (0..20).map(|n| straight_lane(heading, datum, n, &[0.0, 180.0], n % 2 == 1)).collect();
         let hectares = 20.0 * 2.7 * 180.0 / 1e4;
         let spacing = spacing(Length::cm(18.0), 0.0);
-        let map =
-            seeds(&plan(Course::Straight { heading, datum }, lanes), &[], &spacing, &example::machine());
+        let map = seeds(
+            &plan(Course::Straight { heading, datum }, lanes),
+            &[],
+            &spacing,
+            &SiteZones::none(),
+            &example::machine(),
+        );
         assert!((map.count() as f64 / hectares - 123_457.0).abs() < 1.0, "{}", map.count());
     }
 
@@ -432,11 +479,11 @@ mod tests {
             let pattern = Pattern::Hill { seeds: seeds_in, length: pitch * share };
             let spacing =
                 Spacing { pattern, row_end_margin: Length::m(margin), ..spacing(pitch, 0.25) };
-            let sown = |cuts: &[f64]| {
+            let sown_in = |cuts: &[f64]| {
                 let lanes = vec![straight_lane(heading, datum, number, cuts, against)];
-                seeds(&plan(Course::Straight { heading, datum }, lanes), &[], &spacing, &example::machine())
+                sown(plan(Course::Straight { heading, datum }, lanes), &spacing, &SiteZones::none())
             };
-            let (whole, halves) = (sown(&[low, low + length]), sown(&[low, low + cut * length, low + length]));
+            let (whole, halves) = (sown_in(&[low, low + length]), sown_in(&[low, low + cut * length, low + length]));
             let lattice = Pose { at: datum, angle: angle_of_heading(heading) };
             for run in whole.runs.iter().chain(&halves.runs) {
                 let phase = (run.row as f64 * 0.25).rem_euclid(1.0);
@@ -470,7 +517,7 @@ mod tests {
         let plan = plan(Course::Straight { heading, datum }, lanes);
         for (along, wide) in [(true, 0), (false, 5)] {
             let visits = [Visit { lane: LaneIdx(0), along }];
-            let map = seeds(&plan, &visits, &spacing, &example::machine());
+            let map = seeds(&plan, &visits, &spacing, &SiteZones::none(), &example::machine());
             for run in &map.runs {
                 let places = if run.row == wide { 250 } else { 500 };
                 assert_eq!(run.count, places, "row {} driven along: {along}", run.row);
@@ -479,18 +526,24 @@ mod tests {
     }
 
     #[test]
-    fn tramlines_stay_unsown_and_are_measured() {
+    fn tramlines_stay_unsown_and_are_left_over() {
         let (heading, datum) = (Heading::degrees(0.0), Point { x: 0.0, y: 0.0 });
         let tramlines = Some(crate::check::Tramlines { every: 3, first: 1, rows: vec![1, 4] });
         let spacing = Spacing { tramlines, ..spacing(Length::cm(18.0), 0.0) };
         let lanes: Vec<Lane> =
             (0..6).map(|n| straight_lane(heading, datum, n, &[0.0, 90.0], n % 2 == 1)).collect();
-        let map =
-            seeds(&plan(Course::Straight { heading, datum }, lanes), &[], &spacing, &example::machine());
+        let strip = |lane: &Lane| crate::geometry::region::outset(&outline(lane), 5.0);
+        let zone =
+            crate::geometry::region::union_all(&lanes.iter().flat_map(|l| strip(l).0).collect::<Vec<_>>());
+        let mut plan = plan(Course::Straight { heading, datum }, lanes);
+        plan.blocks[0].zone = zone;
+        let plan = sown_rows(plan, &spacing, &SiteZones::none(), &example::machine());
+        assert!((plan.areas.left_over - 4.0 * 90.0 * 0.45).abs() < 1e-3, "{}", plan.areas.left_over);
+        assert!(plan.left_over.iter().all(|piece| piece.reason == LeftOverReason::Unsown));
+        let map = seeds(&plan, &[], &spacing, &SiteZones::none(), &example::machine());
         let sown: BTreeSet<i64> = map.runs.iter().map(|run| run.row).collect();
         let unsown: Vec<i64> = (0..36).filter(|row| !sown.contains(row)).collect();
         assert_eq!(unsown, [7, 10, 25, 28]);
-        assert!((map.unsown_m - 360.0).abs() < 1e-6);
     }
 
     #[test]
@@ -505,7 +558,7 @@ mod tests {
         let spacing = Spacing { pattern, ..spacing(Length::cm(50.0), 0.0) };
         let mut machine = example::machine();
         machine.tool_forward = Length::ZERO;
-        let map = seeds(&plan(Course::Lap { lap: 1 }, lanes), &[], &spacing, &machine);
+        let map = seeds(&plan(Course::Lap { lap: 1 }, lanes), &[], &spacing, &SiteZones::none(), &machine);
         let places: Vec<Point> = map.runs.iter().flat_map(SeedRun::positions).collect();
         assert_eq!(places.len() % 3, 0);
         for hill in places.chunks(3) {
@@ -522,10 +575,72 @@ mod tests {
         let span = |from, to| RowSpan { tool_row: 2, row: 2, from, to };
         let lanes = vec![lane(line.clone(), vec![span(0.0, 33.33)]), lane(line, vec![span(33.33, 100.0)])];
         let spacing = spacing(Length::cm(18.0), 0.0);
-        let map = seeds(&plan(Course::Lap { lap: 1 }, lanes), &[], &spacing, &example::machine());
+        let map = seeds(
+            &plan(Course::Lap { lap: 1 }, lanes),
+            &[],
+            &spacing,
+            &SiteZones::none(),
+            &example::machine(),
+        );
         let places: Vec<Point> = map.runs.iter().flat_map(|r| r.positions()).collect();
         assert_eq!(places.len(), 556);
         assert!(places.windows(2).all(|w| (distance(w[0], w[1]) - 0.18).abs() < 1e-9));
         assert_eq!(map.runs[1].first, i64::from(map.runs[0].count));
+    }
+
+    proptest! {
+        /// Through two zones and the soil round them every row keeps its distances, seeds lie on the
+        /// lattice of their zone, numbers rise, and no row is longer unsown at its ends than a spacing.
+        #[test]
+        fn rows_keep_their_distances_through_zones(
+            degrees in 0.0..360.0_f64, stagger in 0.0..1.0_f64, steps in prop::array::uniform3(8_u32..25),
+            low in -60.0..-40.0_f64, pieces in prop::collection::vec(20.0..60.0_f64, 1..3),
+            tilt in -0.5..0.5_f64, against in any::<bool>(),
+        ) {
+            let (heading, datum) = (Heading::degrees(degrees), Point { x: 3.0, y: -2.0 });
+            let lattice = Pose { at: datum, angle: angle_of_heading(heading) };
+            let cuts: Vec<f64> = pieces.iter().fold(vec![low], |mut cuts, piece| {
+                cuts.push(cuts[cuts.len() - 1] + piece);
+                cuts
+            });
+            let zone = |from: f64, to: f64, step: u32| {
+                let corners = [(from, -9.0), (to, -9.0), (to, 9.0), (from, 9.0)];
+                let ring = corners.map(|(ahead, right)| lattice.ground(ahead + tilt * right, right));
+                let ground = geo::Polygon::new(geo::LineString(ring.to_vec()), vec![]);
+                SiteZone::new("zone".into(), ground.into(), Rate { asked: 1.0, step })
+            };
+            let zones = SiteZones {
+                parts: 12,
+                zones: vec![zone(-20.0, 5.0, steps[0]), zone(5.0, 30.0, steps[1])],
+                elsewhere: Some(Rate { asked: 1.0, step: steps[2] }),
+            };
+            let spacing = spacing(Length::cm(12.0), stagger);
+            let lanes = vec![straight_lane(heading, datum, 0, &cuts, against)];
+            let map = seeds(
+                &plan(Course::Straight { heading, datum }, lanes), &[], &spacing, &zones, &example::machine(),
+            );
+            for row in 0..6 {
+                let runs: Vec<&SeedRun> = map.runs.iter().filter(|run| run.row == row).collect();
+                let mut before: Option<(f64, f64)> = None;
+                let phase = (row as f64 * stagger).rem_euclid(1.0);
+                for run in &runs {
+                    for seed in run.positions() {
+                        let at = lattice.body(seed).0;
+                        let number = at / run.spacing_m - phase;
+                        prop_assert!((number - number.round()).abs() < 1e-6);
+                        if let Some((last, wide)) = before {
+                            let (least, most) = (run.spacing_m.min(wide), run.spacing_m.max(wide));
+                            prop_assert!(at - last > least - 1e-6 && at - last < most + 1e-6, "{}", at - last);
+                        }
+                        before = Some((at, run.spacing_m));
+                    }
+                }
+                prop_assert!(runs.windows(2).all(|pair| pair[1].first > pair[0].last()));
+                let ends = [runs[0].positions().next(), runs[runs.len() - 1].positions().last()];
+                let [first, last] = ends.map(|end| lattice.body(end.unwrap()).0);
+                prop_assert!(first - low < runs[0].spacing_m + 1e-6);
+                prop_assert!(cuts[cuts.len() - 1] - last < runs[runs.len() - 1].spacing_m + 1e-6);
+            }
+        }
     }
 }

@@ -125,6 +125,7 @@ pub fn field() -> Field {
             own_rows: Vec::new(),
             tramlines: None,
         },
+        zones: None,
         span: span(30),
         places: FieldPlaces { home: Some(span(31)), fence_margin: Some(span(32)), ..FieldPlaces::default() },
     }

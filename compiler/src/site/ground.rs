@@ -2,6 +2,7 @@
 
 use super::datum::{Datum, DatumShift};
 use super::frame::{FieldFrame, Projector, distance_m};
+use super::zones::site_zones;
 use super::{FieldSite, FieldSize, InverseProjection, SiteKeepOut};
 use crate::check::{self, KeepOutShape};
 use crate::diagnostic::{Finding, Span};
@@ -47,7 +48,7 @@ impl Road<'_> {
         })
     }
 
-    fn ring(&self, places: &[GeoPoint]) -> Result<LineString, Finding> {
+    pub fn ring(&self, places: &[GeoPoint]) -> Result<LineString, Finding> {
         Ok(LineString(places.iter().map(|&p| self.ground(p)).collect::<Result<_, _>>()?))
     }
 }
@@ -83,6 +84,7 @@ fn build(road: &Road, field: &check::Field, findings: &mut Vec<Finding>) -> Resu
     }
     findings.extend(pieces(field, &fence, &to_geo));
 
+    let zones = site_zones(road, field, (&boundary, &fence), &to_geo, findings)?;
     let home = field.home.map(|p| road.ground(p)).transpose()?;
     let entrances = field
         .entrances
@@ -101,6 +103,7 @@ fn build(road: &Road, field: &check::Field, findings: &mut Vec<Finding>) -> Resu
         keep_outs,
         home,
         layout,
+        zones,
         entrances,
         size,
         inverse,

@@ -18,10 +18,12 @@ pub(crate) mod example;
 pub mod frame;
 mod ground;
 pub mod inverse;
+mod zones;
 
 pub use datum::{Datum, DatumShift};
 pub use frame::{FieldFrame, Projector};
 pub use inverse::{AlongLine, InverseProjection};
+pub use zones::{SiteZone, SiteZones};
 
 /// The whole job on the ground, in one frame.
 #[derive(Clone, Debug)]
@@ -58,6 +60,8 @@ pub struct FieldSite {
     pub home: Option<Point>,
     /// How its lanes are to run.
     pub layout: Layout<Point>,
+    /// How closely its parts are sown.
+    pub zones: SiteZones,
     /// The ways in.
     pub entrances: Vec<(String, Point)>,
     /// Area and perimeter by two independent roads.

@@ -64,7 +64,7 @@ pub fn sown_field(name: &str, folder: &Folder, projector: &Projector) -> Result<
             offsets: sower.row_offsets_m.iter().map(|&row| Length::m(row)).collect(),
             forward: Length::m(sower.tool_x_m),
         },
-        seeds: SeedMap { runs, unsown_m: 0.0 },
+        seeds: SeedMap { runs },
     })
 }
 
@@ -131,7 +131,9 @@ fn run(row: &SeedRow, plan: &LanePlan, projector: &Projector) -> Result<Option<S
         lane: LaneIdx(index),
         tool_row: span.tool_row,
         row: run.row,
+        zone: None,
         first: run.first,
+        step: run.step,
         count: run.count,
         spacing_m: run.spacing_m,
         pattern: pattern(run),

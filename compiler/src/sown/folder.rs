@@ -213,6 +213,7 @@ impl Folder {
                 own_rows: Vec::new(),
                 tramlines: None,
             },
+            zones: None,
             span: self.span.clone(),
             places: FieldPlaces::default(),
         })

@@ -9,15 +9,16 @@ use std::collections::BTreeMap;
 
 /// Why the table of places without a seed is not this field's.
 pub fn not_on_the_map(pass: &Pass, field: &Field, seeds: &SeedMap) -> Option<Finding> {
-    let runs: BTreeMap<_, i64> = seeds
+    let runs: BTreeMap<_, (i64, i64)> = seeds
         .runs
         .iter()
-        .map(|run| ((run.block.0, run.row, run.first), run.first + i64::from(run.count)))
+        .map(|run| ((run.block.0, run.row, run.first), (run.last(), i64::from(run.step))))
         .collect();
     let on_the_map = |place: &Missing| {
         let before = runs.range(..=(place.block, place.row, place.index)).next_back();
-        before.is_some_and(|(&(block, row, _), &end)| {
-            (block, row) == (place.block, place.row) && place.index < end
+        before.is_some_and(|(&(block, row, first), &(last, step))| {
+            let on_run = place.index <= last && (place.index - first) % step == 0;
+            (block, row) == (place.block, place.row) && on_run
         })
     };
     let of_field = pass.missing.iter().filter(|place| place.field == field.name);

@@ -22,10 +22,12 @@ pub mod plane;
 mod points;
 pub mod report;
 mod walk;
+mod zones;
 
 pub use choose::{Candidate, Choice, candidates};
 pub use mend::{Corner, Crossings};
 pub use walk::Quality;
+pub use zones::{SurveyedZone, zones};
 
 use choose::{Outline, choose};
 use frame::Georeference;

@@ -133,9 +133,13 @@ pub struct Uncertainty {
 }
 
 impl Uncertainty {
-    /// Where a plant of this tool row stands.
-    pub fn plant(&self, tool_row: usize) -> Sigma {
-        sum(&self.rows[tool_row])
+    /// Where a plant of this tool row stands, whose seeds are so far apart.
+    pub fn plant(&self, tool_row: usize, spacing: Length) -> Sigma {
+        let of_spacing = |term: &Term| match term.cause {
+            Cause::Drill => Term { sigma: Sigma { along: spacing, ..term.sigma }, ..*term },
+            _ => *term,
+        };
+        sum(&self.rows[tool_row].iter().map(of_spacing).collect::<Vec<_>>())
     }
 }
 
@@ -230,14 +234,15 @@ mod tests {
         let crop = example::field().crop;
         let slow =
             uncertainty(&example::machine(), Some(Length::m(1000.0)), &crop, &example::field().spacing)
-                .plant(0);
+                .plant(0, Length::cm(18.0));
         assert!((16.0..=43.0).contains(&mean_distance_mm(slow)), "{}", mean_distance_mm(slow));
         let tall = Machine {
             antenna_height: Length::m(2.8),
             working_speed: Speed::m_per_s(1.5),
             ..example::machine()
         };
-        let tall = uncertainty(&tall, Some(Length::m(3000.0)), &crop, &example::field().spacing).plant(0);
+        let tall = uncertainty(&tall, Some(Length::m(3000.0)), &crop, &example::field().spacing)
+            .plant(0, Length::cm(18.0));
         assert!((30.0..=38.0).contains(&mean_distance_mm(tall)), "{}", mean_distance_mm(tall));
     }
 
@@ -259,7 +264,7 @@ mod tests {
                 machine.precision.drop = machine.precision.drop * by(4);
                 let mut crop = example::field().crop;
                 crop.plant_scatter = Length::mm(scatter * by(5));
-                uncertainty(&machine, Some(Length::m(km * 1e3 * by(6))), &crop, &example::field().spacing).plant(0)
+                uncertainty(&machine, Some(Length::m(km * 1e3 * by(6))), &crop, &example::field().spacing).plant(0, Length::cm(18.0))
             };
             let (less, more) = (of(false), of(true));
             prop_assert!(more.along >= less.along && more.across >= less.across);

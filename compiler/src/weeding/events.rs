@@ -78,9 +78,10 @@ pub fn between_plants(over: &Over, motion: &BladeMotion) -> Vec<RunEvents> {
     let seeds = &over.sown.seeds;
     let plants = Plants::of(seeds, motion.half_band_m + motion.clear_m);
     let of_run = |run: &SeedRun| {
-        let (first, end) = (run.first, run.first + i64::from(run.count));
+        let (first, end, step) = (run.first, run.last() + 1, i64::from(run.step));
         let missing = over.sown.missing.range(place(run, first)..place(run, end));
-        let missing: Vec<u32> = missing.map(|place| (place.index - first) as u32).collect();
+        let on_run = missing.filter(|place| (place.index - first) % step == 0);
+        let missing: Vec<u32> = on_run.map(|place| ((place.index - first) / step) as u32).collect();
         let windows = || RunEvents::pairs(run, &missing);
         let mut barred = bends(run, windows());
         if let Some(plants) = &plants {
@@ -189,7 +190,8 @@ impl RunEvents {
                 for ends in places.chunks_exact(2).filter(|ends| ends[1].1 > ends[0].1) {
                     for (event, &(along_m, distance_m)) in [Event::In, Event::Out].into_iter().zip(ends) {
                         let place = (along_m / run.spacing_m).round().clamp(0.0, f64::from(run.count - 1));
-                        let (index, at) = (run.first + place as i64, driven.tool(&span, distance_m));
+                        let index = run.first + place as i64 * i64::from(run.step);
+                        let at = driven.tool(&span, distance_m);
                         take(ToolEvent { event, index, distance_m, along_m: None, at });
                     }
                 }
@@ -215,7 +217,7 @@ impl RunEvents {
                 for ((event, offset, along_m), (distance_m, at)) in places.into_iter().zip(located) {
                     take(ToolEvent {
                         event,
-                        index: run.first + i64::from(offset),
+                        index: run.first + i64::from(offset) * i64::from(run.step),
                         distance_m,
                         along_m: Some(along_m),
                         at,

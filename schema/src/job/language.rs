@@ -289,6 +289,34 @@ table! {
         block: Option<OneOrMore<BlockGuidance>> = "[{ at = [52.101, 5.202], guidance = \"38.5 deg\" }]";
         /// The lattice on which the seeds stand.
         spacing: Spacing = "{ between_rows = \"45 cm\", between_seeds = \"18 cm\" }";
+        /// Parts of the field that are sown closer or wider than `spacing` says, or not at all.
+        zones: Option<Zones> = "{ file = \"soil.geojson\", rate = \"rate\" }";
+    }
+}
+
+table! {
+    /// Treatment zones: polygons of a file, with the attribute that says how close each is sown. One
+    /// of `rate`, `seeds_per_ha`, `plants_per_ha` and `between_seeds` names that attribute. In a zone
+    /// the distance in the row is a whole multiple of one part of the field's own, so that rows line
+    /// up within it and seeds keep their distance across its border.
+    pub struct Zones {
+        /// Path of the file: polygons in GeoJSON or in any other format of a survey.
+        file: Written<Survey> = "\"soil.geojson\"";
+        /// Frame of the file's positions, where it does not say it or says it wrong: a name or an EPSG
+        /// code.
+        frame: Option<Written<String>> = "\"EPSG:25832\"";
+        /// Attribute with the share of the field's own number of seeds: `0.8` or `80 %`; `0` leaves
+        /// the zone unsown.
+        rate: Option<Written<String>> = "\"rate\"";
+        /// Attribute with the seeds on a hectare.
+        seeds_per_ha: Option<Written<String>> = "\"seeds\"";
+        /// Attribute with the plants wanted on a hectare.
+        plants_per_ha: Option<Written<String>> = "\"plants\"";
+        /// Attribute with the distance between places in the row and its unit: `18 cm`.
+        between_seeds: Option<Written<String>> = "\"spacing\"";
+        /// Share of the field's own number of seeds that soil in no zone gets, in %. Left out: every
+        /// part of the field must lie in a zone.
+        elsewhere: Option<Written<Share>> = "\"100 %\"";
     }
 }
 

@@ -75,11 +75,12 @@ fn the_examples_are_the_language() {
     add("fields/long-acre.toml", table(Field::KEYS, &[]));
     let square = r#"{"type":"Polygon","coordinates":[[[5,52],[5.1,52],[5.1,52.1],[5,52]]]}"#;
     add("fields/long-acre.geojson", square.to_owned());
+    add("fields/soil.geojson", square.to_owned());
     let parsed = parse(&files, "job.toml");
     assert_eq!(parsed.problems, []);
     let Some(Asked::Sowing(draft)) = parsed.asked else { panic!("a sowing job") };
     assert!(draft.machine.is_some() && draft.field.is_some());
-    assert_eq!(parsed.inputs.len(), 5);
+    assert_eq!(parsed.inputs.len(), 6);
 }
 
 /// A JSON Schema must be refused by nothing that the decoder takes; here the shapes of both are

@@ -29,8 +29,15 @@ pub struct Run {
     pub row: i64,
     /// The lane that sows it: its `order` in `plan.geojson`.
     pub lane: usize,
-    /// Lattice index of the first seed.
+    /// Lattice index of the first place; the next has the next index, or one `step` farther on.
     pub first: i64,
+    /// From the index of a place to that of the next; absent where it is one. In a field with treatment
+    /// zones an index counts parts of the field's own spacing, and a place is as many of them long.
+    #[serde(default = "one", skip_serializing_if = "is_one")]
+    pub step: u32,
+    /// Name of the treatment zone; absent where the run lies in none.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub zone: Option<String>,
     /// How many places, seeds or hills, at least one.
     pub count: u32,
     /// Metres from place to place along the line.
@@ -59,6 +66,15 @@ pub struct Run {
     /// Metres ahead of its place at which a seed is let go, at least and at most: the tool row moves
     /// faster on the outside of a bend than on its inside.
     pub lead_m: [f64; 2],
+}
+
+const fn one() -> u32 {
+    1
+}
+
+#[expect(clippy::trivially_copy_pass_by_ref, reason = "the serializer hands over a reference")]
+const fn is_one(step: &u32) -> bool {
+    *step == 1
 }
 
 /// What lies at a place of a row.
@@ -152,6 +168,8 @@ mod tests {
             lane: 7,
             first: -12,
             count: 2,
+            step: 1,
+            zone: None,
             spacing_m: 0.18,
             pattern: RowPattern::Single,
             hill_seeds: None,

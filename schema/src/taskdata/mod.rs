@@ -9,7 +9,7 @@
 //! resolution.
 //!
 //! Source: the published schema files of ISO 11783-10, version 4.3 (revision date 2018-06-04),
-//! and the public data dictionary of ISO 11783-11. Not handled: grids, binary point files, external
+//! and the public data dictionary of ISO 11783-11. Not handled: binary point files, external
 //! files, and attributes of manufacturers' own; the reader passes over them.
 //!
 //! ```

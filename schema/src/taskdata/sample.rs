@@ -68,6 +68,7 @@ samples! {
     Bearing = |s| Bearing::nearest(s.degrees(360.0).abs()).unwrap();
     Accuracy = |s| Accuracy::nearest(s.degrees(65.0).abs()).unwrap();
     Dilution = |s| Dilution::nearest(s.degrees(99.9).abs()).unwrap();
+    CellSize = |s| CellSize::nearest(s.degrees(1.0).abs()).unwrap();
     Scale = |s| Scale::nearest(s.degrees(1e8).abs().max(1e-9)).unwrap();
     Ddi = |s| Ddi(s.value());
     ClientName = |s| ClientName(s.number());

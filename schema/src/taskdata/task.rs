@@ -5,7 +5,7 @@ use super::id::{
     FarmId, GuidanceGroupId, GuidancePatternId, OperationTechniqueId, PartfieldId, ProductId, TaskId,
     ValuePresentationId, WorkerId,
 };
-use super::value::{ClientName, Ddi, Dilution, Latitude, LocalTime, LogMethods, Longitude, Text};
+use super::value::{CellSize, ClientName, Ddi, Dilution, Latitude, LocalTime, LogMethods, Longitude, Text};
 
 code! {
     /// How far a task is.
@@ -59,6 +59,8 @@ element! {
     many {
         /// What to do in each zone.
         zones: TreatmentZone,
+        /// Set-points cell by cell.
+        grids: Grid,
         /// When it was or shall be done.
         times: Time,
         /// By whom.
@@ -138,6 +140,45 @@ element! {
     many {
         /// Further set-points.
         values: ProcessDataVariable,
+    }
+}
+
+code! {
+    /// What the cells of a grid hold.
+    GridType {
+        /// The number of a treatment zone, one byte.
+        ZoneCodes = 1,
+        /// The values of a zone's set-points, four bytes each.
+        Values = 2,
+    }
+}
+
+element! {
+    /// A grid of cells, rows from south to north, each from west to east, in a file of its own.
+    Grid = "GRD"
+    required {
+        /// Its southern edge.
+        A north: Latitude,
+        /// Its western edge.
+        B east: Longitude,
+        /// Height of a cell, degrees.
+        C cell_north: CellSize,
+        /// Width of a cell, degrees.
+        D cell_east: CellSize,
+        /// Cells in a row.
+        E columns: u32,
+        /// Rows.
+        F rows: u32,
+        /// Its file's name without ending: `GRD` and five digits.
+        G file: Text<8>,
+        /// What the cells hold.
+        I kind: GridType,
+    }
+    optional {
+        /// Bytes of the file.
+        H length_bytes: u32,
+        /// The zone whose set-points a grid of values holds, in their order.
+        J zone: u8,
     }
 }
 

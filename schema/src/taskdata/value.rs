@@ -191,6 +191,10 @@ bounded_decimal! {
     Dilution 0.0 99.9 to_text
 }
 bounded_decimal! {
+    /// The size of a grid's cell, degrees.
+    CellSize 0.0 1.0 to_text
+}
+bounded_decimal! {
     /// What a raw value is multiplied by to be shown.
     Scale 0.000_000_001 100_000_000.0 to_text
 }

@@ -65,7 +65,11 @@ async function check(folder, report) {
     guidance(root.Partfield[index], own, field, report);
     const pass = passes.find((asked) => asked.field === field);
     if (pass) depth(root.Task[index], pass, report);
-    else rates(root.Task[index], seedRows.find((feature) => feature.properties.field === field), manifest.machine.row_offsets_m, report);
+    else {
+      const zones = own.filter((feature) => feature.properties.kind === "zone").map((feature) => feature.properties);
+      rates(root.Task[index], seedRows.find((feature) => feature.properties.field === field), zones, manifest.machine.row_offsets_m, report);
+      if (zones.length) grid(root.Task[index], zones, field, report);
+    }
   });
 }
 
@@ -127,8 +131,25 @@ function depth(task, pass, report) {
   report.check("the tools are set as deep as the pass works", Math.abs(set - 1000 * pass.depth_m) < 0.5, `${set} mm`);
 }
 
-function rates(task, seedRow, offsets, report) {
-  const { spacing_m: spacing, hill_seeds: seeds = 1 } = seedRow.properties;
+/** The cells of the task's grid have the rates of the zones, and nothing else but those of soil in none. */
+function grid(task, zones, field, report) {
+  const [only, ...more] = task.attributes.Grid || [];
+  if (!report.check("one grid for a field with zones", only && more.length === 0, field)) return;
+  const zone = task.attributes.TreatmentZone.find((candidate) => candidate.attributes.TreatmentZoneCode === only.attributes.TreatmentZoneCode);
+  const layers = zone.attributes.ProcessDataVariable.map(({ attributes }) => attributes.ProcessDataDDI);
+  const cells = only.toGeoJSON(layers).features.map((feature) => feature.properties[COUNT_PER_AREA]);
+  const own = workValues(task).get(COUNT_PER_AREA);
+  const found = new Set(cells);
+  const missing = zones.filter(({ rate }) => ![...found].some((value) => Math.abs(value - own * rate) <= 1 + own * 1e-4));
+  report.check("every zone's rate is in the grid", missing.length === 0, missing.map(({ name }) => name).join(", "));
+  report.check("the grid has no more rates than the field", found.size <= zones.length + 2, `${[...found]}`);
+}
+
+function rates(task, seedRow, zones, offsets, report) {
+  const { zone, hill_seeds: seeds = 1 } = seedRow.properties;
+  // What holds for the whole task is the field's own spacing.
+  const share = zones.find(({ name }) => name === zone)?.rate ?? 1;
+  const spacing = seedRow.properties.spacing_m * share;
   const between = (offsets.at(-1) - offsets[0]) / (offsets.length - 1);
   const values = workValues(task);
   const rate = values.get(COUNT_PER_AREA);

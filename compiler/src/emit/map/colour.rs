@@ -21,6 +21,19 @@ pub fn of_order(share: f64) -> String {
     format!("#{red:02x}{green:02x}{blue:02x}")
 }
 
+/// Soil that is not sown.
+pub const UNSOWN: &str = "#ffffff";
+/// Red, green, blue of soil that is sown most widely and most closely.
+const RATES: [[f64; 3]; 2] = [[232.0, 240.0, 214.0], [66.0, 122.0, 72.0]];
+
+/// The colour of a rate, from the widest to the closest.
+pub fn of_rate(share: f64) -> String {
+    let share = share.clamp(0.0, 1.0);
+    let [red, green, blue] =
+        std::array::from_fn(|i| (RATES[0][i] + (RATES[1][i] - RATES[0][i]) * share).round() as u8);
+    format!("#{red:02x}{green:02x}{blue:02x}")
+}
+
 /// Ink that shows on that colour.
 pub fn ink_on(share: f64) -> &'static str {
     if share < DARK_FROM { "#111111" } else { "#ffffff" }

@@ -1,4 +1,4 @@
-//! The map: one panel for each field, north up at a round scale, as SVG.
+//! The map: one panel for each field, and one for its treatment zones where it has any, north up at a round scale, as SVG.
 //!
 //! In: all that was computed. Out: SVG text, by way of plain values and a template. Millimetres on
 //! paper throughout, so that lines and letters have their true size at the printed scale. Bands
@@ -7,6 +7,7 @@
 mod colour;
 mod labels;
 mod paper;
+mod zones;
 
 use super::templates;
 use super::words;
@@ -59,6 +60,8 @@ struct Panel {
     has_stops: bool,
     labels: Vec<Label>,
     legend: Legend,
+    /// In place of lanes: how closely each part is sown.
+    zones: Option<zones::Zones>,
 }
 
 #[derive(Serialize)]
@@ -125,18 +128,22 @@ fn render(panels: Vec<Panel>) -> String {
 
 fn panels(compiled: &Compiled) -> Vec<Panel> {
     let fields = compiled.site.fields.iter().zip(&compiled.fields).zip(&compiled.job.fields);
-    fields
-        .enumerate()
-        .map(|(i, ((site, plan), field))| {
+    let mut panels: Vec<Panel> = fields
+        .flat_map(|((site, plan), field)| {
             let field_area = words::area(Area::m2(plan.lanes.areas.field));
             let subtitle = format!("{}, {} · {}", field.crop.name, field.crop.variety, field_area);
-            panel(i + 1, (site.name.clone(), subtitle), site, plan, &compiled.job.machine)
+            let zoned = (format!("{}: treatment zones", site.name), subtitle.clone());
+            let driven = panel((site.name.clone(), subtitle), site, plan, &compiled.job.machine);
+            std::iter::once(driven).chain(zones::panel(site, field, zoned))
         })
-        .collect()
+        .collect();
+    for (number, panel) in (1..).zip(&mut panels) {
+        panel.number = number;
+    }
+    panels
 }
 
 fn panel(
-    number_of_panel: usize,
     (title, subtitle): (String, String),
     site: &FieldSite,
     plan: &FieldPlan,
@@ -149,7 +156,7 @@ fn panel(
     sheet.number_lanes(&mut labels);
     let left_over = plan.lanes.left_over.iter().map(|piece| paper.area(&piece.shape)).collect();
     Panel {
-        number: number_of_panel,
+        number: 0,
         title,
         subtitle,
         head_mm: HEAD_MM,
@@ -175,6 +182,7 @@ fn panel(
         has_stops: !plan.route.stops.is_empty(),
         labels: labels.placed,
         legend: legend(&paper, plan.route.visits.len()),
+        zones: None,
     }
 }
 

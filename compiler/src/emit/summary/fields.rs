@@ -3,7 +3,7 @@
 use super::super::manifest::figures;
 use super::super::words;
 use super::document::{Block, Section};
-use super::{pattern, places, release, weeding};
+use super::{pattern, places, release, weeding, zones};
 use crate::check::Field;
 use crate::lanes::{LeftOver, LeftOverReason};
 use crate::pipeline::{Compiled, FieldPlan};
@@ -22,7 +22,8 @@ pub fn sections(compiled: &Compiled) -> Vec<Section> {
                 blocks.extend(weeding::blocks(field, plan, pass));
             } else {
                 blocks.extend([heading("Seed"), seed(field, plan)]);
-                blocks.extend(pattern::exceptions(&field.spacing, &plan.seeds));
+                blocks.extend(pattern::exceptions(&field.spacing));
+                blocks.extend(zones::blocks(field, site, plan));
                 blocks.extend([
                     heading("Where the plants stand"),
                     places::told(&plan.uncertainty),
@@ -247,6 +248,7 @@ const fn because(reason: LeftOverReason) -> &'static str {
         LeftOverReason::RowEnds => "Steps at slanted row ends, strips beside the outermost row",
         LeftOverReason::OutOfReach => "The toolbar cannot reach it while the machine stays inside the fence",
         LeftOverReason::CutOff => "No drivable way leads there",
+        LeftOverReason::Unsown => "Unsown as the job asks: tramlines, row ends, zones without seed",
         LeftOverReason::Done => "Sown before the work was interrupted",
     }
 }

@@ -12,6 +12,7 @@ mod places;
 mod proofs;
 mod release;
 mod weeding;
+mod zones;
 
 use super::{About, map, templates, words};
 use crate::check::{Field, Machine, Operation};

@@ -5,7 +5,6 @@ use super::super::words;
 use super::document::Block;
 use crate::check::{Pattern, Spacing, Stand};
 use crate::geometry::lattice::nearest_neighbour;
-use crate::seeds::SeedMap;
 use lanewright_schema::quantity::Length;
 
 /// The lattice in one line.
@@ -46,7 +45,7 @@ fn in_row(stand: Stand) -> String {
 }
 
 /// Rows that are sown otherwise, row ends and tramlines; nothing where all is alike.
-pub fn exceptions(spacing: &Spacing, seeds: &SeedMap) -> Option<Block> {
+pub fn exceptions(spacing: &Spacing) -> Option<Block> {
     let mut rows: Vec<(String, String)> = Vec::new();
     let mut own = spacing.own_rows.as_slice();
     while let Some(first) = own.first() {
@@ -61,15 +60,13 @@ pub fn exceptions(spacing: &Spacing, seeds: &SeedMap) -> Option<Block> {
     }
     if let Some(tramlines) = &spacing.tramlines {
         let numbers: Vec<String> = tramlines.rows.iter().map(|row| (row + 1).to_string()).collect();
-        let unsown: f64 = seeds.unsown_m;
         rows.push((
             "Tramlines".to_owned(),
             format!(
-                "row {} of every {} lanes from lane {} on, seen along each block's heading: {} of row stay unsown",
+                "row {} of every {} lanes from lane {} on, seen along each block's heading, stay unsown",
                 words::list(&numbers),
                 tramlines.every,
                 tramlines.first + 1,
-                words::distance(Length::m(unsown))
             ),
         ));
     }
@@ -110,12 +107,11 @@ mod tests {
 
     #[test]
     fn exceptions_are_told_together() {
-        let seeds = SeedMap { runs: Vec::new(), unsown_m: 0.0 };
         let mut asked = example::field().spacing;
-        assert_eq!(exceptions(&asked, &seeds), None);
+        assert_eq!(exceptions(&asked), None);
         let stand = Stand { spacing: Length::cm(36.0), pattern: Pattern::Single };
         asked.own_rows = [0, 5].map(|tool_row| OwnRow { tool_row, stand }).to_vec();
-        let Some(Block::Facts { rows }) = exceptions(&asked, &seeds) else { panic!("facts") };
+        let Some(Block::Facts { rows }) = exceptions(&asked) else { panic!("facts") };
         assert_eq!(
             rows,
             [("Tool row 1 and 6".to_owned(), "36 cm in the row, one seed at a place".to_owned())]

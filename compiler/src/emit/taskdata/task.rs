@@ -1,14 +1,15 @@
 //! Tasks: one planned task for each field and operation, with its zones, allocations, cautions and
 //! the logs that a later comparison of work and plan needs.
 //!
-//! The work zone is the task's default; outside the field and without a position the rate is zero
+//! The work zone is the task's default, with a grid over it where the field has treatment zones; outside the field and without a position the rate is zero
 //! and the toolbar off. Rates are raw values of the data dictionary.
 
 use super::device::{self, Described, condensed_states};
 use super::lots::{Lot, Lots};
+use super::rates::{RateGrid, rate_grid};
 use super::{CUSTOMER, FARM, guidance, label, number, partfield, rule};
 use crate::budget::SeedNeed;
-use crate::check::{Field, Operation, Pattern, Stand};
+use crate::check::{Field, Operation, Pattern};
 use crate::diagnostic::Finding;
 use crate::operations::{RowOrder, WorkOrder};
 use crate::pipeline::Compiled;
@@ -31,6 +32,8 @@ const WORK_ZONE: u8 = 1;
 const OUT_OF_FIELD_ZONE: u8 = 2;
 /// While there is no position.
 const POSITION_LOST_ZONE: u8 = 3;
+/// Whose set-points the cells of a grid hold.
+const GRID_ZONE: u8 = 4;
 
 /// Off, of a work state.
 const OFF: i32 = 0;
@@ -50,34 +53,66 @@ const CAUTIONS: &[&str] = &[
     "Plan replaces no safety function",
 ];
 
-/// One task for each field and operation, in the order in which a field is worked.
-pub fn tasks(compiled: &Compiled, lots: &Lots, machine: &Described) -> Vec<Task> {
+/// One task for each field and operation, in the order in which a field is worked, and the files of
+/// their grids.
+pub fn tasks(compiled: &Compiled, lots: &Lots, machine: &Described) -> (Vec<Task>, Vec<(String, Vec<u8>)>) {
     let fields = compiled.job.fields.iter().zip(&compiled.fields).enumerate();
     let works = fields.flat_map(|(i, (field, plan))| {
         let lot = lots.of_crop(&field.crop);
         let sowing = plan.orders.iter().map(move |order| Work {
             operation: order.operation,
             zones: zones(order, lot, machine),
+            order: Some(order),
             product: lot.map(|lot| product(lot, &plan.budget.seed, machine)),
             logged: (SOWING_EVERY_SECOND, SOWING_TOTALS),
         });
         let weeding = plan.weeding.iter().map(|weeding| Work {
             operation: weeding.pass.operation,
             zones: weeding_zones(weeding, machine),
+            order: None,
             product: None,
             logged: (WEEDING_EVERY_SECOND, WEEDING_TOTALS),
         });
         sowing.chain(weeding).map(move |work| (i, field, work))
     });
-    works
+    let mut files = Vec::new();
+    let tasks = works
         .enumerate()
-        .map(|(n, (i, field, work))| task(compiled, TaskId::office(number(n)), i, field, work, machine))
-        .collect()
+        .map(|(n, (i, field, work))| {
+            let lot = lots.of_crop(&field.crop);
+            let grid = work.order.and_then(|order| grid(compiled, i, number(n), (order, lot, machine)));
+            let mut task = task(compiled, TaskId::office(number(n)), i, field, work, machine);
+            if let Some(RateGrid { zone, grid, file }) = grid {
+                task.zones.push(zone);
+                task.grids.push(grid);
+                files.push(file);
+            }
+            task
+        })
+        .collect();
+    (tasks, files)
+}
+
+/// The grid of a field with treatment zones, with cells as wide as the machine.
+fn grid(
+    compiled: &Compiled,
+    field: usize,
+    number: u32,
+    (order, lot, machine): (&WorkOrder, Option<&Lot>, &Described),
+) -> Option<RateGrid> {
+    let site = &compiled.site.fields[field];
+    if site.zones.zones.is_empty() {
+        return None;
+    }
+    let values = |step: u32| work_values(&order.at(step, site.zones.parts), lot, machine);
+    rate_grid(site, number, GRID_ZONE, compiled.job.machine.working_width, &values)
 }
 
 /// What tells the task of one operation from another's.
-struct Work {
+struct Work<'a> {
     operation: Operation,
+    /// The set-points of a sowing.
+    order: Option<&'a WorkOrder>,
     zones: Vec<TreatmentZone>,
     product: Option<ProductAllocation>,
     /// What is logged every second, and which totals.
@@ -128,14 +163,32 @@ fn zones(order: &WorkOrder, lot: Option<&Lot>, machine: &Described) -> Vec<Treat
         element: Some(machine.toolbar),
         ..ProcessDataVariable::new(entry.ddi, raw)
     };
-    let of_seed = |entry: Entry, raw: i32| ProcessDataVariable {
-        product: lot.map(|lot| lot.product),
-        ..set(entry, raw)
-    };
     let zone = |code: u8, name: &str, values: Vec<ProcessDataVariable>| TreatmentZone {
         designator: Some(label(name)),
         values,
         ..TreatmentZone::new(code)
+    };
+    let no_seed = || ProcessDataVariable {
+        product: lot.map(|lot| lot.product),
+        ..set(ddi::SETPOINT_COUNT_PER_AREA, 0)
+    };
+    let nothing = || vec![no_seed(), set(ddi::SETPOINT_WORK_STATE, OFF)];
+    vec![
+        zone(WORK_ZONE, operation_name(order.operation), work_values(order, lot, machine)),
+        zone(OUT_OF_FIELD_ZONE, "Outside the field", nothing()),
+        zone(POSITION_LOST_ZONE, "Position lost", nothing()),
+    ]
+}
+
+/// The set-points of the work.
+fn work_values(order: &WorkOrder, lot: Option<&Lot>, machine: &Described) -> Vec<ProcessDataVariable> {
+    let set = |entry: Entry, raw: i32| ProcessDataVariable {
+        element: Some(machine.toolbar),
+        ..ProcessDataVariable::new(entry.ddi, raw)
+    };
+    let of_seed = |entry: Entry, raw: i32| ProcessDataVariable {
+        product: lot.map(|lot| lot.product),
+        ..set(entry, raw)
     };
     let rate = ddi::SETPOINT_COUNT_PER_AREA;
     let mut work = vec![of_seed(rate, rate.raw(order.seeds_per_m2))];
@@ -149,12 +202,7 @@ fn zones(order: &WorkOrder, lot: Option<&Lot>, machine: &Described) -> Vec<Treat
     if !order.is_uniform() {
         work.extend(row_values(order, lot, machine));
     }
-    let nothing = || vec![of_seed(rate, 0), set(ddi::SETPOINT_WORK_STATE, OFF)];
-    vec![
-        zone(WORK_ZONE, operation_name(order.operation), work),
-        zone(OUT_OF_FIELD_ZONE, "Outside the field", nothing()),
-        zone(POSITION_LOST_ZONE, "Position lost", nothing()),
-    ]
+    work
 }
 
 /// The zone of a weeding pass, and the two in which the tools are up. Single events stand in
@@ -211,9 +259,14 @@ fn whole_millimetres(spacing: Length) -> Option<i32> {
 
 /// Tells when a field's spacing cannot be a set-point.
 pub fn spacing_finding(field: &Field) -> Option<Finding> {
-    let stand = Stand { spacing: field.spacing.between_seeds, pattern: field.spacing.pattern };
-    let stands = std::iter::once(stand).chain(field.spacing.own_rows.iter().map(|own| own.stand));
+    let own = std::iter::once(field.spacing.own_stand());
+    let stands = own.chain(field.spacing.own_rows.iter().map(|own| own.stand));
+    let steps = field.zones.as_ref().map_or_else(
+        || vec![(1, 1)],
+        |zones| zones.rates().filter(|rate| rate.step > 0).map(|rate| (rate.step, zones.parts)).collect(),
+    );
     let spacing = stands
+        .flat_map(|stand| steps.iter().map(move |&(step, parts)| stand.scaled(step, parts)))
         .filter(|stand| stand.pattern != Pattern::Drill)
         .map(|stand| stand.spacing)
         .find(|spacing| whole_millimetres(*spacing).is_none())?;

@@ -1,0 +1,353 @@
+//! Treatment zones: parts of a field that are sown closer or wider than its spacing says.
+//!
+//! In: the file of zones and the attribute that tells each one's rate. Out: polygons with their rates.
+//! Seeds of two zones keep their distance across a border, and the rows of a zone line up, because all
+//! spacings of a field are whole multiples of one part of its own: the distance in a zone is
+//! `steps / parts` of the field's, where its rate asks for `1 / rate`. The fewest parts are taken with
+//! which every zone's rate is met within 1 %; where so many parts are not enough, the best of them.
+
+use super::{Crop, Findings, GeoPolygon, ReferenceFrame, Spacing, brief};
+use crate::diagnostic::Span;
+use crate::read::span;
+use crate::survey::{self, SurveyedZone};
+use lanewright_schema::job::units::{self, NotQuantity, Share};
+use lanewright_schema::job::{self as written, Written};
+use lanewright_schema::quantity::Length;
+use std::ops::RangeInclusive;
+
+/// Zones of one field.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Zones {
+    /// Parts of the field's own spacing that the spacings of zones are whole numbers of; at least one.
+    pub parts: u32,
+    /// At least one.
+    pub zones: Vec<Zone>,
+    /// The rate of soil in no zone, where the job gives one.
+    pub elsewhere: Option<Rate>,
+    /// Where the job names their file.
+    pub span: Span,
+}
+
+impl Zones {
+    /// Every rate, that of soil in no zone last.
+    pub fn rates(&self) -> impl Iterator<Item = Rate> {
+        self.zones.iter().map(|zone| zone.rate).chain(self.elsewhere)
+    }
+}
+
+/// A part of a field with its rate.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Zone {
+    /// As the file calls it, else its rate.
+    pub name: String,
+    /// Its ground; rings may cross themselves.
+    pub polygons: Vec<GeoPolygon>,
+    /// How close it is sown.
+    pub rate: Rate,
+}
+
+/// A share of the field's own number of seeds.
+#[derive(Copy, Clone, Debug, PartialEq)]
+pub struct Rate {
+    /// As asked for.
+    pub asked: f64,
+    /// Parts of the field's own spacing from place to place; none where nothing is sown.
+    pub step: u32,
+}
+
+/// Rates beyond which something else was meant.
+const RATES: RangeInclusive<f64> = 0.2..=5.0;
+/// A rate met as near as this is met.
+const MET: f64 = 0.01;
+/// The spacing is divided into so many parts at most.
+const MOST_PARTS: u32 = 60;
+/// Rates that were asked for nearer to each other are one.
+const SAME_RATE: f64 = 1e-9;
+
+/// What a field's zones are checked against.
+pub struct Known<'k> {
+    /// The field's own lattice, where it passed.
+    pub spacing: Option<&'k Spacing>,
+    /// Its crop.
+    pub crop: Option<&'k Crop>,
+    /// The frame of every coordinate in the job.
+    pub frame: Option<&'k ReferenceFrame>,
+}
+
+/// Checks the zones of a field.
+pub fn zones(file: &written::Zones, known: &Known<'_>, findings: &mut Findings) -> Option<Zones> {
+    let attribute = attribute(file, findings);
+    let elsewhere = file.elsewhere.as_ref().map(|share| elsewhere(share, findings));
+    let asked_frame = file.frame.as_ref().map(|frame| frame.value.as_str());
+    let before = findings.0.len();
+    let surveyed = survey::zones(&file.file.value, asked_frame, known.frame, &mut findings.0);
+    let surveyed = surveyed.map_err(|finding| findings.0.push(finding)).ok();
+    for finding in &mut findings.0[before..] {
+        finding.span.get_or_insert_with(|| span(&file.file.place));
+    }
+    let (surveyed, attribute, spacing) = (surveyed?, attribute?, known.spacing?);
+    if surveyed.is_empty() {
+        findings
+            .raise("zones/no-polygon", &file.file.place, "the file of zones holds no polygon")
+            .hint("draw each zone as a polygon, with an attribute that tells its rate");
+        return None;
+    }
+    let rates: Vec<Option<f64>> = surveyed
+        .iter()
+        .enumerate()
+        .map(|(index, zone)| rate(zone, index, &attribute, spacing, known.crop, findings))
+        .collect();
+    let asked: Vec<f64> = rates.into_iter().collect::<Option<_>>()?;
+    let elsewhere = match elsewhere {
+        Some(rate) => Some(rate?),
+        None => None,
+    };
+    let mut distinct: Vec<f64> = asked.iter().chain(&elsewhere).copied().filter(|&rate| rate > 0.0).collect();
+    distinct.sort_by(f64::total_cmp);
+    distinct.dedup_by(|a, b| (*a - *b).abs() < SAME_RATE);
+    let parts = parts(&distinct);
+    let rate = |asked: f64| Rate { asked, step: step(asked, parts) };
+    tell_rounded(&distinct, parts, &attribute, findings);
+    let zones = surveyed
+        .into_iter()
+        .zip(asked)
+        .map(|(zone, asked)| Zone {
+            name: zone.shape.names().next().map_or_else(|| percent(asked), str::to_owned),
+            polygons: zone.polygons,
+            rate: rate(asked),
+        })
+        .collect();
+    let zones = Zones { parts, zones, elsewhere: elsewhere.map(rate), span: span(&file.file.place) };
+    tell_long_hills(&zones, spacing, &attribute, findings);
+    Some(zones)
+}
+
+/// What the attribute says.
+#[derive(Copy, Clone, PartialEq)]
+enum Says {
+    Rate,
+    SeedsPerHa,
+    PlantsPerHa,
+    BetweenSeeds,
+}
+
+/// The attribute that tells the rate.
+struct Attribute<'f> {
+    says: Says,
+    name: &'f Written<String>,
+}
+
+fn attribute<'f>(file: &'f written::Zones, findings: &mut Findings) -> Option<Attribute<'f>> {
+    let keys = [
+        (Says::Rate, "rate", &file.rate),
+        (Says::SeedsPerHa, "seeds_per_ha", &file.seeds_per_ha),
+        (Says::PlantsPerHa, "plants_per_ha", &file.plants_per_ha),
+        (Says::BetweenSeeds, "between_seeds", &file.between_seeds),
+    ];
+    let said: Vec<_> =
+        keys.into_iter().filter_map(|(says, key, name)| Some((says, key, name.as_ref()?))).collect();
+    match said.as_slice() {
+        [(says, _, name)] => Some(Attribute { says: *says, name }),
+        [] => {
+            findings
+                .raise(
+                    "zones/rate-attribute",
+                    &file.place,
+                    "nothing says which attribute tells a zone's rate",
+                )
+                .hint("add, for example, `rate = \"rate\"`, the attribute with `0.8` or `80 %`");
+            None
+        }
+        [(_, first, _), (_, second, name), ..] => {
+            findings
+                .raise(
+                    "zones/rate-attribute",
+                    &name.place,
+                    format!("`{first}` and `{second}` each name an attribute with the rate"),
+                )
+                .hint(format!("leave out `{first}` or `{second}`"));
+            None
+        }
+    }
+}
+
+fn elsewhere(share: &Written<Share>, findings: &mut Findings) -> Option<f64> {
+    let rate = share.value.ratio();
+    if rate == 0.0 || RATES.contains(&rate) {
+        return Some(rate);
+    }
+    findings
+        .raise(
+            "zones/rate",
+            &share.place,
+            format!("soil in no zone would get {} of the field's seeds", percent(rate)),
+        )
+        .hint("write 0 % to leave it unsown, or a share from 20 % to 500 %");
+    None
+}
+
+/// The share of the field's own number of seeds that a zone asks for.
+fn rate(
+    zone: &SurveyedZone<'_>,
+    index: usize,
+    attribute: &Attribute<'_>,
+    spacing: &Spacing,
+    crop: Option<&Crop>,
+    findings: &mut Findings,
+) -> Option<f64> {
+    let name =
+        zone.shape.names().next().map_or_else(|| format!("number {}", index + 1), |n| format!("`{n}`"));
+    let key = &attribute.name.value;
+    let Some(text) = zone.shape.attribute(key) else {
+        let known: Vec<&str> = zone.shape.attributes.iter().map(|(key, _)| key.as_str()).collect();
+        let hint = if known.is_empty() {
+            format!("give it the attribute `{key}`")
+        } else {
+            format!("give it the attribute `{key}`; it has {}", known.join(", "))
+        };
+        findings
+            .raise("zones/attribute-missing", &attribute.name.place, format!("zone {name} has no `{key}`"))
+            .hint(hint);
+        return None;
+    };
+    let own = 1e4 * spacing.own_stand().seeds_per_m2(spacing.between_rows);
+    let rate = match attribute.says {
+        Says::Rate => units::parse::<Share>(text).map(Share::ratio).or_else(bare),
+        Says::SeedsPerHa => number(text).map(|seeds| seeds / own),
+        Says::PlantsPerHa => {
+            let crop = crop?;
+            number(text).map(|plants| plants / (crop.germination * crop.field_emergence) / own)
+        }
+        Says::BetweenSeeds => units::parse::<Length>(text).map(|asked| spacing.between_seeds / asked),
+    };
+    let Ok(rate) = rate else {
+        let example = match attribute.says {
+            Says::Rate => "`0.8` or `80 %`",
+            Says::SeedsPerHa | Says::PlantsPerHa => "`90000`",
+            Says::BetweenSeeds => "`18 cm`, with its unit",
+        };
+        findings
+            .raise(
+                "zones/attribute-unreadable",
+                &attribute.name.place,
+                format!("`{key}` of zone {name} is `{text}`, which tells no rate"),
+            )
+            .hint(format!("write it as {example}"));
+        return None;
+    };
+    let unsown = rate == 0.0 && attribute.says != Says::BetweenSeeds;
+    if unsown || RATES.contains(&rate) {
+        return Some(rate);
+    }
+    let hint = if attribute.says == Says::Rate && RATES.contains(&(rate / 100.0)) {
+        format!("a share in per cent has its sign: `{} %`", brief(rate))
+    } else {
+        "a zone gets 20 % to 500 % of the field's own seeds, or 0 and stays unsown".to_owned()
+    };
+    findings
+        .raise(
+            "zones/rate",
+            &attribute.name.place,
+            format!("zone {name} asks for {} of the field's own number of seeds", percent(rate)),
+        )
+        .hint(hint);
+    None
+}
+
+fn bare(error: NotQuantity) -> Result<f64, NotQuantity> {
+    match error {
+        NotQuantity::BareNumber(number) => Ok(number),
+        other => Err(other),
+    }
+}
+
+fn number(text: &str) -> Result<f64, NotQuantity> {
+    text.trim().parse().ok().filter(|number: &f64| number.is_finite()).ok_or(NotQuantity::NoNumber)
+}
+
+/// The fewest parts with which every rate is met, or those with which the worst is met best.
+fn parts(rates: &[f64]) -> u32 {
+    let worst = |parts: u32| rates.iter().map(|&rate| off(rate, parts).abs()).fold(0.0, f64::max);
+    let met = (1..=MOST_PARTS).find(|&parts| worst(parts) <= MET);
+    let best = || (1..=MOST_PARTS).min_by(|&a, &b| worst(a).total_cmp(&worst(b))).unwrap_or(1);
+    met.unwrap_or_else(best)
+}
+
+fn step(rate: f64, parts: u32) -> u32 {
+    if rate > 0.0 { (f64::from(parts) / rate).round().max(1.0) as u32 } else { 0 }
+}
+
+/// How far the rate that is sown lies from the one asked for, as a share of it.
+fn off(rate: f64, parts: u32) -> f64 {
+    f64::from(parts) / f64::from(step(rate, parts)) / rate - 1.0
+}
+
+fn tell_rounded(rates: &[f64], parts: u32, attribute: &Attribute<'_>, findings: &mut Findings) {
+    let worst = rates.iter().copied().max_by(|&a, &b| off(a, parts).abs().total_cmp(&off(b, parts).abs()));
+    let Some(rate) = worst.filter(|&rate| off(rate, parts).abs() > MET) else { return };
+    findings
+        .raise(
+            "zones/rate-rounded",
+            &attribute.name.place,
+            format!(
+                "{} of the field's seeds is sown as {}, the nearest that keeps the rows of all zones on one lattice",
+                percent(rate),
+                percent(f64::from(parts) / f64::from(step(rate, parts)))
+            ),
+        )
+        .hint("fewer rates that differ from each other are met more closely");
+}
+
+/// Hills that run into each other where a zone is sown most closely.
+fn tell_long_hills(zones: &Zones, spacing: &Spacing, attribute: &Attribute<'_>, findings: &mut Findings) {
+    let sown = zones.zones.iter().filter(|zone| zone.rate.step > 0);
+    let Some(closest) = sown.min_by_key(|zone| zone.rate.step) else { return };
+    let stands = std::iter::once(spacing.own_stand()).chain(spacing.own_rows.iter().map(|own| own.stand));
+    for stand in stands {
+        let apart = stand.scaled(closest.rate.step, zones.parts).spacing;
+        if stand.pattern.length() >= apart {
+            findings
+                .raise(
+                    "spacing/hill-too-long",
+                    &attribute.name.place,
+                    format!(
+                        "in zone `{}` hills {} cm long run into each other: their middles are {} cm apart",
+                        closest.name,
+                        brief(stand.pattern.length().to_cm()),
+                        brief(apart.to_cm())
+                    ),
+                )
+                .hint("write shorter hills, or a lower rate for this zone");
+        }
+    }
+}
+
+/// A share for people.
+fn percent(rate: f64) -> String {
+    format!("{} %", (rate * 1000.0).round() / 10.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    #[test]
+    fn few_parts_meet_plain_rates() {
+        assert_eq!(parts(&[1.0]), 1);
+        assert_eq!((parts(&[0.75, 1.0]), step(0.75, 3), step(1.0, 3)), (3, 4, 3));
+        assert_eq!(parts(&[0.8, 1.0, 1.25]), 20);
+        assert_eq!(step(0.0, 20), 0);
+    }
+
+    proptest! {
+        /// A single rate between half and double is met, and a few are met nearly.
+        #[test]
+        fn rates_are_met(rates in prop::collection::vec(0.5..2.0_f64, 1..5)) {
+            let alone = [rates[0]];
+            prop_assert!(off(alone[0], parts(&alone)).abs() <= MET);
+            let parts = parts(&rates);
+            prop_assert!(rates.iter().all(|&rate| off(rate, parts).abs() < 0.03));
+        }
+    }
+}

@@ -1,0 +1,155 @@
+//! A second panel for a field with treatment zones: how closely each part of it is sown.
+
+use super::paper::{Paper, number};
+use super::{FOOT_MM, HEAD_MM, KeepOut, Panel, colour, legend, places};
+use crate::check::{Field, Rate};
+use crate::emit::words;
+use crate::site::FieldSite;
+use geo::InteriorPoint;
+use serde::Serialize;
+
+/// Rates that the legend lists; further ones are counted.
+const LISTED: usize = 8;
+/// Entries below each other.
+const IN_A_COLUMN: usize = 5;
+/// Between entries, and between the legend's columns.
+const LINE_MM: f64 = 5.0;
+const COLUMN_MM: f64 = 56.0;
+/// Letters for which a column has room.
+const LETTERS: usize = 28;
+
+/// The zones of a panel.
+#[derive(Serialize)]
+pub struct Zones {
+    tints: Vec<Tint>,
+    entries: Vec<Entry>,
+}
+
+#[derive(Serialize)]
+struct Tint {
+    path: String,
+    colour: String,
+}
+
+/// A line of the legend.
+#[derive(Serialize)]
+struct Entry {
+    x: String,
+    y: String,
+    colour: String,
+    text: String,
+}
+
+/// The panel of a field with zones.
+pub fn panel(site: &FieldSite, field: &Field, (title, subtitle): (String, String)) -> Option<Panel> {
+    if site.zones.zones.is_empty() {
+        return None;
+    }
+    let paper = Paper::showing(&site.boundary);
+    let (marks, mut labels) = places(site, &[], &paper);
+    let rates = rates(site);
+    let colour_of = |rate: Rate| {
+        let at = rates.iter().position(|(known, _)| known.step == rate.step).unwrap_or(0);
+        let sown = rates.iter().filter(|(rate, _)| rate.step > 0).count();
+        let share = 1.0 - at as f64 / (sown.max(2) - 1) as f64;
+        if rate.step == 0 { colour::UNSOWN.to_owned() } else { colour::of_rate(share) }
+    };
+    let elsewhere =
+        site.zones.elsewhere.map(|rate| Tint { path: paper.area(&site.boundary), colour: colour_of(rate) });
+    let zones = site.zones.zones.iter();
+    let tints = elsewhere
+        .into_iter()
+        .chain(zones.map(|zone| Tint { path: paper.area(&zone.ground), colour: colour_of(zone.rate) }))
+        .collect();
+    for zone in &site.zones.zones {
+        if let Some(middle) = zone.ground.interior_point() {
+            labels.place_centred(zone.name.clone(), paper.at(middle.0), "place");
+        }
+    }
+    Some(Panel {
+        number: 0,
+        has_stops: false,
+        title,
+        subtitle,
+        head_mm: HEAD_MM,
+        map_mm: paper.height_mm,
+        height_mm: HEAD_MM + paper.height_mm + FOOT_MM,
+        boundary: paper.area(&site.boundary),
+        fence: paper.area(&site.fence),
+        headland: String::new(),
+        soil: String::new(),
+        left_over: String::new(),
+        keep_outs: site
+            .keep_outs
+            .iter()
+            .map(|k| KeepOut { shape: paper.area(&k.shape), grown: paper.area(&k.grown) })
+            .collect(),
+        row_mm: String::new(),
+        lanes: Vec::new(),
+        arrows: Vec::new(),
+        forward: String::new(),
+        reverse: String::new(),
+        transit: String::new(),
+        marks,
+        labels: labels.placed,
+        legend: legend(&paper, 0),
+        zones: Some(Zones { tints, entries: entries(field, site, &rates, colour_of) }),
+    })
+}
+
+/// Every rate with the names of its zones, the densest first.
+fn rates(site: &FieldSite) -> Vec<(Rate, Vec<String>)> {
+    let mut rates: Vec<(Rate, Vec<String>)> = Vec::new();
+    let named = site.zones.zones.iter().map(|zone| (zone.rate, zone.name.clone()));
+    let elsewhere = site.zones.elsewhere.map(|rate| (rate, "soil in no zone".to_owned()));
+    for (rate, name) in named.chain(elsewhere) {
+        match rates.iter_mut().find(|(known, _)| known.step == rate.step) {
+            Some((_, names)) if !names.contains(&name) => names.push(name),
+            Some(_) => {}
+            None => rates.push((rate, vec![name])),
+        }
+    }
+    let order = |rate: &Rate| if rate.step == 0 { u32::MAX } else { rate.step };
+    rates.sort_by_key(|(rate, _)| order(rate));
+    rates
+}
+
+fn entries(
+    field: &Field,
+    site: &FieldSite,
+    rates: &[(Rate, Vec<String>)],
+    colour_of: impl Fn(Rate) -> String,
+) -> Vec<Entry> {
+    let text = |rate: Rate, names: &[String]| {
+        let share = words::short(site.zones.sown(rate) * 100.0, 1);
+        let apart = field.spacing.own_stand().scaled(rate.step, site.zones.parts).spacing;
+        let how = match rate.step {
+            0 => "unsown".to_owned(),
+            _ => format!("{share} %, {}", words::measure(apart)),
+        };
+        shortened(&format!("{how}: {}", names.join(", ")))
+    };
+    let mut entries: Vec<Entry> = rates
+        .iter()
+        .take(LISTED)
+        .enumerate()
+        .map(|(i, (rate, names))| Entry {
+            x: number((i / IN_A_COLUMN) as f64 * COLUMN_MM),
+            y: number((i % IN_A_COLUMN) as f64 * LINE_MM),
+            colour: colour_of(*rate),
+            text: text(*rate, names),
+        })
+        .collect();
+    if let (Some(last), true) = (entries.last_mut(), rates.len() > LISTED) {
+        last.text = format!("and {} more", rates.len() + 1 - LISTED);
+    }
+    entries
+}
+
+/// As much of a text as has room.
+fn shortened(text: &str) -> String {
+    if text.chars().count() <= LETTERS {
+        return text.to_owned();
+    }
+    text.chars().take(LETTERS - 1).chain(['…']).collect()
+}

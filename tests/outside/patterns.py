@@ -1,0 +1,163 @@
+"""patterns.py PROGRAM: sowing patterns that no demo job has, compiled by the program and judged from what
+it leaves behind: drilled rows, squares, tool rows of their own, tramlines, unsown row ends, and
+treatment zones together with each of them. Every seed file passes the checks of seeds.py, every plan
+those of plan.py, and every field with zones those of zones.py.
+"""
+
+import re
+import shutil
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+import numpy as np
+import plan
+import pyarrow.parquet as parquet
+import scipy.spatial
+import seeds
+import shapely
+import zones
+from emitted import Emitted, Report
+
+DEMO = Path(__file__).resolve().parents[2] / "demo-jobs"
+ROWS = 6
+
+
+def compiled(program, temporary, name, spacing, zoned):
+    """The folder of the zones' demo job with another lattice, with or without its zones."""
+    text = (DEMO / "warren-piece.toml").read_text("utf-8")
+    head, rest = text.split("[field.spacing]\n")
+    _, zone_table = rest.split("\n# The attribute")
+    zone_table = re.sub(r"^.*?\n\[field.zones\]", "[field.zones]", zone_table, flags=re.S)
+    body = "".join(f"{line}\n" for line in ['between_rows = "45 cm"', *spacing])
+    job = Path(temporary) / f"{name}.toml"
+    job.write_text(f"{head}[field.spacing]\n{body}\n{zone_table if zoned else ''}", "utf-8")
+    done = subprocess.run([program, "compile", str(job), "--seeds", "-o", str(Path(temporary) / "out")],
+                          capture_output=True, text=True, check=False)
+    if done.returncode != 0:
+        raise RuntimeError(done.stderr[-600:])
+    return Path(temporary) / "out" / name
+
+
+def points(folder):
+    table = parquet.read_table(folder / "seeds.parquet", columns=["block", "row", "lane", "x", "y"])
+    return {name: table[name].to_numpy() for name in table.column_names}
+
+
+def main_block(emitted):
+    return next(f.properties for f in emitted.of("block") if f.properties.get("heading_deg") is not None)
+
+
+def drill(emitted, folder, report):
+    rows = [f.properties for f in emitted.seed_rows]
+    report.check("drilled rows say so", {row["pattern"] for row in rows} == {"drill"})
+    report.check("a drilled seed is as uncertain as its distance", all(row["sigma_along_m"] > row["spacing_m"] for row in rows))
+    task = (folder / "TASKDATA" / "TASKDATA.XML").read_text("utf-8")
+    report.check("the task of drilled rows sets no spacing", 'A="0010"' not in task)
+
+
+def square(emitted, folder, report):
+    """In the middle of the main block each seed has four neighbours as far along as across, at right angles."""
+    of = points(folder)
+    inside = of["block"] == main_block(emitted)["block"]
+    all_ = np.column_stack([of["x"][inside], of["y"][inside]])
+    tree = scipy.spatial.cKDTree(all_)
+    middle = all_[np.hypot(*(all_ - all_.mean(axis=0)).T) < 15]
+    nearest = tree.query(middle, k=6)[0][:, 1:]
+    report.check("there are seeds in the middle", len(middle) > 1000, len(middle))
+    report.check("four neighbours at the row's distance", np.abs(nearest[:, :4] - 0.45).max() < 1e-4, nearest[:, :4].max())
+    report.check("the next ones across the corner", np.abs(nearest[:, 4] - 0.45 * np.sqrt(2)).max() < 1e-4)
+
+
+def tool_row(emitted, folder, report):
+    offsets = emitted.machine["row_offsets_m"]
+    outer = {}
+    for lane in emitted.of("lane"):
+        for piece in lane.properties["rows"]:
+            outer[lane.properties["order"], piece["row"]] = abs(abs(piece["offset_m"]) - max(offsets)) < 1e-6
+    rows = [f.properties for f in emitted.seed_rows]
+    own = {0.24 if outer[row["lane"], row["row"]] else 0.12 for row in rows}
+    report.check("both spacings occur", own == {0.24, 0.12}, own)
+    wrong = [row for row in rows if abs(row["spacing_m"] - (0.24 if outer[row["lane"], row["row"]] else 0.12)) > 1e-9]
+    report.check("the outer tool rows, and they alone, are sown at their own distance", not wrong, len(wrong))
+
+
+def tramlines(emitted, folder, report):
+    """Rows 2 and 5 of every second lane from the first on, over the main block."""
+    block = main_block(emitted)["block"]
+    of = points(folder)
+    sown = set(of["row"][of["block"] == block].tolist())
+    lane = lambda row: row // ROWS
+    held = lambda row: lane(row) % 2 == 0 and row % ROWS in (1, 4)
+    most = range(min(sown), max(sown) + 1)
+    report.check("tramlines stay unsown", not any(held(row) for row in sown), sorted(filter(held, sown))[:5])
+    missing = [row for row in most if row not in sown and not held(row)]
+    report.check("all other rows are sown", not missing, missing[:5])
+    worked = {piece["row"] for f in emitted.of("lane") if f.properties["block"] == block for piece in f.properties["rows"]}
+    report.check("lanes work no tramline", not any(map(held, worked)))
+    area = sum(f.properties["area_m2"] for f in emitted.of("left-over") if f.properties["reason"] == "unsown")
+    length = np.mean([f.ground.length for f in emitted.seed_rows if f.properties["block"] == block and f.ground.length > 10])
+    count = sum(1 for row in most if held(row))
+    report.close("their soil is left over", area, count * length * 0.45, 0.05 * area + 1)
+
+
+def row_ends(emitted, folder, report):
+    """Each straight row begins and ends half a metre within the block, or less than a spacing more."""
+    block = main_block(emitted)
+    ground = next(f.ground for f in emitted.of("block") if f.properties["block"] == block["block"])
+    rows = [f for f in emitted.seed_rows if f.properties["block"] == block["block"]]
+    gaps = []
+    for row in rows:
+        line = row.ground
+        if line.length < 20:
+            continue
+        (x0, y0), (x1, y1) = line.coords[0], line.coords[-1]
+        ahead = np.array([x1 - x0, y1 - y0]) / line.length
+        long = shapely.LineString([np.array([x0, y0]) - 30 * ahead, np.array([x1, y1]) + 30 * ahead])
+        whole = long.intersection(ground)
+        if whole.geom_type != "LineString":
+            continue
+        gaps += [shapely.Point(whole.coords[0]).distance(shapely.Point(x0, y0)),
+                 shapely.Point(whole.coords[-1]).distance(shapely.Point(x1, y1))]
+    report.check("there are rows from edge to edge", len(gaps) > 20, len(gaps))
+    report.check("row ends stay unsown", min(gaps) > 0.5 - 0.01, min(gaps))
+    # A row ends where its whole width is inside: on a slanted edge a little before its middle leaves.
+    report.check("and no more than that", np.median(gaps) < 0.5 + 0.12 + 0.1, np.median(gaps))
+
+
+CASES = [
+    ("drill", ['between_seeds = "6 cm"', 'pattern = "drill"'], drill),
+    ("square", ['stagger = "square"'], square),
+    ("tool-row", ['between_seeds = "12 cm"', 'tool_row = { rows = [1, 6], between_seeds = "24 cm" }'], tool_row),
+    ("tramlines", ['between_seeds = "12 cm"', "tramlines = { every = 2, first = 1, rows = [2, 5] }"], tramlines),
+    ("row-ends", ['between_seeds = "12 cm"', 'row_end_margin = "50 cm"'], row_ends),
+    ("hills", ['between_hills = "40 cm"', 'pattern = "hill"', "seeds_per_hill = 3", 'hill_length = "6 cm"'], None),
+]
+
+
+def main(program):
+    good = True
+    with tempfile.TemporaryDirectory() as temporary:
+        for beside in ("machines", "crops", "fields"):
+            shutil.copytree(DEMO / beside, Path(temporary) / beside)
+        for name, spacing, own in CASES:
+            for zoned in (False, True):
+                case = f"{name}{'-zoned' if zoned else ''}"
+                report = Report(case)
+                try:
+                    folder = compiled(program, temporary, case, spacing, zoned)
+                    seeds.check(folder, report)
+                    plan.check(folder, report)
+                    if zoned and name != "tool-row":
+                        zones.check(folder, report)
+                    if own and not zoned:
+                        own(Emitted(folder), folder, report)
+                except Exception as error:  # the rest goes on
+                    report.check("is compiled and readable", False, f"{type(error).__name__}: {error}")
+                good &= report.print()
+    sys.exit(0 if good else 1)
+
+
+if __name__ == "__main__":
+    main(sys.argv[1])
