@@ -5,7 +5,7 @@
 //! sowing. Any other whose rows are the same distance apart gets lanes of its own on the same lattice: on
 //! straight rows they are laid anew ([`straight`]), on bent ones they run beside the sowing's ([`bent`]).
 //! Across the rows lanes run at right angles to straight ones, where places of neighbouring rows stand
-//! side by side ([`columns`]); bent rows are then gone along. What no lane reaches is told.
+//! side by side (`columns`); bent rows are then gone along. What no lane reaches is told.
 
 mod bent;
 mod columns;

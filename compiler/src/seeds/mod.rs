@@ -8,7 +8,7 @@
 //! lap places are spaced by arc length on the row's own way; along a contour, too, `phase(k)` shifts a
 //! row's first. A single seed lies on its place, a hill with its middle.
 //! In a field with treatment zones a zone has a lattice of its own from the same datum, its spacing a
-//! whole number of parts of the field's ([`zones`]); along bends the spacing changes where the row enters
+//! whole number of parts of the field's (`zones`); along bends the spacing changes where the row enters
 //! the zone.
 //! A span takes the places from its beginning up to, but not including, its end, and every seed of a
 //! hill lies within it: spans that abut share no seed.
