@@ -3,7 +3,7 @@
 //! In: the field as sown, the machine, the direction of the pass. Out: lanes of that machine with the runs
 //! of seeds under its tool rows. A machine with the sowing machine's tool rows drives the lanes of the
 //! sowing. Any other whose rows are the same distance apart gets lanes of its own on the same lattice: on
-//! straight rows they are laid anew ([`straight`]), on bent ones they run beside the sowing's ([`bent`]).
+//! straight rows they are laid anew (`straight`), on bent ones they run beside the sowing's (`bent`).
 //! Across the rows lanes run at right angles to straight ones, where places of neighbouring rows stand
 //! side by side (`columns`); bent rows are then gone along. What no lane reaches is told.
 
