@@ -5,6 +5,7 @@
 //! [`heading_of_angle`].
 
 pub mod band;
+pub mod cells;
 pub mod convex;
 pub mod corner;
 pub mod curve;
@@ -16,6 +17,7 @@ pub mod path;
 pub mod region;
 pub mod strip;
 
+pub use cells::Cells;
 pub use curve::Curve;
 pub use footprint::Footprint;
 pub use path::{Gear, Path, Piece, Pose};

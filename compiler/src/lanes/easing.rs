@@ -72,6 +72,16 @@ struct Beside {
 }
 
 impl Beside {
+    /// Of an edge that leads to the origin.
+    fn before(origin: Point, forward: Point) -> Self {
+        Self { origin, back: -forward, inward: left_of(forward) }
+    }
+
+    /// Of an edge that leads away from it.
+    fn after(origin: Point, forward: Point) -> Self {
+        Self { origin, back: forward, inward: left_of(forward) }
+    }
+
     fn place(&self, [back, inside]: [f64; 2]) -> Point {
         self.origin + self.back * back + self.inward * inside
     }
@@ -131,12 +141,10 @@ impl Easing {
             return None;
         }
         let apex = first.to + into * ahead;
-        let left = |forward: Point| Point { x: -forward.y, y: forward.x };
-        let before = Beside { origin: apex, back: -into, inward: left(into) };
-        let after = Beside { origin: apex, back: out, inward: left(out) };
         let middle = self.aside(turn / 2.0) * num::tan(turn / 2.0);
-        let before = self.flank(before, turn / 2.0, middle, distance(first.from, apex));
-        let after = self.flank(after, turn / 2.0, middle, distance(apex, second.to));
+        let flank = |beside, length| self.flank(beside, turn / 2.0, middle, length);
+        let before = flank(Beside::before(apex, into), distance(first.from, apex));
+        let after = flank(Beside::after(apex, out), distance(apex, second.to));
         let around = after.into_iter().rev().chain(before).chain([apex]);
         Some(Polygon::new(around.collect(), Vec::new()))
     }
@@ -158,19 +166,12 @@ impl Easing {
     fn hollow(&self, corner: &Corner, lengths: [f64; 2]) -> Vec<Polygon> {
         let half = corner.turn().abs() / 2.0;
         let behind = self.radius - self.beside;
-        let unit = |angle: f64| {
-            let (sin, cos) = num::sin_cos(angle);
-            Point { x: cos, y: sin }
-        };
         let [into, out] = [corner.incoming, corner.outgoing].map(unit);
-        let left = |forward: Point| Point { x: -forward.y, y: forward.x };
         let centre = corner.at - unit(corner.incoming - half + num::PI / 2.0) * behind;
         let leaving = self.leaving(-behind * num::cos(half));
         let from = behind * num::sin(half) + self.radius * num::sin(leaving);
-        let sides = [
-            (Beside { origin: corner.at, back: -into, inward: left(into) }, lengths[0]),
-            (Beside { origin: corner.at, back: out, inward: left(out) }, lengths[1]),
-        ];
+        let sides =
+            [(Beside::before(corner.at, into), lengths[0]), (Beside::after(corner.at, out), lengths[1])];
         let flanks = sides.into_iter().filter(|(_, length)| from < *length).map(|(side, length)| {
             let foot = side.place([from, 0.0]);
             let ring = self.flank(side, leaving, from, length).into_iter().chain([foot]);
@@ -252,12 +253,18 @@ impl Easing {
     }
 }
 
+fn left_of(forward: Point) -> Point {
+    Point { x: -forward.y, y: forward.x }
+}
+
+fn unit(angle: f64) -> Point {
+    let (sin, cos) = num::sin_cos(angle);
+    Point { x: cos, y: sin }
+}
+
 fn disc(centre: Point, radius: f64) -> Polygon {
     const CORNERS: u32 = 96;
-    let corner = |i: u32| {
-        let (sin, cos) = num::sin_cos(f64::from(i) * 2.0 * num::PI / f64::from(CORNERS));
-        Point { x: centre.x + radius * cos, y: centre.y + radius * sin }
-    };
+    let corner = |i: u32| centre + unit(f64::from(i) * 2.0 * num::PI / f64::from(CORNERS)) * radius;
     Polygon::new(LineString((0..CORNERS).map(corner).collect()), Vec::new())
 }
 

@@ -5,14 +5,11 @@
 //! Out: lanes on the same lattice, each working only what was unworked. The lane that gains most is
 //! taken first, until none gains enough to be worth a turn.
 
-use super::straight::{Group, RowPiece, extent};
-use crate::geometry::interval::{Interval, without};
+use super::straight::{Group, RowPiece, Taken, extent, work};
+use crate::geometry::interval::Interval;
 
 /// Rows' lengths that a lane must gain, as a multiple of the shortest lane.
 const WORTH: f64 = 4.0;
-
-/// A lane of missed rows: the lattice row under its leftmost tool row, and its pieces.
-pub type Missed = (i64, Vec<RowPiece>);
 
 /// The lanes worth driving. `reach` tells where the tool can be over a group that begins at a row.
 pub fn missed(
@@ -20,7 +17,7 @@ pub fn missed(
     tools: usize,
     shortest_lane: f64,
     reach: impl Fn(i64) -> Vec<Interval>,
-) -> Vec<Missed> {
+) -> Vec<Taken> {
     let (rows, tools) = (unworked.len() as i64, tools as i64);
     let group = |first: i64| Group { first, active: first.max(0)..(first + tools).min(rows) };
     let best = |first: i64, unworked: &[Vec<Interval>]| {
@@ -44,10 +41,7 @@ pub fn missed(
         .max_by(|&i, &j| offered(offers[i].as_ref()).total_cmp(&offered(offers[j].as_ref())).then(j.cmp(&i)))
     {
         let Some(pieces) = offers[most].take() else { break };
-        for piece in &pieces {
-            let row = &mut unworked[piece.row as usize];
-            *row = without(row, piece.along);
-        }
+        work(&mut unworked, &pieces);
         let first = firsts.start + most as i64;
         lanes.push((first, pieces));
         for near in (first - tools + 1).max(firsts.start)..(first + tools).min(firsts.end) {

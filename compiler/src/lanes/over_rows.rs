@@ -4,10 +4,10 @@
 //! the machine's tool rows as those of a block to be sown are, and what of the rows no lane reaches.
 
 use super::Lane;
-use super::straight::{Drivable, Lattice};
+use super::straight::{Drivable, Lattice, work};
 use super::toolbar::Toolbar;
 use crate::check::Machine;
-use crate::geometry::interval::{Interval, without};
+use crate::geometry::interval::Interval;
 use crate::geometry::strip::{Axes, LocalEdges};
 use geo::MultiPolygon;
 
@@ -46,10 +46,7 @@ pub fn over_rows(rows: &LatticeRows, fence: &MultiPolygon, machine: &Machine) ->
     let drivable = Drivable { fence, edges: &edges, axes: &rows.axes, toolbar: &toolbar };
     let taken = lattice.taken(&rows.along, &drivable, toolbar.width);
     let mut missed = rows.along.clone();
-    for piece in taken.iter().flat_map(|lane| &lane.1) {
-        let row = &mut missed[piece.row as usize];
-        *row = without(row, piece.along);
-    }
+    work(&mut missed, taken.iter().flat_map(|lane| &lane.1));
     let mut lanes = lattice.lanes(&taken, &toolbar);
     for span in lanes.iter_mut().flat_map(|lane| lane.rows.iter_mut().chain(&mut lane.rows_back)) {
         span.row += rows.first;

@@ -92,10 +92,7 @@ impl Lattice {
             }
         }
         let mut unworked = rows.to_vec();
-        for piece in taken.iter().flat_map(|lane| &lane.1) {
-            let row = &mut unworked[piece.row as usize];
-            *row = without(row, piece.along);
-        }
+        work(&mut unworked, taken.iter().flat_map(|lane| &lane.1));
         taken.extend(missed(unworked, toolbar.row_offsets.len(), shortest_lane, reach));
         taken
     }
@@ -218,6 +215,14 @@ pub fn extent(pieces: &[RowPiece]) -> Interval {
     pieces.iter().fold(Interval::new(f64::INFINITY, f64::NEG_INFINITY), |all, p| {
         Interval::new(all.from.min(p.along.from), all.to.max(p.along.to))
     })
+}
+
+/// Takes worked pieces out of what of each row is still to be worked.
+pub fn work<'a>(unworked: &mut [Vec<Interval>], pieces: impl IntoIterator<Item = &'a RowPiece>) {
+    for piece in pieces {
+        let row = &mut unworked[piece.row as usize];
+        *row = without(row, piece.along);
+    }
 }
 
 /// Where the machine can be on a lane's line.

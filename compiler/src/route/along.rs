@@ -6,6 +6,7 @@
 //! the least time and toll, and none that promise more than the way that is known; what leads onto the
 //! line and off it are closed forms. Off a line the way may follow one more line.
 
+use super::ways::cheaper;
 use crate::geometry::{Path, Pose};
 use crate::lanes::Lane;
 use crate::turns::{Drive, FreeSpace, Manoeuvre, Toll, direct, lower_bound_s, rough_bound_s, shortened};
@@ -67,7 +68,7 @@ impl Lines {
         if hops > 0 && leaving.toll_s > 0.0 {
             let from = |_| vec![line.places[pair.off]];
             let rest = Along { from: &from, known_s: leaving.cost_s(), ..*task };
-            leaving = cheaper(leaving, self.way(&rest, hops - 1));
+            leaving = cheaper(Some(leaving), self.way(&rest, hops - 1))?;
         }
         let path = onto.path.then(&line.between(pair)).then(&leaving.path);
         shortened(task.space, task.drive, task.toll, path)
@@ -197,12 +198,5 @@ impl Line {
         } else {
             self.path.between(on_m, self.length_m).then(&self.path.between(0.0, off_m))
         }
-    }
-}
-
-fn cheaper(way: Manoeuvre, other: Option<Manoeuvre>) -> Manoeuvre {
-    match other {
-        Some(other) if other.cost_s() < way.cost_s() => other,
-        _ => way,
     }
 }

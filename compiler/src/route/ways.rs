@@ -212,7 +212,7 @@ impl<'a> Ways<'a> {
             .map(|(rank, &link)| {
                 let chain = self.laid_out(link);
                 let other = if rank < searches { self.searched(link) } else { None };
-                quicker(chain, other)
+                cheaper(chain, other)
             })
             .collect();
         for (link, way) in links.into_iter().zip(found) {
@@ -553,7 +553,7 @@ impl<'a> Ways<'a> {
             if best.as_ref().is_some_and(|best| best.cost_s() <= minimum_s) {
                 break;
             }
-            best = quicker(best, closed_form(self.space, drive, &toll, from, to));
+            best = cheaper(best, closed_form(self.space, drive, &toll, from, to));
         }
         best
     }
@@ -635,7 +635,8 @@ fn over_lanes(drive: Drive, lanes: &[Lane]) -> Network {
     network
 }
 
-fn quicker(one: Option<Manoeuvre>, other: Option<Manoeuvre>) -> Option<Manoeuvre> {
+/// The one that costs less.
+pub(super) fn cheaper(one: Option<Manoeuvre>, other: Option<Manoeuvre>) -> Option<Manoeuvre> {
     match (one, other) {
         (Some(one), Some(other)) => Some(if other.cost_s() < one.cost_s() { other } else { one }),
         (one, other) => one.or(other),

@@ -51,6 +51,11 @@ impl Road<'_> {
     pub fn ring(&self, places: &[GeoPoint]) -> Result<LineString, Finding> {
         Ok(LineString(places.iter().map(|&p| self.ground(p)).collect::<Result<_, _>>()?))
     }
+
+    pub fn polygon(&self, polygon: &check::GeoPolygon) -> Result<Polygon, Finding> {
+        let holes = polygon.holes.iter().map(|hole| self.ring(hole)).collect::<Result<_, _>>()?;
+        Ok(Polygon::new(self.ring(&polygon.exterior)?, holes))
+    }
 }
 
 /// Puts one field on the ground. Everything that is wrong with it goes to `findings`; `None` when
@@ -111,14 +116,7 @@ fn build(road: &Road, field: &check::Field, findings: &mut Vec<Finding>) -> Resu
 }
 
 fn boundary(road: &Road, field: &check::Field) -> Result<MultiPolygon, Finding> {
-    let parts = field
-        .parts
-        .iter()
-        .map(|part| {
-            let holes = part.holes.iter().map(|h| road.ring(h)).collect::<Result<_, _>>()?;
-            Ok(Polygon::new(road.ring(&part.exterior)?, holes))
-        })
-        .collect::<Result<Vec<_>, Finding>>()?;
+    let parts = field.parts.iter().map(|part| road.polygon(part)).collect::<Result<Vec<_>, _>>()?;
     let boundary = MultiPolygon(parts).orient(geo::orient::Direction::Default);
     let area = region::area(&boundary);
     if area < SMALLEST_FIELD_M2 {

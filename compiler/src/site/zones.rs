@@ -105,14 +105,7 @@ pub fn site_zones(
         .zones
         .iter()
         .map(|zone| {
-            let drawn = zone
-                .polygons
-                .iter()
-                .map(|polygon| {
-                    let holes = polygon.holes.iter().map(|hole| road.ring(hole)).collect::<Result<_, _>>()?;
-                    Ok(Polygon::new(road.ring(&polygon.exterior)?, holes))
-                })
-                .collect::<Result<Vec<_>, Finding>>()?;
+            let drawn = zone.polygons.iter().map(|p| road.polygon(p)).collect::<Result<Vec<_>, _>>()?;
             let ground = region::intersection(&region::union_all(&drawn), boundary);
             Ok(SiteZone::new(zone.name.clone(), ground, zone.rate))
         })

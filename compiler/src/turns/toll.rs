@@ -10,7 +10,7 @@
 //! angle. Where it runs nearly along them it is on a row or beside it: there it counts s / w times as
 //! much on a row, and nothing beside it, so that slanting ways gain nothing and lanes are free.
 
-use crate::geometry::{Gear, Piece, Point, Pose};
+use crate::geometry::{Cells, Gear, Piece, Point, Pose};
 use crate::num;
 use std::cmp::Ordering;
 
@@ -27,11 +27,8 @@ struct Sown {
 #[derive(Clone, Debug)]
 pub struct Soil {
     row_spacing_m: f64,
-    low: Point,
-    cell_m: f64,
-    columns: usize,
-    rows: usize,
-    cells: Vec<Option<Sown>>,
+    cells: Cells,
+    sown: Vec<Option<Sown>>,
 }
 
 impl Sown {
@@ -60,33 +57,25 @@ impl Soil {
         const MOST_CELLS: f64 = 1e6;
         let area_m2 = (high.x - low.x) * (high.y - low.y);
         let cell_m = num::sqrt(area_m2 / MOST_CELLS).max(row_spacing_m).max(LEAST_CELL_M);
-        let columns = ((high.x - low.x) / cell_m).ceil() as usize + 1;
-        let rows = ((high.y - low.y) / cell_m).ceil() as usize + 1;
-        Self { row_spacing_m, low, cell_m, columns, rows, cells: vec![None; columns * rows] }
+        let cells = Cells::covering((low, high), cell_m);
+        Self { row_spacing_m, cells, sown: vec![None; cells.count()] }
     }
 
     /// The side of a cell, metres.
     pub const fn cell_m(&self) -> f64 {
-        self.cell_m
+        self.cells.side_m
     }
 
     /// A row that is sown in a stage, by a pose on it. Where two stages meet, the earlier stays.
     pub fn sow(&mut self, on_row: Pose, stage: u8) {
-        let Some(cell) = self.cell(on_row.at) else { return };
-        if self.cells[cell].is_none_or(|known| stage < known.stage) {
-            self.cells[cell] = Some(Sown { stage, on_row });
+        let Some(cell) = self.cells.at(on_row.at) else { return };
+        if self.sown[cell].is_none_or(|known| stage < known.stage) {
+            self.sown[cell] = Some(Sown { stage, on_row });
         }
     }
 
     fn at(&self, at: Point) -> Option<Sown> {
-        self.cell(at).and_then(|cell| self.cells[cell])
-    }
-
-    fn cell(&self, at: Point) -> Option<usize> {
-        let column = ((at.x - self.low.x) / self.cell_m).floor();
-        let row = ((at.y - self.low.y) / self.cell_m).floor();
-        let inside = (0.0..self.columns as f64).contains(&column) && (0.0..self.rows as f64).contains(&row);
-        inside.then(|| row as usize * self.columns + column as usize)
+        self.cells.at(at).and_then(|cell| self.sown[cell])
     }
 }
 

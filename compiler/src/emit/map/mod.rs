@@ -17,7 +17,7 @@ use crate::lanes::Lane;
 use crate::num;
 use crate::pipeline::{Compiled, FieldPlan};
 use crate::route::{Stop, StopReason, Visit};
-use crate::site::FieldSite;
+use crate::site::{FieldSite, SiteKeepOut};
 use crate::turns::Manoeuvre;
 use geo::BoundingRect;
 use labels::{Label, Labels};
@@ -156,22 +156,9 @@ fn panel(
     sheet.number_lanes(&mut labels);
     let left_over = plan.lanes.left_over.iter().map(|piece| paper.area(&piece.shape)).collect();
     Panel {
-        number: 0,
-        title,
-        subtitle,
-        head_mm: HEAD_MM,
-        map_mm: paper.height_mm,
-        height_mm: HEAD_MM + paper.height_mm + FOOT_MM,
-        boundary: paper.area(&site.boundary),
-        fence: paper.area(&site.fence),
         headland: paper.area(&plan.lanes.headland),
         soil: plan.lanes.blocks.iter().map(|block| paper.area(&block.zone)).collect(),
         left_over,
-        keep_outs: site
-            .keep_outs
-            .iter()
-            .map(|k| KeepOut { shape: paper.area(&k.shape), grown: paper.area(&k.grown) })
-            .collect(),
         row_mm: number(paper.mm(machine.row_spacing.to_m()) * 1.04),
         lanes: sheet.bands(),
         arrows: sheet.arrows(),
@@ -182,7 +169,39 @@ fn panel(
         has_stops: !plan.route.stops.is_empty(),
         labels: labels.placed,
         legend: legend(&paper, plan.route.visits.len()),
-        zones: None,
+        ..Panel::of_ground((title, subtitle), site, &paper)
+    }
+}
+
+impl Panel {
+    /// What every panel of a field shows: its boundary, fence and keep-outs.
+    fn of_ground((title, subtitle): (String, String), site: &FieldSite, paper: &Paper) -> Self {
+        let keep_out = |k: &SiteKeepOut| KeepOut { shape: paper.area(&k.shape), grown: paper.area(&k.grown) };
+        Self {
+            number: 0,
+            title,
+            subtitle,
+            head_mm: HEAD_MM,
+            map_mm: paper.height_mm,
+            height_mm: HEAD_MM + paper.height_mm + FOOT_MM,
+            boundary: paper.area(&site.boundary),
+            fence: paper.area(&site.fence),
+            headland: String::new(),
+            soil: String::new(),
+            left_over: String::new(),
+            keep_outs: site.keep_outs.iter().map(keep_out).collect(),
+            row_mm: String::new(),
+            lanes: Vec::new(),
+            arrows: Vec::new(),
+            forward: String::new(),
+            reverse: String::new(),
+            transit: String::new(),
+            marks: Vec::new(),
+            has_stops: false,
+            labels: Vec::new(),
+            legend: legend(paper, 0),
+            zones: None,
+        }
     }
 }
 

@@ -1,7 +1,7 @@
 //! A second panel for a field with treatment zones: how closely each part of it is sown.
 
 use super::paper::{Paper, number};
-use super::{FOOT_MM, HEAD_MM, KeepOut, Panel, colour, legend, places};
+use super::{Panel, colour, places};
 use crate::check::{Field, Rate};
 use crate::emit::words;
 use crate::site::FieldSite;
@@ -41,7 +41,7 @@ struct Entry {
 }
 
 /// The panel of a field with zones.
-pub fn panel(site: &FieldSite, field: &Field, (title, subtitle): (String, String)) -> Option<Panel> {
+pub fn panel(site: &FieldSite, field: &Field, titles: (String, String)) -> Option<Panel> {
     if site.zones.zones.is_empty() {
         return None;
     }
@@ -67,33 +67,10 @@ pub fn panel(site: &FieldSite, field: &Field, (title, subtitle): (String, String
         }
     }
     Some(Panel {
-        number: 0,
-        has_stops: false,
-        title,
-        subtitle,
-        head_mm: HEAD_MM,
-        map_mm: paper.height_mm,
-        height_mm: HEAD_MM + paper.height_mm + FOOT_MM,
-        boundary: paper.area(&site.boundary),
-        fence: paper.area(&site.fence),
-        headland: String::new(),
-        soil: String::new(),
-        left_over: String::new(),
-        keep_outs: site
-            .keep_outs
-            .iter()
-            .map(|k| KeepOut { shape: paper.area(&k.shape), grown: paper.area(&k.grown) })
-            .collect(),
-        row_mm: String::new(),
-        lanes: Vec::new(),
-        arrows: Vec::new(),
-        forward: String::new(),
-        reverse: String::new(),
-        transit: String::new(),
         marks,
         labels: labels.placed,
-        legend: legend(&paper, 0),
         zones: Some(Zones { tints, entries: entries(field, site, &rates, colour_of) }),
+        ..Panel::of_ground(titles, site, &paper)
     })
 }
 

@@ -8,7 +8,7 @@
 //! at most 1/cos(π/8); the bound is divided by that.
 
 use super::Ranked;
-use crate::geometry::Point;
+use crate::geometry::{Cells, Point};
 use crate::num;
 use std::collections::BinaryHeap;
 
@@ -17,10 +17,7 @@ const SMALLEST_M: f64 = 0.5;
 
 /// Distances to one goal.
 pub struct DistanceMap {
-    origin: Point,
-    cell_m: f64,
-    columns: usize,
-    rows: usize,
+    cells: Cells,
     metres: Vec<f64>,
     /// The next cell on the way to the goal; itself where none is.
     ahead: Vec<usize>,
@@ -36,17 +33,16 @@ impl DistanceMap {
     /// of its centre, at least once, and is closed where nothing is said; none where no way of a
     /// point leads from start to goal.
     pub fn new(
-        (low, high): (Point, Point),
+        bounds: (Point, Point),
         cell_m: f64,
         start: Point,
         goal: Point,
         weight: impl Fn(Point) -> Option<f64>,
     ) -> Option<Self> {
-        let columns = ((high.x - low.x) / cell_m).ceil() as usize + 1;
-        let rows = ((high.y - low.y) / cell_m).ceil() as usize + 1;
-        let metres = vec![f64::INFINITY; columns * rows];
-        let ahead = (0..columns * rows).collect();
-        let mut map = Self { origin: low, cell_m, columns, rows, metres, ahead };
+        let cells = Cells::covering(bounds, cell_m);
+        let metres = vec![f64::INFINITY; cells.count()];
+        let ahead = (0..cells.count()).collect();
+        let mut map = Self { cells, metres, ahead };
         map.flood(start, goal, weight)?;
         map.at_least(start).map(|_| map)
     }
@@ -54,9 +50,9 @@ impl DistanceMap {
     /// The centres of cells on a shortest way through cells, from near a point to near the goal.
     pub fn downhill(&self, from: Point) -> Vec<Point> {
         let mut centres = Vec::new();
-        let mut here = self.cell_of(from);
+        let mut here = self.cells.at(from);
         while let Some(cell) = here {
-            centres.push(self.centre(cell));
+            centres.push(self.cells.centre(cell));
             here = Some(self.ahead[cell]).filter(|&next| next != cell);
         }
         centres
@@ -68,23 +64,16 @@ impl DistanceMap {
         const OCTILE: f64 = 1.082_392_200_292_394;
         /// What the cells at both ends add, in cells.
         const ENDS: f64 = 2.0 * std::f64::consts::SQRT_2;
-        let metres = self.metres[self.cell_of(point)?];
-        metres.is_finite().then(|| ((metres - ENDS * self.cell_m) / OCTILE).max(0.0))
-    }
-
-    fn cell_of(&self, point: Point) -> Option<usize> {
-        let column = ((point.x - self.origin.x) / self.cell_m).floor();
-        let row = ((point.y - self.origin.y) / self.cell_m).floor();
-        let inside = (0.0..self.columns as f64).contains(&column) && (0.0..self.rows as f64).contains(&row);
-        inside.then(|| row as usize * self.columns + column as usize)
+        let metres = self.metres[self.cells.at(point)?];
+        metres.is_finite().then(|| ((metres - ENDS * self.cells.side_m) / OCTILE).max(0.0))
     }
 
     fn flood(&mut self, start: Point, goal: Point, weight: impl Fn(Point) -> Option<f64>) -> Option<()> {
         /// How much farther than from the start distances are needed: a share, and metres.
         const DETOUR: (f64, f64) = (1.2, 25.0);
-        let last = self.cell_of(start)?;
+        let last = self.cells.at(start)?;
         let mut limit_m = f64::INFINITY;
-        let first = self.cell_of(goal)?;
+        let first = self.cells.at(goal)?;
         let mut weights: Vec<Option<Option<f64>>> = vec![None; self.metres.len()];
         let mut open = BinaryHeap::from([Ranked { rank: 0.0, index: first }]);
         self.metres[first] = 0.0;
@@ -99,11 +88,11 @@ impl DistanceMap {
                 limit_m = DETOUR.0 * rank + DETOUR.1;
             }
             for (next, step) in self.neighbours(index) {
-                if rank + step * self.cell_m >= self.metres[next] {
+                if rank + step * self.cells.side_m >= self.metres[next] {
                     continue;
                 }
-                let weight = *weights[next].get_or_insert_with(|| weight(self.centre(next)));
-                let through = rank + step * self.cell_m * weight.unwrap_or(f64::INFINITY);
+                let weight = *weights[next].get_or_insert_with(|| weight(self.cells.centre(next)));
+                let through = rank + step * self.cells.side_m * weight.unwrap_or(f64::INFINITY);
                 if through < self.metres[next] {
                     self.metres[next] = through;
                     self.ahead[next] = index;
@@ -112,13 +101,6 @@ impl DistanceMap {
             }
         }
         Some(())
-    }
-
-    fn centre(&self, cell: usize) -> Point {
-        Point {
-            x: self.origin.x + ((cell % self.columns) as f64 + 0.5) * self.cell_m,
-            y: self.origin.y + ((cell / self.columns) as f64 + 0.5) * self.cell_m,
-        }
     }
 
     fn neighbours(&self, cell: usize) -> impl Iterator<Item = (usize, f64)> + use<> {
@@ -133,7 +115,7 @@ impl DistanceMap {
             (0, -1, 1.0),
             (1, -1, DIAGONAL),
         ];
-        let (columns, rows) = (self.columns, self.rows);
+        let (columns, rows) = (self.cells.columns, self.cells.rows);
         let (column, row) = (cell % columns, cell / columns);
         AROUND.into_iter().filter_map(move |(right, up, step)| {
             let column = column.checked_add_signed(right).filter(|&c| c < columns)?;

@@ -1,0 +1,60 @@
+//! Square cells over a rectangle, numbered from its lower left corner row by row.
+
+use super::Point;
+
+/// Square cells.
+#[derive(Copy, Clone, Debug)]
+pub struct Cells {
+    low: Point,
+    /// The side of a cell, metres.
+    pub side_m: f64,
+    /// Cells side by side.
+    pub columns: usize,
+    /// Cells one above the other.
+    pub rows: usize,
+}
+
+impl Cells {
+    /// Cells that cover a rectangle, given by its corners.
+    pub fn covering((low, high): (Point, Point), side_m: f64) -> Self {
+        let count = |metres: f64| (metres / side_m).ceil() as usize + 1;
+        Self { low, side_m, columns: count(high.x - low.x), rows: count(high.y - low.y) }
+    }
+
+    /// How many there are.
+    pub const fn count(&self) -> usize {
+        self.columns * self.rows
+    }
+
+    /// The cell that holds a point.
+    pub fn at(&self, point: Point) -> Option<usize> {
+        let column = ((point.x - self.low.x) / self.side_m).floor();
+        let row = ((point.y - self.low.y) / self.side_m).floor();
+        let inside = (0.0..self.columns as f64).contains(&column) && (0.0..self.rows as f64).contains(&row);
+        inside.then(|| row as usize * self.columns + column as usize)
+    }
+
+    /// The middle of a cell.
+    pub fn centre(&self, cell: usize) -> Point {
+        Point {
+            x: self.low.x + ((cell % self.columns) as f64 + 0.5) * self.side_m,
+            y: self.low.y + ((cell / self.columns) as f64 + 0.5) * self.side_m,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_cell_holds_its_middle_and_nothing_outside_is_in_one() {
+        let cells = Cells::covering((Point { x: -3.0, y: 7.0 }, Point { x: 2.2, y: 8.1 }), 0.5);
+        assert_eq!((cells.columns, cells.rows), (12, 4));
+        for cell in 0..cells.count() {
+            assert_eq!(cells.at(cells.centre(cell)), Some(cell));
+        }
+        assert_eq!(cells.at(Point { x: -3.01, y: 7.5 }), None);
+        assert_eq!(cells.at(Point { x: 0.0, y: 9.01 }), None);
+    }
+}
