@@ -118,7 +118,8 @@ fn described(
         )
         .with_hint(CHECK));
     }
-    if let Some(area) = used_in(&crs)
+    if projected
+        && let Some(area) = used_in(&crs)
         && near.iter().all(|&place| area.misses(place))
     {
         let exchanged = sample
