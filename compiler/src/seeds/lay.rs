@@ -165,20 +165,35 @@ impl Row {
     }
 }
 
+/// A curved way of a tool in one zone.
+pub struct CurvedStretch {
+    /// The zone, or none of them.
+    pub zone: Option<usize>,
+    /// Parts of the field's spacing from place to place; none where nothing is sown.
+    pub step: u32,
+    /// The way, with what it has before the zone.
+    pub way: Path,
+    /// How much that is: a hill may begin before the zone that its middle lies in.
+    pub before_m: f64,
+}
+
 /// The zones along a curved way of a tool.
-pub fn stretches_along(tool: &Tool, stand: Stand, zones: &SiteZones) -> Vec<(Stretch, Path)> {
+pub fn stretches_along(tool: &Tool, stand: Stand, zones: &SiteZones) -> Vec<CurvedStretch> {
     let way = tool.way();
     if zones.zones.is_empty() {
         let step = zones.elsewhere.map_or(1, |rate| rate.step);
-        let whole = Stretch { from: 0.0, to: way.length(), zone: None, step };
-        return vec![(whole, way)];
+        return vec![CurvedStretch { zone: None, step, way, before_m: 0.0 }];
     }
     let line: Vec<Point> = way.sampled(CHORD_M).poses.into_iter().map(|pose| pose.at).collect();
     let part_m = stand.spacing.to_m() / f64::from(zones.parts);
     let found = stretches(zones, &line, part_m);
     // Chords are shorter than their arcs.
     let longer = found.last().map_or(1.0, |last| way.length() / last.to);
-    let cut = |stretch: Stretch| (stretch, way.between(stretch.from * longer, stretch.to * longer));
+    let cut = |Stretch { from, to, zone, step }: Stretch| {
+        let (from, to) = (from * longer, to * longer);
+        let before_m = stand.pattern.length().to_m().min(from);
+        CurvedStretch { zone, step, way: way.between(from - before_m, to), before_m }
+    };
     found.into_iter().map(cut).collect()
 }
 
@@ -188,26 +203,24 @@ const CHORD_M: f64 = 0.01;
 /// Places along a curved way, the first of them `begin_m` behind its begin. Where it begins less
 /// than a spacing behind the row's last seed, the spacing runs on; else it begins anew, and the numbers
 /// leave out the places that the gap has. Where a lap closes, no seed falls beside its first.
-pub fn along_way(
-    way: &Path,
-    stand: Stand,
-    zone: Option<usize>,
-    begin_m: f64,
-    row: &[SeedRun],
-) -> Option<Laid> {
+pub fn along_way(stretch: &CurvedStretch, stand: Stand, begin_m: f64, row: &[SeedRun]) -> Option<Laid> {
+    let CurvedStretch { way, before_m, zone, .. } = stretch;
     let (spacing_m, length_m) = (stand.spacing.to_m(), stand.pattern.length().to_m());
     let (first, offset) = match row.last() {
-        None => (0, begin_m),
+        None => (0, before_m + begin_m),
         Some(before) => {
-            let gap = distance(way.start.at, before.end());
-            let rest = spacing_m - length_m - gap;
+            let gap = distance(way.pose_at(*before_m).at, before.end());
+            let rest = (spacing_m - length_m - gap).max(0.0);
             let widest = spacing_m.max(before.spacing_m);
-            let steps = if widest - length_m - gap < -ON_PLACE * spacing_m {
-                ((gap + length_m) / spacing_m).round().max(2.0)
+            let room = widest - length_m - gap;
+            let (steps, rest) = if room >= -ON_PLACE * spacing_m {
+                (1.0, rest)
+            } else if gap <= widest && room >= -before_m {
+                (1.0, room)
             } else {
-                1.0
+                (((gap + length_m) / spacing_m).round().max(2.0), rest)
             };
-            (before.first + i64::from(before.count) - 1 + steps as i64, rest.max(0.0))
+            (before.first + i64::from(before.count) - 1 + steps as i64, before_m + rest)
         }
     };
     let mut count = ((way.length() - offset - length_m) / spacing_m - ON_PLACE).ceil().max(0.0) as u32;
@@ -221,5 +234,5 @@ pub fn along_way(
     }
     let end = offset + f64::from(count.checked_sub(1)?) * spacing_m + length_m;
     let course = RowCourse::Curved(way.between(offset, end));
-    Some(Laid { zone, step: 1, spacing_m, first, count, course })
+    Some(Laid { zone: *zone, step: 1, spacing_m, first, count, course })
 }

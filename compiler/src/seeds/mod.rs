@@ -123,12 +123,10 @@ pub fn seeds(
             Course::Contour { .. } => (span.row as f64 * spacing.stagger).rem_euclid(1.0),
             Course::Lap { .. } => 0.0,
         };
-        for (stretch, way) in stretches_along(&tool, stand, zones) {
+        for stretch in stretches_along(&tool, stand, zones) {
             let stand = stand.scaled(stretch.step, zones.parts);
             let laid = (stretch.step > 0)
-                .then(|| {
-                    along_way(&way, stand, stretch.zone, phase * stand.spacing.to_m(), &runs[row_begin..])
-                })
+                .then(|| along_way(&stretch, stand, phase * stand.spacing.to_m(), &runs[row_begin..]))
                 .flatten();
             runs.extend(laid.map(run));
         }
