@@ -18,11 +18,14 @@ pub fn hypot(x: f64, y: f64) -> f64 {
 
 /// Sine and cosine of an angle in radians.
 pub fn sin_cos(angle: f64) -> (f64, f64) {
-    (sin(angle), cos(angle))
+    libm::sincos(angle)
 }
 
 /// An angle in radians brought into `(-π, π]`.
 pub fn wrap_angle(angle: f64) -> f64 {
+    if -PI < angle && angle <= PI {
+        return angle;
+    }
     let turns = (angle / (2.0 * PI)).round();
     let wrapped = angle - turns * 2.0 * PI;
     if wrapped <= -PI { wrapped + 2.0 * PI } else { wrapped }

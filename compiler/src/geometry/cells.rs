@@ -1,6 +1,7 @@
 //! Square cells over a rectangle, numbered from its lower left corner row by row.
 
 use super::Point;
+use std::ops::RangeInclusive;
 
 /// Square cells.
 #[derive(Copy, Clone, Debug)]
@@ -28,10 +29,27 @@ impl Cells {
 
     /// The cell that holds a point.
     pub fn at(&self, point: Point) -> Option<usize> {
-        let column = ((point.x - self.low.x) / self.side_m).floor();
-        let row = ((point.y - self.low.y) / self.side_m).floor();
-        let inside = (0.0..self.columns as f64).contains(&column) && (0.0..self.rows as f64).contains(&row);
-        inside.then(|| row as usize * self.columns + column as usize)
+        let right = (point.x - self.low.x) / self.side_m;
+        let up = (point.y - self.low.y) / self.side_m;
+        let inside = (0.0..self.columns as f64).contains(&right) && (0.0..self.rows as f64).contains(&up);
+        inside.then_some(up as usize * self.columns + right as usize)
+    }
+
+    /// The cells that a rectangle touches, given by its corners.
+    pub fn between(&self, low: Point, high: Point) -> impl Iterator<Item = usize> + use<> {
+        let columns = self.touched(low.x - self.low.x, high.x - self.low.x, self.columns);
+        let (side_by_side, rows) = (self.columns, self.rows_between(low.y, high.y));
+        rows.flat_map(move |row| columns.clone().map(move |column| row * side_by_side + column))
+    }
+
+    /// The rows that an interval touches.
+    pub fn rows_between(&self, low: f64, high: f64) -> RangeInclusive<usize> {
+        self.touched(low - self.low.y, high - self.low.y, self.rows)
+    }
+
+    fn touched(&self, low: f64, high: f64, count: usize) -> RangeInclusive<usize> {
+        let cell = |metres: f64| ((metres / self.side_m).floor().max(0.0) as usize).min(count - 1);
+        cell(low)..=cell(high)
     }
 
     /// The middle of a cell.

@@ -141,6 +141,34 @@ impl Piece {
         }
     }
 
+    /// The middles of so many equal parts of a piece that moves the machine: the reference point, and
+    /// where the nose points as a unit vector.
+    pub fn middles(&self, start: Pose, parts: u32) -> impl Iterator<Item = (Point, Point)> + use<> {
+        let part_m = self.length / f64::from(parts);
+        let piece = *self;
+        let heading = |angle| {
+            let (sin, cos) = num::sin_cos(angle);
+            Point { x: cos, y: sin }
+        };
+        // From one middle to the next an arc's chord turns as its heading does.
+        let first = piece.pose_after(start, 0.5 * part_m);
+        let second = piece.pose_after(start, 1.5 * part_m);
+        let turn = heading(second.angle - first.angle);
+        let begin = (first.at, heading(first.angle), second.at - first.at);
+        let by_turning = std::iter::successors(Some(begin), move |&(at, nose, chord)| {
+            Some((at + chord, turned(nose, turn), turned(chord, turn)))
+        });
+        let clothoid = piece.is_clothoid();
+        by_turning.take(parts as usize).enumerate().map(move |(part, (at, nose, _))| {
+            if clothoid {
+                let pose = piece.pose_after(start, (part as f64 + 0.5) * part_m);
+                (pose.at, heading(pose.angle))
+            } else {
+                (at, nose)
+            }
+        })
+    }
+
     /// The part between two distances from the piece's start.
     #[must_use]
     pub fn between(&self, from: f64, to: f64) -> Self {
@@ -211,6 +239,11 @@ impl Piece {
             angle: num::wrap_angle(start.angle + self.turn_after(distance)),
         }
     }
+}
+
+/// A vector turned by the angle of a unit vector.
+fn turned(vector: Point, by: Point) -> Point {
+    Point { x: vector.x * by.x - vector.y * by.y, y: vector.x * by.y + vector.y * by.x }
 }
 
 /// Nodes and weights on `[-1, 1]`, the positive half: Abramowitz & Stegun, table 25.4, n = 8.

@@ -102,6 +102,15 @@ pub fn add(
     }
 }
 
+/// Seconds that a way with these straights before and after takes at least, found at once.
+pub fn least_s(drive: &Drive, (from, before_m): (Pose, f64), (to, after_m): (Pose, f64)) -> f64 {
+    const ROUNDING: f64 = 1e-9;
+    let (start, goal) = (from.advanced(before_m), to.advanced(-after_m));
+    let driving_s = |signed_m: f64| drive.driving_s(gear_of(signed_m), signed_m.abs());
+    let between_s = start.distance(&goal) / drive.speed_m_per_s;
+    driving_s(before_m) + driving_s(after_m) + between_s * (1.0 - ROUNDING)
+}
+
 /// Calls `each` with straight, arc, straight: the way round one corner, which no shortest word has
 /// when it begins and ends with a straight.
 fn corner(goal: Relative, may_reverse: bool, mut each: impl FnMut(&[Letter])) {

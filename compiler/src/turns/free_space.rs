@@ -139,8 +139,11 @@ impl FreeSpace {
 
     /// False where the footprint's largest disc or a corner is too near the fence.
     fn may_stand(&self, pose: Pose, need_m: f64) -> bool {
-        let near = self.edges.near(pose.at);
         let reach_m = self.footprint.reach() + need_m;
+        if self.edges.distance_at_least(pose.at) >= reach_m {
+            return true;
+        }
+        let near = self.edges.near(pose.at);
         let mut close = near.edges().filter(|&edge| point_to_segment(pose.at, edge) < reach_m).peekable();
         if close.peek().is_none() {
             return true;

@@ -10,9 +10,12 @@
 
 use crate::geometry::{Gear, Path, Piece, Pose};
 use candidates::Candidate;
+use supply::Supply;
 
 mod candidates;
 mod continuous;
+mod detours;
+mod distance;
 pub mod drive;
 pub mod dubins;
 pub mod fishtail;
@@ -21,10 +24,12 @@ pub mod on_spot;
 pub mod reeds_shepp;
 mod search;
 mod shorten;
+mod supply;
 pub mod toll;
 mod word;
 
 pub use candidates::{lower_bound_s, rough_bound_s};
+pub use detours::Detours;
 pub use drive::{Drive, footprint};
 pub use free_space::{Clearance, FreeSpace};
 pub use toll::Toll;
@@ -125,41 +130,34 @@ impl<'a> Task<'a> {
     fn fitting(&self) -> Option<Manoeuvre> {
         let direct = self.best_of(self.direct(), f64::INFINITY);
         let limit_s = direct.as_ref().map_or(f64::INFINITY, Manoeuvre::cost_s);
-        if limit_s <= self.hardly_beaten_s() {
+        if direct.as_ref().is_some_and(|way| self.is_hardly_beaten(way)) {
             return direct;
         }
-        self.best_of(self.with_straights(limit_s), limit_s).or(direct)
+        self.best_of(self.with_straights(), limit_s).or(direct)
     }
 
-    /// Seconds that a longer look would hardly better.
-    fn hardly_beaten_s(&self) -> f64 {
+    /// Whether a longer look would hardly better a way.
+    fn is_hardly_beaten(&self, way: &Manoeuvre) -> bool {
         /// What clothoids add to ways of arcs on the radius of half turns, by experience.
         const CLOTHOIDS: f64 = 1.05;
         let bound_s = lower_bound_s(&self.drive.without_delay(), self.from, self.to);
-        if self.drive.steered().is_some() { CLOTHOIDS * bound_s } else { bound_s + 1e-9 }
+        let quickest_s = if self.drive.steered().is_some() { CLOTHOIDS * bound_s } else { bound_s + 1e-9 };
+        way.cost_s() <= quickest_s
     }
 
     /// Every way in closed form.
-    fn direct(&self) -> Vec<Candidate> {
+    fn direct(&self) -> Supply<'_> {
         let mut found = Vec::new();
         candidates::add(&mut found, self.drive, (self.from, 0.0), (self.to, 0.0), f64::INFINITY);
-        found
+        Supply::of(found)
     }
 
     /// Every way in closed form with a straight before it, after it, or both.
-    fn with_straights(&self, limit_s: f64) -> Vec<Candidate> {
-        let onward = self.straights(self.from, 1.0);
-        let before_goal = self.straights(self.to, -1.0);
-        let mut found = Vec::new();
-        for &before in &onward {
-            for &after in &before_goal {
-                if before != 0.0 || after != 0.0 {
-                    let (start, goal) = ((self.from, before), (self.to, after));
-                    candidates::add(&mut found, self.drive, start, goal, limit_s);
-                }
-            }
-        }
-        found
+    fn with_straights(&self) -> Supply<'_> {
+        let (before, after) = (self.straights(self.from, 1.0), self.straights(self.to, -1.0));
+        let pairs = before.iter().flat_map(|&before| after.iter().map(move |&after| (before, after)));
+        let open = pairs.filter(|&pair| pair != (0.0, 0.0));
+        Supply::with_straights(self.drive, self.from, self.to, open)
     }
 
     /// Signed lengths of straights that are free: from the pose along `sense`, and against it
@@ -181,28 +179,27 @@ impl<'a> Task<'a> {
     }
 
     /// The candidate that stays inside the fence and costs least, less than the limit.
-    fn best_of(&self, mut candidates: Vec<Candidate>, limit_s: f64) -> Option<Manoeuvre> {
+    fn best_of(&self, mut candidates: Supply<'_>, limit_s: f64) -> Option<Manoeuvre> {
         /// So many are tried at most; the quicker ones come first.
         const MOST: usize = 1500;
         /// And so many after one that crosses sown rows: any other has to cross them too.
         const MORE: usize = 200;
-        candidates.retain(|candidate| candidate.time_s < limit_s);
-        candidates.sort_by(|a, b| a.time_s.total_cmp(&b.time_s));
         let mut best: Option<Manoeuvre> = None;
-        let mut left = MOST;
-        for candidate in &candidates {
-            let best_s = best.as_ref().map_or(limit_s, Manoeuvre::cost_s);
-            if candidate.time_s >= best_s || left == 0 {
-                break;
-            }
+        let (mut best_s, mut left) = (limit_s, MOST);
+        while left > 0
+            && let Some(candidate) = candidates.next_below(best_s)
+        {
             left -= 1;
-            let Some(pieces) = self.pieces_of(candidate) else { continue };
+            let Some(pieces) = self.pieces_of(&candidate) else { continue };
             let time_s = self.drive.time_s(&pieces);
-            if let Some(toll_s) = self.toll.below(self.from, &pieces, best_s - time_s)
+            if self.space.may_admit(self.from, &pieces, self.need_m)
+                && let Some(toll_s) = self.toll.below(self.from, &pieces, best_s - time_s)
                 && let Some(path) = self.proven(pieces)
             {
+                let way = Manoeuvre { shape: shape_of(&path.pieces), time_s, toll_s, path };
                 left = left.min(MORE);
-                best = Some(Manoeuvre { shape: shape_of(&path.pieces), time_s, toll_s, path });
+                best_s = way.cost_s();
+                best = Some(way);
             }
         }
         best

@@ -12,6 +12,8 @@
 //! curvature to each side, or a few bends of clothoids.
 
 use super::candidates::{self, merged};
+use super::detours::may_hold_core;
+use super::distance::DistanceMap;
 use super::drive::Drive;
 use super::{Task, candidates::lower_bound_s};
 use crate::geometry::{Gear, Piece, Pose};
@@ -19,10 +21,7 @@ use crate::num;
 use std::cmp::Ordering;
 use std::collections::{BinaryHeap, HashMap, HashSet};
 
-mod distance;
 mod guided;
-
-use distance::DistanceMap;
 
 /// Cell size in steps of a motion, and motions checked against the fence at most: first a coarse
 /// lattice, then a fine one.
@@ -62,11 +61,8 @@ fn core_distances(task: &Task<'_>) -> Option<DistanceMap> {
     const MOST_CELLS: f64 = 600_000.0;
     let bounds = task.space.bounds();
     let cell_m = DistanceMap::cell_m(bounds, MOST_CELLS);
-    let core_m = task.space.footprint().core();
-    let wanted_m = core_m + task.need_m - 0.5 * std::f64::consts::SQRT_2 * cell_m;
     DistanceMap::new(bounds, cell_m, task.from.at, task.to.at, |centre| {
-        let free = core_m <= 0.0 || task.space.signed_distance(centre, wanted_m.abs() + 1e-6) >= wanted_m;
-        free.then_some(1.0)
+        may_hold_core(task.space, centre, cell_m, task.need_m).then_some(1.0)
     })
 }
 
@@ -200,9 +196,9 @@ struct Node {
 
 /// An entry of the queue: least rank first, then the older.
 #[derive(PartialEq)]
-struct Ranked {
-    rank: f64,
-    index: usize,
+pub(super) struct Ranked {
+    pub rank: f64,
+    pub index: usize,
 }
 
 impl Eq for Ranked {}

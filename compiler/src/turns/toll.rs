@@ -19,8 +19,9 @@ use std::cmp::Ordering;
 struct Sown {
     /// When, counted from zero.
     stage: u8,
-    /// A place on a row, and the row's direction.
-    on_row: Pose,
+    /// A place on a row, and the row's direction as a unit vector.
+    on_row: Point,
+    direction: Point,
 }
 
 /// Soil by the stage in which it is sown.
@@ -32,17 +33,17 @@ pub struct Soil {
 }
 
 impl Sown {
-    /// Whether a wheel that runs in this direction stays on a row or beside it for long.
-    fn is_along(self, angle: f64) -> bool {
-        /// Degrees.
-        const NEARLY: f64 = 10.0;
-        let apart = (angle - self.on_row.angle).to_degrees().rem_euclid(180.0);
-        apart.min(180.0 - apart) <= NEARLY
+    /// Whether a wheel that runs in this direction, a unit vector, stays on a row or beside it for long.
+    fn is_along(self, heading: Point) -> bool {
+        /// The sine of ten degrees.
+        const NEARLY: f64 = 0.173_648_177_666_930_33;
+        (self.direction.x * heading.y - self.direction.y * heading.x).abs() <= NEARLY
     }
 
     /// How far a place lies from the nearest of the parallel rows.
     fn beside_m(self, at: Point, row_spacing_m: f64) -> f64 {
-        let (_, right) = self.on_row.body(at);
+        let (east, north) = (at.x - self.on_row.x, at.y - self.on_row.y);
+        let right = east * self.direction.y - north * self.direction.x;
         (right - row_spacing_m * (right / row_spacing_m).round()).abs()
     }
 }
@@ -70,7 +71,8 @@ impl Soil {
     pub fn sow(&mut self, on_row: Pose, stage: u8) {
         let Some(cell) = self.cells.at(on_row.at) else { return };
         if self.sown[cell].is_none_or(|known| stage < known.stage) {
-            self.sown[cell] = Some(Sown { stage, on_row });
+            let (sin, cos) = num::sin_cos(on_row.angle);
+            self.sown[cell] = Some(Sown { stage, on_row: on_row.at, direction: Point { x: cos, y: sin } });
         }
     }
 
@@ -139,9 +141,8 @@ impl<'a> Toll<'a> {
             if piece.gear != Gear::Spot {
                 let count = (piece.length / STEP_M).ceil();
                 let step_m = piece.length / count;
-                for step in 0..count as u32 {
-                    let at = piece.pose_after(pose, (f64::from(step) + 0.5) * step_m);
-                    seconds += step_m * self.s_per_m * self.share_on_sown(soil, at);
+                for (at, heading) in piece.middles(pose, count as u32) {
+                    seconds += step_m * self.s_per_m * self.share_on_sown(soil, at, heading);
                     if seconds >= limit_s {
                         return None;
                     }
@@ -159,13 +160,12 @@ impl<'a> Toll<'a> {
     }
 
     /// The share of the wheel tracks on sown rows, where one that crosses them counts whole.
-    fn share_on_sown(&self, soil: &Soil, pose: Pose) -> f64 {
+    fn share_on_sown(&self, soil: &Soil, reference: Point, heading: Point) -> f64 {
         let Wheels { tracks_m, tyre_m } = self.wheels;
-        let (sin, cos) = num::sin_cos(pose.angle);
         let weight = |right: f64| {
-            let at = pose.at + Point { x: sin, y: -cos } * right;
+            let at = reference + Point { x: heading.y, y: -heading.x } * right;
             soil.at(at).map_or(0.0, |sown| {
-                let on_row = if !sown.is_along(pose.angle) {
+                let on_row = if !sown.is_along(heading) {
                     1.0
                 } else if sown.beside_m(at, soil.row_spacing_m) <= 0.5 * tyre_m {
                     soil.row_spacing_m / tyre_m

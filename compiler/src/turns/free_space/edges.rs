@@ -4,8 +4,9 @@
 //! In: segments that form closed rings. Out: near a point, all segments closer than a stated
 //! distance; the distance of a point; whether the rings enclose it (by crossings, even and odd).
 
-use crate::geometry::Point;
 use crate::geometry::convex::{Segment, point_to_segment};
+use crate::geometry::distance;
+use crate::geometry::{Cells, Point};
 use crate::num;
 
 /// Edges by place.
@@ -15,10 +16,7 @@ pub struct Edges {
     /// The part of the fence that each segment belongs to, counted from one.
     parts: Vec<u32>,
     bounds: (Point, Point),
-    origin: Point,
-    cell_m: f64,
-    columns: usize,
-    rows: usize,
+    cells: Cells,
     /// Edges of cell `i` are `listed[starts[i]..starts[i + 1]]`: all within `listed_m` of it.
     starts: Vec<u32>,
     listed: Vec<u32>,
@@ -28,6 +26,8 @@ pub struct Edges {
     row_listed: Vec<u32>,
     /// Cells to the nearest cell with a listed edge, counted as a chess king moves.
     king_moves: Vec<u16>,
+    /// No edge is nearer to the middle of cell `i` than `clear_m[i]`.
+    clear_m: Vec<f64>,
 }
 
 /// The edges near a point.
@@ -60,29 +60,31 @@ impl Edges {
         let listed_m = reach_m + MARGIN_M;
         let border = listed_m + reach_m;
         let (low, high) = bounds(&segments);
-        let origin = Point { x: low.x - border, y: low.y - border };
-        let (width, height) = (high.x - low.x + 2.0 * border, high.y - low.y + 2.0 * border);
-        let cell_m = num::sqrt(width * height / MOST_CELLS).max(0.5 * reach_m).max(1.0);
-        let columns = (width / cell_m).ceil() as usize + 1;
-        let rows = (height / cell_m).ceil() as usize + 1;
+        let around = (
+            Point { x: low.x - border, y: low.y - border },
+            Point { x: high.x + border, y: high.y + border },
+        );
+        let area_m2 = (around.1.x - around.0.x) * (around.1.y - around.0.y);
+        let cell_m = num::sqrt(area_m2 / MOST_CELLS).max(0.5 * reach_m).max(1.0);
         let mut edges = Self {
             segments,
             parts: part_of,
             bounds: (low, high),
-            origin,
-            cell_m,
-            columns,
-            rows,
+            cells: Cells::covering(around, cell_m),
             starts: Vec::new(),
             listed: Vec::new(),
             listed_m,
             row_starts: Vec::new(),
             row_listed: Vec::new(),
             king_moves: Vec::new(),
+            clear_m: Vec::new(),
         };
         (edges.starts, edges.listed) = edges.list_by_cell();
         (edges.row_starts, edges.row_listed) = edges.list_by_row();
         edges.king_moves = edges.count_king_moves();
+        edges.clear_m = (0..edges.cells.count())
+            .map(|cell| edges.distance(edges.cells.centre(cell), f64::INFINITY))
+            .collect();
         edges
     }
 
@@ -93,12 +95,12 @@ impl Edges {
 
     /// The edges near a point; none, and nothing known beyond, outside the grid.
     pub fn near(&self, point: Point) -> Near<'_> {
-        let Some(cell) = self.cell_of(point) else {
+        let Some(cell) = self.cells.at(point) else {
             return Near { segments: &self.segments, listed: &[], beyond: 0.0 };
         };
         let listed = span(&self.starts, &self.listed, cell);
         let moves = f64::from(self.king_moves[cell]);
-        let beyond = self.listed_m + (moves - 1.0).max(0.0) * self.cell_m;
+        let beyond = self.listed_m + (moves - 1.0).max(0.0) * self.cells.side_m;
         Near { segments: &self.segments, listed, beyond }
     }
 
@@ -106,6 +108,13 @@ impl Edges {
     pub fn distance(&self, point: Point, cap_m: f64) -> f64 {
         let near = self.near(point);
         near.edges().fold(near.beyond.min(cap_m), |least, edge| least.min(point_to_segment(point, edge)))
+    }
+
+    /// No edge is nearer to the point than this, metres: a bound that is found at once, not above zero
+    /// where nothing is known.
+    pub fn distance_at_least(&self, point: Point) -> f64 {
+        let Some(cell) = self.cells.at(point) else { return 0.0 };
+        self.clear_m[cell] - distance(point, self.cells.centre(cell))
     }
 
     /// Whether the rings enclose the point.
@@ -116,7 +125,7 @@ impl Edges {
     /// The part whose rings enclose the point. A part that does not is crossed an even number of
     /// times on the way out, so that it cancels itself in an exclusive or of all crossings.
     pub fn part_at(&self, point: Point) -> Option<u32> {
-        let row = self.cell_of(point)? / self.columns;
+        let row = self.cells.at(point)? / self.cells.columns;
         let crossed = span(&self.row_starts, &self.row_listed, row).iter().filter(|&&index| {
             let [from, to] = self.segments[index as usize];
             (from.y > point.y) != (to.y > point.y)
@@ -126,59 +135,37 @@ impl Edges {
         (part != 0).then_some(part)
     }
 
-    fn cell_of(&self, point: Point) -> Option<usize> {
-        let column = ((point.x - self.origin.x) / self.cell_m).floor();
-        let row = ((point.y - self.origin.y) / self.cell_m).floor();
-        let inside = (0.0..self.columns as f64).contains(&column) && (0.0..self.rows as f64).contains(&row);
-        inside.then(|| row as usize * self.columns + column as usize)
-    }
-
     fn list_by_cell(&self) -> (Vec<u32>, Vec<u32>) {
-        let within = self.listed_m + 0.5 * std::f64::consts::SQRT_2 * self.cell_m;
+        let within = self.listed_m + 0.5 * std::f64::consts::SQRT_2 * self.cells.side_m;
         let mut pairs = Vec::new();
         for (index, &segment) in self.segments.iter().enumerate() {
             let (low, high) = bounds(&[segment]);
-            let columns =
-                self.cells(low.x - within - self.origin.x, high.x + within - self.origin.x, self.columns);
-            for row in self.cells(low.y - within - self.origin.y, high.y + within - self.origin.y, self.rows)
-            {
-                for column in columns.clone() {
-                    let centre = Point {
-                        x: self.origin.x + (column as f64 + 0.5) * self.cell_m,
-                        y: self.origin.y + (row as f64 + 0.5) * self.cell_m,
-                    };
-                    if point_to_segment(centre, segment) <= within {
-                        pairs.push(((row * self.columns + column) as u32, index as u32));
-                    }
+            let about = Point { x: within, y: within };
+            for cell in self.cells.between(low - about, high + about) {
+                if point_to_segment(self.cells.centre(cell), segment) <= within {
+                    pairs.push((cell as u32, index as u32));
                 }
             }
         }
-        sorted_into(pairs, self.columns * self.rows)
+        sorted_into(pairs, self.cells.count())
     }
 
     fn list_by_row(&self) -> (Vec<u32>, Vec<u32>) {
         let mut pairs = Vec::new();
         for (index, &segment) in self.segments.iter().enumerate() {
             let (low, high) = bounds(&[segment]);
-            for row in self.cells(low.y - self.origin.y, high.y - self.origin.y, self.rows) {
+            for row in self.cells.rows_between(low.y, high.y) {
                 pairs.push((row as u32, index as u32));
             }
         }
-        sorted_into(pairs, self.rows)
-    }
-
-    /// The cells along one axis that an interval touches.
-    fn cells(&self, low: f64, high: f64, count: usize) -> std::ops::RangeInclusive<usize> {
-        let first = (low / self.cell_m).floor().max(0.0) as usize;
-        let last = ((high / self.cell_m).floor().max(0.0) as usize).min(count - 1);
-        first..=last
+        sorted_into(pairs, self.cells.rows)
     }
 
     /// Two passes over the grid, each looking at the four neighbours already done: exact for
     /// king moves (A. Rosenfeld and J. Pfaltz, "Sequential operations in digital picture
     /// processing", *Journal of the ACM* 13, 1966).
     fn count_king_moves(&self) -> Vec<u16> {
-        let cells = self.columns * self.rows;
+        let cells = self.cells.count();
         let mut moves: Vec<u16> = (0..cells)
             .map(|cell| if span(&self.starts, &self.listed, cell).is_empty() { u16::MAX } else { 0 })
             .collect();
@@ -194,11 +181,12 @@ impl Edges {
     }
 
     fn relax(&self, moves: &mut [u16], cell: usize, neighbours: [(isize, isize); 4]) {
-        let (column, row) = (cell % self.columns, cell / self.columns);
+        let Cells { columns, rows, .. } = self.cells;
+        let (column, row) = (cell % columns, cell / columns);
         for (right, up) in neighbours {
             let at = column.checked_add_signed(right).zip(row.checked_add_signed(up));
-            if let Some((column, row)) = at.filter(|&(c, r)| c < self.columns && r < self.rows) {
-                let through = moves[row * self.columns + column].saturating_add(1);
+            if let Some((column, row)) = at.filter(|&(c, r)| c < columns && r < rows) {
+                let through = moves[row * columns + column].saturating_add(1);
                 moves[cell] = moves[cell].min(through);
             }
         }

@@ -7,7 +7,7 @@
 //! the cells that the caller calls free. Steps along eight directions overstate a straight line by
 //! at most 1/cos(π/8); the bound is divided by that.
 
-use super::Ranked;
+use super::search::Ranked;
 use crate::geometry::{Cells, Point};
 use crate::num;
 use std::collections::BinaryHeap;
@@ -39,12 +39,22 @@ impl DistanceMap {
         goal: Point,
         weight: impl Fn(Point) -> Option<f64>,
     ) -> Option<Self> {
-        let cells = Cells::covering(bounds, cell_m);
-        let metres = vec![f64::INFINITY; cells.count()];
-        let ahead = (0..cells.count()).collect();
-        let mut map = Self { cells, metres, ahead };
-        map.flood(start, goal, weight)?;
+        let mut map = Self::unknown(Cells::covering(bounds, cell_m));
+        let last = map.cells.at(start)?;
+        map.flood(Some(last), goal, weight)?;
         map.at_least(start).map(|_| map)
+    }
+
+    /// Distances from every free cell to the goal.
+    pub fn everywhere(cells: Cells, goal: Point, is_free: &[bool]) -> Option<Self> {
+        let mut map = Self::unknown(cells);
+        let weight = |centre| cells.at(centre).filter(|&cell| is_free[cell]).map(|_| 1.0);
+        map.flood(None, goal, weight)?;
+        Some(map)
+    }
+
+    fn unknown(cells: Cells) -> Self {
+        Self { cells, metres: vec![f64::INFINITY; cells.count()], ahead: (0..cells.count()).collect() }
     }
 
     /// The centres of cells on a shortest way through cells, from near a point to near the goal.
@@ -68,10 +78,15 @@ impl DistanceMap {
         metres.is_finite().then(|| ((metres - ENDS * self.cells.side_m) / OCTILE).max(0.0))
     }
 
-    fn flood(&mut self, start: Point, goal: Point, weight: impl Fn(Point) -> Option<f64>) -> Option<()> {
+    /// As far as the last cell that is asked for and somewhat on, else everywhere.
+    fn flood(
+        &mut self,
+        last: Option<usize>,
+        goal: Point,
+        weight: impl Fn(Point) -> Option<f64>,
+    ) -> Option<()> {
         /// How much farther than from the start distances are needed: a share, and metres.
         const DETOUR: (f64, f64) = (1.2, 25.0);
-        let last = self.cells.at(start)?;
         let mut limit_m = f64::INFINITY;
         let first = self.cells.at(goal)?;
         let mut weights: Vec<Option<Option<f64>>> = vec![None; self.metres.len()];
@@ -84,7 +99,7 @@ impl DistanceMap {
             if rank > self.metres[index] {
                 continue;
             }
-            if index == last {
+            if Some(index) == last {
                 limit_m = DETOUR.0 * rank + DETOUR.1;
             }
             for (next, step) in self.neighbours(index) {
