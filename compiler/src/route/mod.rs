@@ -1,10 +1,10 @@
 //! The order and direction in which the lanes are driven.
 //!
 //! In: the lanes, the fence, the machine and where it stands. Out: every lane once, the ways
-//! between, and a proven lower bound on their time. The order is found on the unobstructed minima
-//! of most ways; then the ways that it uses are planned inside the fence, their true times take
-//! the place of the minima, and the order is mended, until it uses planned ways only. Since the
-//! minima are never above the true times, little is lost by planning few ways.
+//! between, and a proven lower bound on their time. Most ways count at least what they would take in
+//! the open, or through the field where it bends round corners; the ways that an order uses are
+//! planned inside the fence, their true times take the place of the minima, and the order is searched
+//! for again, until it uses planned ways only ([`settle`]).
 //!
 //! Stops for refilling are found for the order at hand, once the seeds are known ([`refills`]).
 
@@ -17,6 +17,7 @@ mod network;
 mod parts;
 mod refill;
 mod search;
+mod settle;
 mod sown;
 mod tour;
 mod way_out;
@@ -30,15 +31,16 @@ use crate::num;
 use crate::rules;
 use crate::site::FieldSite;
 use crate::turns::toll::Wheels;
-use crate::turns::{Drive, FreeSpace, Manoeuvre, footprint};
+use crate::turns::{Detours, Drive, FreeSpace, Manoeuvre, footprint};
 use geo::{Closest, ClosestPoint};
 pub use refill::refills;
 pub use way_out::{Hold, WayOut, ways_out};
 
-use order::{Costs, Node, Order, Solver, links, lower_bound};
+use order::{Order, links};
 use parts::{Part, nearest_part, parts, without_dead_ends};
+use settle::{proven_s, settled};
 use std::collections::BTreeSet;
-use ways::{Link, Tolls, Ways};
+use ways::{Tolls, Ways};
 
 /// One lane as driven.
 #[derive(Copy, Clone, Debug, PartialEq, Eq)]
@@ -87,7 +89,7 @@ pub struct Route {
     /// Where the machine waits for a person, in driving order.
     pub stops: Vec<Stop>,
     /// Seconds of ways in the best order that could exist: a proven lower bound. A way that was
-    /// planned counts its planned time, any other the time that it takes without a fence.
+    /// planned counts its planned time, any other no more than it could take.
     pub bound_s: f64,
 }
 
@@ -119,19 +121,14 @@ pub enum StopReason {
     },
 }
 
-/// Orders that are found before the last one is kept but for ways that turn out to be barred.
-const ROUNDS: usize = 40;
-/// Bounds that are worked out, each with more ways planned.
-const PROOFS: usize = 2;
 /// Ways planned ahead to and from each lane end.
-const AHEAD: usize = 3;
-/// Ways planned in addition beside one that turned out longer than its minimum.
-const BESIDE: usize = 6;
+const AHEAD: usize = 2;
 
 /// Finds the route over one field.
 pub fn route(field: &Field, site: &FieldSite, machine: &Machine, plan: &LanePlan, rows: Rows) -> Told<Route> {
     let headland = field.headland.sown;
     let space = FreeSpace::new(&site.fence, footprint(machine));
+    let detours = Detours::through(&space, &site.fence);
     let soil = sown::sown(&space, machine, headland, plan);
     let tracks_m: Vec<f64> = machine.wheel_tracks.iter().map(|track| track.to_m()).collect();
     let wheels = Wheels { tracks_m: &tracks_m, tyre_m: machine.tyre_width.to_m() };
@@ -142,7 +139,8 @@ pub fn route(field: &Field, site: &FieldSite, machine: &Machine, plan: &LanePlan
     let stages: Vec<u8> =
         plan.lanes.iter().map(|lane| stage(headland, &plan.blocks[lane.block.0].course)).collect();
     let joined = |standing: Option<Point>| {
-        let mut ways = Ways::new(&space, tolls, drives, &plan.lanes, stages.clone(), standing);
+        let mut ways =
+            Ways::new(&space, detours.as_ref(), tolls, drives, &plan.lanes, stages.clone(), standing);
         let near = ways.nearest(ways.costs().nodes(), AHEAD);
         ways.plan(near);
         ways.join();
@@ -228,72 +226,6 @@ fn best_order(ways: &mut Ways, mut part: Part) -> Option<(Order, f64)> {
         }
     }
     None
-}
-
-/// The best order of a part's lanes that uses planned ways only, or the order that is stuck.
-///
-/// First the order is only mended as times become known; when it needs no more ways it is searched
-/// for thoroughly, once, and mended again. Last the chains in it are laid out.
-fn settled(ways: &mut Ways, part: &Part, costs: &mut Costs) -> Result<Order, Order> {
-    ways.forget_changed();
-    let solver = Solver::new(costs);
-    ways.plan(solver.likely().map(|link| part.in_all(ways.costs(), link)).collect());
-    part.renew(costs, ways);
-    let mut order = solver.first(costs);
-    let mut polished = false;
-    for round in 0.. {
-        let used: Vec<Link> = part.links(ways.costs(), &order).collect();
-        let open: Vec<Link> = used.iter().copied().filter(|&link| !ways.is_known(link)).collect();
-        if !open.is_empty() && order.seconds.is_finite() {
-            look_closer(ways, &open, if round < ROUNDS { BESIDE } else { 0 });
-        } else if !polished {
-            polished = true;
-            order = solver.polished(costs, &order);
-            continue;
-        } else if !order.seconds.is_finite() {
-            return Err(order);
-        } else if used.iter().all(|&link| ways.is_planned(link)) {
-            break;
-        } else {
-            ways.lay_out(used);
-        }
-        part.renew(costs, ways);
-        order.seconds = costs.total(&order.nodes);
-        let is_final = round >= ROUNDS && order.seconds.is_finite();
-        order = if is_final { order } else { solver.repaired(costs, &order) };
-    }
-    ways.spare_rows(part.links(ways.costs(), &order).collect());
-    part.renew(costs, ways);
-    order.seconds = costs.total(&order.nodes);
-    Ok(order)
-}
-
-/// Plans ways that an order uses. Beside one that turned out longer than it seemed its neighbours
-/// are planned too.
-fn look_closer(ways: &mut Ways, open: &[Link], beside_each: usize) {
-    let hoped: Vec<f64> = open.iter().map(|&(from, to)| ways.costs().get(from, to)).collect();
-    ways.plan(open.to_vec());
-    let longer =
-        open.iter().zip(hoped).filter(|&(&(from, to), hoped)| ways.costs().get(from, to) > 1.02 * hoped);
-    let beside: Vec<Node> = longer.flat_map(|(&(from, to), _)| [from, to]).collect();
-    let near = ways.nearest(beside.into_iter().filter(|&node| node != ways.costs().depot()), beside_each);
-    ways.plan(near);
-}
-
-/// The bound. Where it rests on ways that are not planned, they are: their true times raise it.
-/// The order stays the best, since no way becomes quicker.
-fn proven_s(ways: &mut Ways, part: &Part, costs: &mut Costs, known_s: f64) -> f64 {
-    let mut proven_s = 0.0_f64;
-    for _ in 0..PROOFS {
-        let bound = lower_bound(costs, known_s);
-        proven_s = proven_s.max(bound.seconds);
-        let rests_on = bound.rests_on.into_iter();
-        if ways.plan(rests_on.map(|link| part.in_all(ways.costs(), link)).collect()) == 0 {
-            break;
-        }
-        part.renew(costs, ways);
-    }
-    proven_s
 }
 
 /// Where the route begins and ends: home, else the first entrance; where the machine does not fit

@@ -69,12 +69,31 @@ impl Part {
         costs
     }
 
+    /// Its costs without those of ways that are not known to be drivable.
+    pub(super) fn known(&self, costs: &Costs, ways: &Ways) -> Costs {
+        let mut known = Costs::barred((0..costs.lanes()).map(|lane| costs.stage(lane)).collect());
+        let (all, depot) = (ways.costs(), costs.depot());
+        let own = |link: Link| Some((self.own(all, link.0, depot)?, self.own(all, link.1, depot)?));
+        let driven = ways.known().filter(|&link| self.drives(all, link)).filter_map(own);
+        let free = costs.nodes().flat_map(|node| [(depot, node), (node, depot)]);
+        let free = free.filter(|&(from, _)| if from == depot { !self.from_home } else { !self.to_home });
+        for (from, to) in driven.chain(free) {
+            known.set(from, to, costs.get(from, to));
+        }
+        known
+    }
+
+    /// A node of all as one of its own.
+    fn own(&self, all: &Costs, node: Node, depot: Node) -> Option<Node> {
+        match self.lanes.binary_search(&node.lane()) {
+            Ok(lane) => Some(node.of(lane)),
+            Err(_) => (node == all.depot()).then_some(depot),
+        }
+    }
+
     /// Brings the costs of its lanes up to date with what was planned.
     pub(super) fn renew(&self, costs: &mut Costs, ways: &mut Ways) {
-        let own = |node: Node| match self.lanes.binary_search(&node.lane()) {
-            Ok(lane) => Some(node.of(lane)),
-            Err(_) => (node == ways.costs().depot()).then_some(costs.depot()),
-        };
+        let own = |node: Node| self.own(ways.costs(), node, costs.depot());
         let changed: Vec<(Node, Node, f64)> = ways
             .changed()
             .iter()

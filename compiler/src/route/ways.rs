@@ -1,7 +1,7 @@
 //! The ways between lanes: priced at once, planned only where an order asks for them.
 //!
 //! In: the lanes' ends, the free space and where the machine stands. Out: [`Costs`], in which a
-//! way counts the unobstructed minimum until it is planned, and its true time afterwards; a way
+//! way counts a minimum until it is planned, and its true time afterwards; a way
 //! that cannot be driven is barred. Planning runs in parallel and is remembered; the outcome does
 //! not depend on the threads.
 //!
@@ -19,7 +19,8 @@ use crate::lanes::Lane;
 use crate::num;
 use crate::turns::toll::{Moment, Soil, Wheels};
 use crate::turns::{
-    Drive, FreeSpace, Manoeuvre, Toll, closed_form, direct, lower_bound_s, rough_bound_s, searched, shortened,
+    Detours, Drive, FreeSpace, Manoeuvre, Toll, closed_form, direct, lower_bound_s, rough_bound_s, searched,
+    shortened,
 };
 use rayon::prelude::*;
 use std::collections::{BTreeMap, BTreeSet};
@@ -97,9 +98,10 @@ impl Tried {
 }
 
 impl<'a> Ways<'a> {
-    /// All ways at their unobstructed minimum.
+    /// All ways at the least that they could take.
     pub(super) fn new(
         space: &'a FreeSpace,
+        detours: Option<&Detours>,
         tolls: Tolls<'a>,
         (turning, transit): (Drive, Drive),
         lanes: &[Lane],
@@ -132,7 +134,7 @@ impl<'a> Ways<'a> {
             leaving: vec![Tried::default(); count],
             entering: vec![Tried::default(); count],
         };
-        ways.price();
+        ways.price(detours);
         ways
     }
 
@@ -167,6 +169,11 @@ impl<'a> Ways<'a> {
     /// Whether the way's cost is that of a way that can be driven.
     pub(super) fn is_known(&self, link: Link) -> bool {
         self.is_planned(link) || self.chained.contains(&link)
+    }
+
+    /// The ways that are planned, or count a chain.
+    pub(super) fn known(&self) -> impl Iterator<Item = Link> + '_ {
+        self.planned.keys().chain(&self.chained).copied()
     }
 
     /// The cheapest ways to and from each node that are not planned yet, `most` each.
@@ -487,10 +494,17 @@ impl<'a> Ways<'a> {
         self.standing.is_none() && (from == depot || to == depot)
     }
 
-    fn price(&mut self) {
+    fn price(&mut self, detours: Option<&Detours>) {
         let all: Vec<Node> = self.costs.nodes().chain([self.costs.depot()]).collect();
-        let rows: Vec<Vec<f64>> =
-            all.par_iter().map(|&from| all.iter().map(|&to| self.minimum((from, to))).collect()).collect();
+        let row = |&from: &Node| {
+            let metres_to = detours.zip(self.leaves(from)).map(|(detours, leave)| detours.at_least(leave.at));
+            let at_least_s = |to: Node| match (&metres_to, self.enters(to)) {
+                (Some(metres_to), Some(enter)) => metres_to(enter.at) / self.turning.speed_m_per_s,
+                _ => 0.0,
+            };
+            all.iter().map(|&to| self.minimum((from, to)).max(at_least_s(to))).collect()
+        };
+        let rows: Vec<Vec<f64>> = all.par_iter().map(row).collect();
         for (&from, row) in all.iter().zip(rows) {
             for (&to, seconds) in all.iter().zip(row) {
                 self.costs.set(from, to, seconds);

@@ -1,0 +1,113 @@
+//! An order that uses planned ways only, and its bound.
+//!
+//! In: ways of which few are planned, any other at the least that it could take. Out: a good order of a
+//! part's lanes, all of its ways laid out, and what no order undercuts.
+//!
+//! Minima promise more than ways through a field keep. An order is therefore searched for in turns:
+//! among all ways, those that it needs being planned until it needs no others, and among the planned
+//! ways alone, which promise nothing that they do not keep. Each turn knows more ways than the last.
+
+use super::order::{Costs, Order, Solver, lower_bound};
+use super::parts::Part;
+use super::ways::{Link, Ways};
+
+/// Turns at most, and how many of them may gain less than is worth one, a share of the order's time.
+const TURNS: usize = 8;
+const IDLE_TURNS: usize = 3;
+const WORTH: f64 = 0.002;
+/// Orders that are found before the last one is kept but for ways that turn out to be barred.
+const ROUNDS: usize = 40;
+/// Bounds that are worked out, each with more ways planned.
+const PROOFS: usize = 2;
+
+/// The best order of a part's lanes that uses planned ways only, or the order that is stuck.
+pub(super) fn settled(ways: &mut Ways, part: &Part, costs: &mut Costs) -> Result<Order, Order> {
+    ways.forget_changed();
+    let solver = Solver::new(costs);
+    ways.plan(solver.likely().map(|link| part.in_all(ways.costs(), link)).collect());
+    part.renew(costs, ways);
+    let first = solver.first(costs);
+    let mut best = mended(ways, part, costs, &solver, first)?;
+    let mut idle = 0;
+    for _ in 0..TURNS {
+        let hoped = solver.polished(costs, &best);
+        let Ok(order) = mended(ways, part, costs, &solver, hoped) else { break };
+        let order = among_known(ways, part, costs, order);
+        best.seconds = costs.total(&best.nodes);
+        let gained_s = best.seconds - order.seconds;
+        if gained_s > 0.0 {
+            best = order;
+        }
+        idle += usize::from(gained_s <= WORTH * best.seconds);
+        if idle == IDLE_TURNS {
+            break;
+        }
+    }
+    Ok(best)
+}
+
+/// Mends an order as times become known, until all of its ways are laid out; or the order that is stuck.
+fn mended(
+    ways: &mut Ways,
+    part: &Part,
+    costs: &mut Costs,
+    solver: &Solver,
+    mut order: Order,
+) -> Result<Order, Order> {
+    for round in 0.. {
+        if !order.seconds.is_finite() {
+            order = solver.polished(costs, &order);
+        }
+        if !order.seconds.is_finite() {
+            return Err(order);
+        }
+        let used: Vec<Link> = part.links(ways.costs(), &order).collect();
+        let open: Vec<Link> = used.iter().copied().filter(|&link| !ways.is_known(link)).collect();
+        if !open.is_empty() {
+            ways.plan(open);
+        } else if used.iter().all(|&link| ways.is_planned(link)) {
+            break;
+        } else {
+            ways.lay_out(used);
+        }
+        part.renew(costs, ways);
+        order.seconds = costs.total(&order.nodes);
+        let is_final = round >= ROUNDS && order.seconds.is_finite();
+        order = if is_final { order } else { solver.repaired(costs, &order) };
+    }
+    Ok(order)
+}
+
+/// An order no worse, searched for among ways that are known to be drivable.
+fn among_known(ways: &mut Ways, part: &Part, costs: &mut Costs, order: Order) -> Order {
+    let spared = |ways: &mut Ways, costs: &mut Costs, mut order: Order| {
+        let used: Vec<Link> = part.links(ways.costs(), &order).collect();
+        ways.lay_out(used.clone());
+        ways.spare_rows(used);
+        part.renew(costs, ways);
+        order.seconds = costs.total(&order.nodes);
+        order
+    };
+    let order = spared(ways, costs, order);
+    let known = part.known(costs, ways);
+    let other = Solver::new(&known).polished(&known, &order);
+    let other = spared(ways, costs, other);
+    let seconds = costs.total(&order.nodes);
+    if other.seconds < seconds { other } else { Order { seconds, ..order } }
+}
+
+/// The bound. Where it rests on ways that are not planned, they are: their true times raise it.
+/// The order stays the best, since no way becomes quicker.
+pub(super) fn proven_s(ways: &mut Ways, part: &Part, costs: &mut Costs, known_s: f64) -> f64 {
+    let mut proven_s = 0.0_f64;
+    for _ in 0..PROOFS {
+        let bound = lower_bound(costs, known_s);
+        proven_s = proven_s.max(bound.seconds);
+        let rests_on = bound.rests_on.into_iter();
+        if ways.plan(rests_on.map(|link| part.in_all(ways.costs(), link)).collect()) == 0 {
+            break;
+        }
+        part.renew(costs, ways);
+    }
+    proven_s
+}
