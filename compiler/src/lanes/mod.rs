@@ -122,7 +122,7 @@ pub fn without_rows(
 ) -> LanePlan {
     let gone = Lane { rows: gone, ..plan.lanes[lane.0].clone() };
     let zone = &plan.blocks[by.block.0].zone;
-    let shape = region::intersection(&left_over::cover(&gone, &Toolbar::new(machine)), zone);
+    let shape = region::intersection(&left_over::seamless_cover(&gone, &Toolbar::new(machine)), zone);
     leave(&mut plan, lane, by, shape, reason);
     plan
 }
