@@ -9,7 +9,7 @@
 //! row's first. A single seed lies on its place, a hill with its middle.
 //! In a field with treatment zones a zone has a lattice of its own from the same datum, its spacing a
 //! whole number of parts of the field's (`zones`); along bends the spacing changes where the row enters
-//! the zone.
+//! the zone. So it is with blocks that have a rate of their own.
 //! A span takes the places from its beginning up to, but not including, its end, and every seed of a
 //! hill lies within it: spans that abut share no seed.
 
@@ -21,12 +21,14 @@ use crate::route::Visit;
 use crate::site::SiteZones;
 use lanewright_schema::quantity::Heading;
 
+mod by_block;
 mod course;
 mod lay;
 mod positions;
 mod unsown;
 mod zones;
 
+pub use by_block::zones_of;
 pub use course::course_of;
 pub use positions::Positions;
 pub use unsown::sown_rows;
