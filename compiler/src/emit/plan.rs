@@ -280,7 +280,7 @@ fn described(block: usize, of: &Block) -> plan::Block {
             datum_m: Some([micro(datum.x), micro(datum.y)]),
             ..curved
         },
-        Course::Contour { .. } => curved,
+        Course::Contour => curved,
         Course::Lap { lap } => plan::Block { lap: Some(lap), ..curved },
     }
 }

@@ -271,10 +271,7 @@ pub enum Course {
     },
     /// Rows side by side along a curve: lanes are its offsets, row `k` lies `k` row spacings to its
     /// right, and seeds count from each row's own beginning.
-    Contour {
-        /// Where row 0 runs, but for what the tool leaves a bend.
-        line: Path,
-    },
+    Contour,
     /// Rows that follow a headland lap's way; rows are tool rows, seeds count from each row's
     /// first point.
     Lap {

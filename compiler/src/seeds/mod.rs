@@ -122,7 +122,7 @@ pub fn seeds(
                 runs.extend(laid.into_iter().map(run));
                 continue;
             }
-            Course::Contour { .. } => (span.row as f64 * spacing.stagger).rem_euclid(1.0),
+            Course::Contour => (span.row as f64 * spacing.stagger).rem_euclid(1.0),
             Course::Lap { .. } => 0.0,
         };
         for stretch in stretches_along(&tool, stand, zones) {
@@ -209,7 +209,7 @@ fn ends(course: &Course, lane: &Lane, span: RowSpan, machine: &Machine) -> [f64;
             let [a, b] = [span.from, span.to].map(|at| along(*heading, *datum, tool.at(at)));
             [a.min(b), a.max(b)]
         }
-        Course::Contour { .. } | Course::Lap { .. } => [0.0; 2],
+        Course::Contour | Course::Lap { .. } => [0.0; 2],
     }
 }
 

@@ -82,7 +82,7 @@ pub fn panel(site: &FieldSite, field: &Field, zones: &SiteZones, titles: (String
 fn rates(zones: &SiteZones) -> Vec<(Rate, Vec<String>)> {
     let mut rates: Vec<(Rate, Vec<String>)> = Vec::new();
     let named = zones.zones.iter().map(|zone| (zone.rate, zone.name.clone()));
-    let elsewhere = zones.elsewhere.map(|rate| (rate, "soil in no zone".to_owned()));
+    let elsewhere = zones.elsewhere.map(|rate| (rate, "elsewhere".to_owned()));
     for (rate, name) in named.chain(elsewhere) {
         match rates.iter_mut().find(|(known, _)| known.step == rate.step) {
             Some((_, names)) if !names.contains(&name) => names.push(name),
