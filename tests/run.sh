@@ -42,6 +42,7 @@ done
 run "seed files through pyarrow and geopandas" $python tests/outside/seeds.py $sown
 run "treatment zones through shapely and isoxml" $python tests/outside/zones.py $sown
 run "patterns that no demo job has" $python tests/outside/patterns.py "$target/debug/lanewright"
+run "neighbours of two million seeds" $python tests/outside/neighbours.py "$target/debug/lanewright"
 run "weeding passes against plants and chance" $python tests/outside/weeding.py $weeded
 real=""
 [ -d ../shared/fields/formats ] && real="../shared/fields/formats"

@@ -17,7 +17,7 @@ use crate::retrace::{self, Retraced};
 use crate::route::{self, Route, Rows};
 use crate::rules;
 use crate::seeds::{self, SeedMap};
-use crate::site::{self, FieldSite, Site};
+use crate::site::{self, FieldSite, Site, SiteZones};
 use crate::sown::{self, SownField};
 use crate::uncertainty::{self, Uncertainty};
 use crate::weeding::{self, Weeding};
@@ -102,8 +102,9 @@ fn stages(
     let lanes = lanes::lanes(field, place, machine).tell(findings)?;
     let route = route::route(field, place, machine, &lanes, Rows::SownOnTheWay).tell(findings)?;
     let lanes = lanes::without(lanes, &route.cut_off, LeftOverReason::CutOff, machine);
-    let lanes = seeds::sown_rows(lanes, &field.spacing, &place.zones, machine);
-    let seeds = seeds::seeds(&lanes, &route.visits, &field.spacing, &place.zones, machine);
+    let zones = seeds::zones_of(&lanes, field, place);
+    let lanes = seeds::sown_rows(lanes, &field.spacing, &zones, machine);
+    let seeds = seeds::seeds(&lanes, &route.visits, &field.spacing, &zones, machine);
     let uncertainty = uncertainty::uncertainty(machine, baseline, &field.crop, &field.spacing);
     let whole = Rest { lanes, seeds, route };
     let Rest { lanes, seeds, route } = match restart {
@@ -112,12 +113,12 @@ fn stages(
     };
     let route = route::refills(place, machine, &field.crop, &lanes, &seeds, route).tell(findings)?;
     let orders = operations::operations(&job.order.operations, field, machine);
-    let release = operations::release(field, &place.zones, machine, &lanes, &route.visits, &uncertainty);
+    let release = operations::release(field, &zones, machine, &lanes, &route.visits, &uncertainty);
     let release = release.tell(findings)?;
     let budget = budget::budget(&job.order, field, machine, &lanes, &route, &seeds);
     let audit = audit::audit(field, place, machine, &lanes, &route, &seeds).tell(findings)?;
     let (release, weeding) = (Some(release), None);
-    Some(FieldPlan { lanes, route, seeds, uncertainty, orders, release, weeding, budget, audit })
+    Some(FieldPlan { lanes, route, zones, seeds, uncertainty, orders, release, weeding, budget, audit })
 }
 
 /// The rest of a weeding pass is not planned; tells so where it is asked for.
@@ -167,7 +168,8 @@ fn weeding_stages(
     let budget = budget::weeding_budget(&job.order, machine, &lanes, &route, &seeds);
     let audit = audit::audit(field, place, machine, &lanes, &route, &seeds).tell(findings)?;
     let (orders, release, weeding) = (Vec::new(), None, Some(weeding));
-    Some(FieldPlan { lanes, route, seeds, uncertainty, orders, release, weeding, budget, audit })
+    let zones = place.zones.clone();
+    Some(FieldPlan { lanes, route, zones, seeds, uncertainty, orders, release, weeding, budget, audit })
 }
 
 /// What became of a job.
@@ -228,6 +230,8 @@ pub struct FieldPlan {
     pub lanes: LanePlan,
     /// Their order and the ways between.
     pub route: Route,
+    /// How closely its parts are sown.
+    pub zones: SiteZones,
     /// Every seed.
     pub seeds: SeedMap,
     /// How far its plants may stand from there.

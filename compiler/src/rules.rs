@@ -947,6 +947,16 @@ pub const LANES: &[Rule] = &[
     )
     .source(LANGUAGE)
     .example("two [[field.block]] on the same side of the dividing line"),
+    error("field/block-says-nothing", "a block of which nothing is asked", "a line of it has most likely been forgotten")
+        .source(LANGUAGE)
+        .example("[[field.block]] with at alone"),
+    error(
+        "field/block-in-zones",
+        "a block with a rate of its own in a field with treatment zones",
+        "soil of a zone in that block would have two rates",
+    )
+    .source(LANGUAGE)
+    .example("rate in [[field.block]] beside [field.zones]"),
 ];
 
 /// What can be wrong with the way over the field.

@@ -4,9 +4,9 @@
 use chrono::NaiveDate;
 use geo::{Area as _, BoundingRect, Coord, LineString, MultiPolygon, Polygon};
 use lanewright::check::{
-    BaseStation, BodyPoint, Crop, Field, FieldPlaces, Frames, GeoPolygon, Guidance, Headland, HeadlandSize,
-    HeadlandSown, Job, Layout, Machine, Metering, Operation, Order, Pattern, Precision, ReferenceFrame,
-    Spacing, Steering,
+    BaseStation, BlockRates, BodyPoint, Crop, Field, FieldPlaces, Frames, GeoPolygon, Guidance, Headland,
+    HeadlandSize, HeadlandSown, Job, Layout, Machine, Metering, Operation, Order, Pattern, Precision,
+    ReferenceFrame, Spacing, Steering,
 };
 use lanewright::diagnostic::Span;
 use lanewright::site::datum::Datum;
@@ -121,6 +121,7 @@ pub fn wanted() -> Field {
             tramlines: None,
         },
         zones: None,
+        block_rates: BlockRates::none(),
         span: nowhere(),
         places: FieldPlaces::default(),
     }

@@ -255,6 +255,10 @@ fn what_would_open_the_window_is_told_with_figures() {
     let (finding, _) = refused(&with("plant_radius = \"4 cm\"", "plant_radius = \"16 cm\""));
     let hint = finding.hint.unwrap();
     assert!(hint.contains("leaves reach less far"), "{hint}");
+
+    // A band that leaves so much room reaches into the next row's plants, too: that needs no word of its own.
+    let (finding, _) = refused(&with("plant_radius = \"4 cm\"", "plant_radius = \"24 cm\""));
+    assert_eq!(finding.rule, "weeding/blade-window");
 }
 
 const TABLE: &str = "demo-jobs/logs/mill-piece-missing.csv";

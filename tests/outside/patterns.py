@@ -1,7 +1,7 @@
 """patterns.py PROGRAM: sowing patterns that no demo job has, compiled by the program and judged from what
-it leaves behind: drilled rows, squares, tool rows of their own, tramlines, unsown row ends, and
-treatment zones together with each of them. Every seed file passes the checks of seeds.py, every plan
-those of plan.py, and every field with zones those of zones.py.
+it leaves behind: drilled rows, squares, tool rows of their own, tramlines, unsown row ends, blocks of
+their own rate, and treatment zones together with each of them. Every seed file passes the checks of
+seeds.py, every plan those of plan.py, and every field with zones those of zones.py.
 """
 
 import re
@@ -126,17 +126,39 @@ def row_ends(emitted, folder, report):
     report.check("and no more than that", np.median(gaps) < 0.5 + 0.12 + 0.1, np.median(gaps))
 
 
+def blocks(emitted, folder, report):
+    """The eastern block has three fifths of the field's seeds, all else as many as the spacing says."""
+    zone = emitted.of("zone")
+    report.check("the block is a zone", [f.properties["name"] for f in zone] == ["block 1"])
+    ground = zone[0].ground
+    rows = [f for f in emitted.seed_rows]
+    inside = [f for f in rows if f.properties.get("zone") == "block 1"]
+    report.check("its rows and no others lie in it", all(
+        (ground.buffer(1e-3).covers(f.ground)) == (f.properties.get("zone") == "block 1") for f in rows))
+    report.check("its seeds stand at its own distance", {f.properties["spacing_m"] for f in inside} == {0.2})
+    others = {f.properties["spacing_m"] for f in rows if "zone" not in f.properties}
+    report.check("all others at the field's", others == {0.12}, others)
+    seeds_m2 = sum(f.properties["count"] for f in inside) / ground.area
+    report.close("the block has as many seeds as it asks for", seeds_m2, 0.6 / (0.45 * 0.12), 0.02 * seeds_m2)
+    task = (folder / "TASKDATA" / "TASKDATA.XML").read_text("utf-8")
+    report.check("the task has a grid of rates", task.count("<GRD ") == 1)
+
+
+EAST = ["[[field.dividing_line]]", "points = [[48.6285, -27.4220], [48.6304, -27.4220]]",
+        "[[field.block]]", "at = [48.6294, -27.4215]", 'rate = "60 %"']
+
 CASES = [
     ("drill", ['between_seeds = "6 cm"', 'pattern = "drill"'], drill),
     ("square", ['stagger = "square"'], square),
     ("tool-row", ['between_seeds = "12 cm"', 'tool_row = { rows = [1, 6], between_seeds = "24 cm" }'], tool_row),
     ("tramlines", ['between_seeds = "12 cm"', "tramlines = { every = 2, first = 1, rows = [2, 5] }"], tramlines),
     ("row-ends", ['between_seeds = "12 cm"', 'row_end_margin = "50 cm"'], row_ends),
+    ("blocks", ['between_seeds = "12 cm"', *EAST], blocks),
     ("hills", ['between_hills = "40 cm"', 'pattern = "hill"', "seeds_per_hill = 3", 'hill_length = "6 cm"'], None),
 ]
 
-# Where tramlines pass zones, outlines of left-over soil may touch themselves: see Limits in README.md.
-UNZONED = ("tramlines",)
+# A block with a rate is a zone itself.
+UNZONED = ("blocks",)
 
 
 def main(program):

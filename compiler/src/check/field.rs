@@ -1,5 +1,6 @@
 //! The field: its keep-outs, headland, heading and way-points, about its boundary.
 
+use super::block_rates::block_rates;
 use super::boundary::{Boundary, boundary};
 use super::layout::layout;
 use super::ring::{KEEP_OUT, ring};
@@ -48,10 +49,9 @@ pub fn field(file: &written::Field, known: &Known<'_>, findings: &mut Findings) 
         .filter(|boundary| !tell_swapped(boundary, known.base_station, findings));
     let crop = crop_of(&file.crop, known, findings);
     let spacing = spacing::spacing(&file.spacing, known.machine, crop, findings);
-    let zones = file.zones.as_ref().map(|zones| {
-        let known = zones::Known { spacing: spacing.as_ref(), crop, frame: known.survey_frame.as_ref() };
-        zones::zones(zones, &known, findings)
-    });
+    let own = zones::Known { spacing: spacing.as_ref(), crop, frame: known.survey_frame.as_ref() };
+    let zones = file.zones.as_ref().map(|zones| zones::zones(zones, &own, findings));
+    let block_rates = block_rates(file, &own, findings);
     let headland = headland(file.headland.as_ref(), findings);
     let home = file.home.as_ref().map(|home| findings.point(home));
     let entrances = entrances(file, known.machine, findings);
@@ -83,6 +83,7 @@ pub fn field(file: &written::Field, known: &Known<'_>, findings: &mut Findings) 
             Some(zones) => Some(zones?),
             None => None,
         },
+        block_rates: block_rates?,
         span: place,
         places: places(file),
         parts,

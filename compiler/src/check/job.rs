@@ -1,7 +1,7 @@
 //! The job as checked: every value has its unit, every invariant named here holds, and no later
 //! stage examines it again.
 
-use super::Zones;
+use super::{BlockRates, Zones};
 use crate::diagnostic::Span;
 use chrono::NaiveDate;
 use lanewright_schema::quantity::{Angle, AngularSpeed, GeoPoint, Heading, Length, Mass, Speed, Time};
@@ -265,10 +265,26 @@ pub struct Field {
     pub spacing: Spacing,
     /// Parts that are sown closer or wider.
     pub zones: Option<Zones>,
+    /// Blocks that are sown closer or wider; none where there are zones.
+    pub block_rates: BlockRates,
     /// Where the job states the boundary.
     pub span: Span,
     /// Where it states what a later stage may have to refuse.
     pub places: FieldPlaces,
+}
+
+impl Field {
+    /// Every spacing that some soil may be sown at, as steps of so many parts of the field's own.
+    pub fn steps(&self) -> Vec<(u32, u32)> {
+        match &self.zones {
+            Some(zones) => zones.sown().map(|rate| (rate.step, zones.parts)).collect(),
+            None => {
+                let BlockRates { parts, blocks } = &self.block_rates;
+                let of_blocks = blocks.iter().map(|block| (block.rate.step, *parts));
+                std::iter::once((*parts, *parts)).chain(of_blocks).collect()
+            }
+        }
+    }
 }
 
 /// Where the job states parts of a field, for findings that only the ground can decide.
@@ -380,8 +396,17 @@ pub struct Layout<P> {
     pub guidance: Guidance<P>,
     /// How the field inside its headland is cut into blocks.
     pub division: Division<P>,
-    /// Blocks with a guidance of their own, each known by a place inside it.
-    pub blocks: Vec<(P, Guidance<P>)>,
+    /// Blocks with wishes of their own.
+    pub blocks: Vec<OwnBlock<P>>,
+}
+
+/// A block that the person speaks of.
+#[derive(Clone, Debug, PartialEq)]
+pub struct OwnBlock<P> {
+    /// A place inside it.
+    pub at: P,
+    /// What its lanes follow, where that is not what the field's do.
+    pub guidance: Option<Guidance<P>>,
 }
 
 /// What lanes follow.
@@ -429,7 +454,10 @@ impl<P> Layout<P> {
             blocks: self
                 .blocks
                 .iter()
-                .map(|(at, guidance)| Ok((put(at)?, guidance.placed(put)?)))
+                .map(|OwnBlock { at, guidance }| {
+                    let guidance = guidance.as_ref().map(|guidance| guidance.placed(put)).transpose()?;
+                    Ok(OwnBlock { at: put(at)?, guidance })
+                })
                 .collect::<Result<_, E>>()?,
         })
     }

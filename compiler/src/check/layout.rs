@@ -4,7 +4,7 @@
 //! Whether a line cuts the field, and which block a place lies in, only the ground can tell; that is
 //! left to the lanes.
 
-use super::{Division, Findings, GeoPolygon, Guidance, Layout};
+use super::{Division, Findings, GeoPolygon, Guidance, Layout, OwnBlock};
 use crate::survey::plane::Plane;
 use lanewright_schema::job::{self as written, GuidanceChoice, Line, Place, Written};
 use lanewright_schema::quantity::GeoPoint;
@@ -20,13 +20,14 @@ pub fn layout(
 ) -> Option<Layout<GeoPoint>> {
     let guidance = file.guidance.as_ref().map(|choice| guidance(choice, parts, findings));
     let division = division(file, findings);
-    let blocks: Vec<Option<(GeoPoint, Guidance<GeoPoint>)>> = file
+    let blocks: Vec<Option<OwnBlock<GeoPoint>>> = file
         .block
         .iter()
         .flat_map(|many| &many.0)
         .map(|block| {
-            let guidance = self::guidance(&block.guidance, parts, findings);
-            Some((findings.point(&block.at)?, guidance?))
+            let guidance = block.guidance.as_ref().map(|choice| self::guidance(choice, parts, findings));
+            let at = findings.point(&block.at)?;
+            Some(OwnBlock { at, guidance: guidance.map_or(Some(None), |sound| sound.map(Some))? })
         })
         .collect();
     Some(Layout {

@@ -13,6 +13,7 @@ use lanewright_schema::quantity::{GeoPoint, Time};
 use std::fmt::Display;
 use std::ops::RangeInclusive;
 
+mod block_rates;
 mod boundary;
 mod crop;
 mod emergence;
@@ -28,6 +29,7 @@ pub(crate) mod tests;
 mod weeding;
 mod zones;
 
+pub use block_rates::{BlockRate, BlockRates};
 pub use frames::named as named_frame;
 pub use job::*;
 pub use weeding::*;

@@ -11,7 +11,7 @@ use crate::diagnostic::Span;
 use crate::read::span;
 use crate::survey::{self, SurveyedZone};
 use lanewright_schema::job::units::{self, NotQuantity, Share};
-use lanewright_schema::job::{self as written, Written};
+use lanewright_schema::job::{self as written, Place, Written};
 use lanewright_schema::quantity::Length;
 use std::ops::RangeInclusive;
 
@@ -29,9 +29,9 @@ pub struct Zones {
 }
 
 impl Zones {
-    /// Every rate, that of soil in no zone last.
-    pub fn rates(&self) -> impl Iterator<Item = Rate> {
-        self.zones.iter().map(|zone| zone.rate).chain(self.elsewhere)
+    /// Every rate at which something is sown, that of soil in no zone last.
+    pub fn sown(&self) -> impl Iterator<Item = Rate> {
+        self.zones.iter().map(|zone| zone.rate).chain(self.elsewhere).filter(|rate| rate.step > 0)
     }
 }
 
@@ -56,7 +56,7 @@ pub struct Rate {
 }
 
 /// Rates beyond which something else was meant.
-const RATES: RangeInclusive<f64> = 0.2..=5.0;
+pub const RATES: RangeInclusive<f64> = 0.2..=5.0;
 /// A rate met as near as this is met.
 const MET: f64 = 0.01;
 /// The spacing is divided into so many parts at most.
@@ -102,12 +102,10 @@ pub fn zones(file: &written::Zones, known: &Known<'_>, findings: &mut Findings) 
         Some(rate) => Some(rate?),
         None => None,
     };
-    let mut distinct: Vec<f64> = asked.iter().chain(&elsewhere).copied().filter(|&rate| rate > 0.0).collect();
-    distinct.sort_by(f64::total_cmp);
-    distinct.dedup_by(|a, b| (*a - *b).abs() < SAME_RATE);
+    let distinct = distinct(asked.iter().chain(&elsewhere).copied().filter(|&rate| rate > 0.0));
     let parts = parts(&distinct);
     let rate = |asked: f64| Rate { asked, step: step(asked, parts) };
-    tell_rounded(&distinct, parts, &attribute, findings);
+    tell_rounded(&distinct, parts, &attribute.name.place, findings);
     let zones = surveyed
         .into_iter()
         .zip(asked)
@@ -118,7 +116,11 @@ pub fn zones(file: &written::Zones, known: &Known<'_>, findings: &mut Findings) 
         })
         .collect();
     let zones = Zones { parts, zones, elsewhere: elsewhere.map(rate), span: span(&file.file.place) };
-    tell_long_hills(&zones, spacing, &attribute, findings);
+    let sown = zones.zones.iter().filter(|zone| zone.rate.step > 0);
+    if let Some(closest) = sown.min_by_key(|zone| zone.rate.step) {
+        let within = format!("zone `{}`", closest.name);
+        tell_long_hills(&within, closest.rate.step, parts, spacing, &attribute.name.place, findings);
+    }
     Some(zones)
 }
 
@@ -210,17 +212,13 @@ fn rate(
             .hint(hint);
         return None;
     };
-    let own = 1e4 * spacing.own_stand().seeds_per_m2(spacing.between_rows);
-    let rate = match attribute.says {
-        Says::Rate => units::parse::<Share>(text).map(Share::ratio).or_else(bare),
-        Says::SeedsPerHa => number(text).map(|seeds| seeds / own),
-        Says::PlantsPerHa => {
-            let crop = crop?;
-            number(text).map(|plants| plants / (crop.germination * crop.field_emergence) / own)
-        }
-        Says::BetweenSeeds => units::parse::<Length>(text).map(|asked| spacing.between_seeds / asked),
+    let asked = match attribute.says {
+        Says::Rate => units::parse::<Share>(text).map(Share::ratio).or_else(bare).map(Asked::Rate),
+        Says::SeedsPerHa => number(text).map(Asked::SeedsPerHa),
+        Says::PlantsPerHa => number(text).map(Asked::PlantsPerHa),
+        Says::BetweenSeeds => units::parse::<Length>(text).map(Asked::BetweenSeeds),
     };
-    let Ok(rate) = rate else {
+    let Ok(asked) = asked else {
         let example = match attribute.says {
             Says::Rate => "`0.8` or `80 %`",
             Says::SeedsPerHa | Says::PlantsPerHa => "`90000`",
@@ -235,6 +233,7 @@ fn rate(
             .hint(format!("write it as {example}"));
         return None;
     };
+    let rate = asked.share(spacing, crop)?;
     let unsown = rate == 0.0 && attribute.says != Says::BetweenSeeds;
     if unsown || RATES.contains(&rate) {
         return Some(rate);
@@ -254,6 +253,35 @@ fn rate(
     None
 }
 
+/// How closely soil is to be sown, in one of the ways to say it.
+#[derive(Copy, Clone, Debug, PartialEq)]
+pub enum Asked {
+    /// A share of the field's own number of seeds.
+    Rate(f64),
+    /// Seeds on a hectare.
+    SeedsPerHa(f64),
+    /// Plants wanted on a hectare.
+    PlantsPerHa(f64),
+    /// From place to place in the row.
+    BetweenSeeds(Length),
+}
+
+impl Asked {
+    /// As a share of the field's own number of seeds; wanted plants need a crop.
+    pub fn share(self, spacing: &Spacing, crop: Option<&Crop>) -> Option<f64> {
+        let own_per_ha = 1e4 * spacing.own_stand().seeds_per_m2(spacing.between_rows);
+        Some(match self {
+            Self::Rate(share) => share,
+            Self::SeedsPerHa(seeds) => seeds / own_per_ha,
+            Self::PlantsPerHa(plants) => {
+                let crop = crop?;
+                plants / (crop.germination * crop.field_emergence) / own_per_ha
+            }
+            Self::BetweenSeeds(distance) => spacing.between_seeds / distance,
+        })
+    }
+}
+
 fn bare(error: NotQuantity) -> Result<f64, NotQuantity> {
     match error {
         NotQuantity::BareNumber(number) => Ok(number),
@@ -265,15 +293,24 @@ fn number(text: &str) -> Result<f64, NotQuantity> {
     text.trim().parse().ok().filter(|number: &f64| number.is_finite()).ok_or(NotQuantity::NoNumber)
 }
 
+/// The rates that differ, the lowest first.
+pub fn distinct(rates: impl Iterator<Item = f64>) -> Vec<f64> {
+    let mut rates: Vec<f64> = rates.collect();
+    rates.sort_by(f64::total_cmp);
+    rates.dedup_by(|a, b| (*a - *b).abs() < SAME_RATE);
+    rates
+}
+
 /// The fewest parts with which every rate is met, or those with which the worst is met best.
-fn parts(rates: &[f64]) -> u32 {
+pub fn parts(rates: &[f64]) -> u32 {
     let worst = |parts: u32| rates.iter().map(|&rate| off(rate, parts).abs()).fold(0.0, f64::max);
     let met = (1..=MOST_PARTS).find(|&parts| worst(parts) <= MET);
     let best = || (1..=MOST_PARTS).min_by(|&a, &b| worst(a).total_cmp(&worst(b))).unwrap_or(1);
     met.unwrap_or_else(best)
 }
 
-fn step(rate: f64, parts: u32) -> u32 {
+/// Parts of the field's own spacing from place to place that meet a rate best; none for no rate.
+pub fn step(rate: f64, parts: u32) -> u32 {
     if rate > 0.0 { (f64::from(parts) / rate).round().max(1.0) as u32 } else { 0 }
 }
 
@@ -282,15 +319,16 @@ fn off(rate: f64, parts: u32) -> f64 {
     f64::from(parts) / f64::from(step(rate, parts)) / rate - 1.0
 }
 
-fn tell_rounded(rates: &[f64], parts: u32, attribute: &Attribute<'_>, findings: &mut Findings) {
+/// Tells of rates that the parts do not meet.
+pub fn tell_rounded(rates: &[f64], parts: u32, place: &Place, findings: &mut Findings) {
     let worst = rates.iter().copied().max_by(|&a, &b| off(a, parts).abs().total_cmp(&off(b, parts).abs()));
     let Some(rate) = worst.filter(|&rate| off(rate, parts).abs() > MET) else { return };
     findings
         .raise(
             "zones/rate-rounded",
-            &attribute.name.place,
+            place,
             format!(
-                "{} of the field's seeds is sown as {}, the nearest that keeps the rows of all zones on one lattice",
+                "{} of the field's seeds is sown as {}, the nearest that keeps all rates on one lattice",
                 percent(rate),
                 percent(f64::from(parts) / f64::from(step(rate, parts)))
             ),
@@ -298,32 +336,36 @@ fn tell_rounded(rates: &[f64], parts: u32, attribute: &Attribute<'_>, findings: 
         .hint("fewer rates that differ from each other are met more closely");
 }
 
-/// Hills that run into each other where a zone is sown most closely.
-fn tell_long_hills(zones: &Zones, spacing: &Spacing, attribute: &Attribute<'_>, findings: &mut Findings) {
-    let sown = zones.zones.iter().filter(|zone| zone.rate.step > 0);
-    let Some(closest) = sown.min_by_key(|zone| zone.rate.step) else { return };
+/// Hills that run into each other where soil is sown most closely.
+pub fn tell_long_hills(
+    within: &str,
+    step: u32,
+    parts: u32,
+    spacing: &Spacing,
+    place: &Place,
+    findings: &mut Findings,
+) {
     let stands = std::iter::once(spacing.own_stand()).chain(spacing.own_rows.iter().map(|own| own.stand));
     for stand in stands {
-        let apart = stand.scaled(closest.rate.step, zones.parts).spacing;
+        let apart = stand.scaled(step, parts).spacing;
         if stand.pattern.length() >= apart {
             findings
                 .raise(
                     "spacing/hill-too-long",
-                    &attribute.name.place,
+                    place,
                     format!(
-                        "in zone `{}` hills {} cm long run into each other: their middles are {} cm apart",
-                        closest.name,
+                        "in {within} hills {} cm long run into each other: their middles are {} cm apart",
                         brief(stand.pattern.length().to_cm()),
                         brief(apart.to_cm())
                     ),
                 )
-                .hint("write shorter hills, or a lower rate for this zone");
+                .hint("write shorter hills, or a lower rate there");
         }
     }
 }
 
 /// A share for people.
-fn percent(rate: f64) -> String {
+pub fn percent(rate: f64) -> String {
     format!("{} %", (rate * 1000.0).round() / 10.0)
 }
 

@@ -11,7 +11,7 @@ use crate::geometry::{Gear, Path, Piece, Point, heading_of_angle, region};
 use crate::lanes::{Block, Course, Lane, LeftOver, LeftOverReason};
 use crate::pipeline::{Compiled, FieldPlan};
 use crate::route::{self, Hold, Stop, StopReason, Visit, WayOut};
-use crate::site::FieldSite;
+use crate::site::{FieldSite, SiteZones};
 use crate::turns::{Manoeuvre, TurnShape};
 use geo::algorithm::orient::{Direction, Orient};
 use geo::{Area, LineString, MultiPolygon, Polygon};
@@ -33,7 +33,7 @@ pub fn plan(compiled: &Compiled) -> Plan {
     for ((asked, site), field) in sites.zip(&compiled.fields) {
         let position = |at: Point| position(site.inverse.to_geo(at), near);
         let draw = Draw { field: &site.name, position: &position };
-        features.extend(draw.ground(site, asked.fence_margin));
+        features.extend(draw.ground(site, &field.zones, asked.fence_margin));
         features.extend(draw.soil(field));
         features.extend(draw.way(field, &compiled.job.machine));
         features.extend(draw.stops(field));
@@ -74,7 +74,7 @@ impl Draw<'_> {
         Feature { field: Some(self.field.to_owned()), what, shape }
     }
 
-    fn ground(&self, site: &FieldSite, fence_margin: Length) -> Vec<Feature> {
+    fn ground(&self, site: &FieldSite, zones: &SiteZones, fence_margin: Length) -> Vec<Feature> {
         let boundary = What::Boundary {
             area_m2: micro(region::area(&site.boundary)),
             perimeter_m: micro(site.size.plane_perimeter.to_m()),
@@ -90,10 +90,10 @@ impl Draw<'_> {
             let what = What::KeepOut { name: keep_out.name.clone(), clearance_m };
             self.feature(what, self.area(&keep_out.shape))
         }));
-        features.extend(site.zones.zones.iter().filter(|zone| !zone.ground.0.is_empty()).map(|zone| {
+        features.extend(zones.zones.iter().filter(|zone| !zone.ground.0.is_empty()).map(|zone| {
             let what = What::Zone {
                 name: zone.name.clone(),
-                rate: micro(site.zones.sown(zone.rate)),
+                rate: micro(zones.sown(zone.rate)),
                 area_m2: micro(region::area(&zone.ground)),
             };
             self.feature(what, self.area(&zone.ground))
@@ -280,7 +280,7 @@ fn described(block: usize, of: &Block) -> plan::Block {
             datum_m: Some([micro(datum.x), micro(datum.y)]),
             ..curved
         },
-        Course::Contour { .. } => curved,
+        Course::Contour => curved,
         Course::Lap { lap } => plan::Block { lap: Some(lap), ..curved },
     }
 }

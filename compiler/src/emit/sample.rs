@@ -12,7 +12,7 @@ use crate::operations::{Release, RowOrder, RowRelease, WorkOrder};
 use crate::pipeline::{Compiled, FieldPlan};
 use crate::route::{Route, Visit};
 use crate::seeds::SeedMap;
-use crate::site::{self, FieldSite, example};
+use crate::site::{self, FieldSite, SiteZones, example};
 use crate::turns::{Drive, FreeSpace, Manoeuvre, footprint, manoeuvre};
 use crate::uncertainty::uncertainty;
 use geo::{Rect, coord};
@@ -85,6 +85,7 @@ fn field(machine: &crate::check::Machine, site: &FieldSite, lanes: usize) -> Fie
     FieldPlan {
         lanes: plan,
         route,
+        zones: SiteZones::none(),
         seeds: SeedMap { runs: Vec::new() },
         uncertainty: uncertainty(
             machine,

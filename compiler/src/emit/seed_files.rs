@@ -39,6 +39,7 @@ pub fn seed_rows(compiled: &Compiled) -> io::Result<String> {
                 let lane = &plan.lanes.lanes[run.lane.0];
                 let sown = Sown {
                     lane: orders[run.lane.0],
+                    zone: run.zone.map(|zone| plan.zones.zones[zone].name.clone()),
                     sigma: sigma(plan, &against, run),
                     lead: plan.release.as_ref().map_or([Length::ZERO; 2], |release| {
                         release.lead(lane, run.tool_row, &compiled.job.machine)
@@ -88,6 +89,8 @@ fn driving_orders(plan: &FieldPlan) -> Vec<usize> {
 struct Sown {
     /// Its lane's place in the driving order.
     lane: usize,
+    /// Its treatment zone's name.
+    zone: Option<String>,
     /// Deviations of its plants along and across.
     sigma: [f32; 2],
     /// How far ahead of their places seeds are let go.
@@ -110,7 +113,7 @@ fn seed_row(run: &SeedRun, site: &FieldSite, sown: &Sown, near: f64) -> SeedRow 
             lane: sown.lane,
             first: run.first,
             step: run.step,
-            zone: run.zone.map(|zone| site.zones.zones[zone].name.clone()),
+            zone: sown.zone.clone(),
             count: run.count,
             spacing_m: run.spacing_m,
             pattern,

@@ -17,6 +17,10 @@ use i_overlay::string::slice::IntSlice;
 /// Grid lines in a metre: the grid is about a micrometre wide.
 const GRID_PER_M: f64 = 1_048_576.0;
 
+/// How far a polygon over the seam of two others must reach into each, metres, for the three to become one
+/// whatever the grid does to their corners: they move by less than a grid's diagonal between them.
+pub const SEAM_M: f64 = 3.0 / GRID_PER_M;
+
 /// How far a chord of a rounded offset may lie from its arc, metres.
 pub const ARC_TOLERANCE_M: f64 = 0.0002;
 

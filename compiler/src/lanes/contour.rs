@@ -48,8 +48,8 @@ pub fn contour_block(
         .collect();
     let covered: Vec<Polygon> = lanes.iter().flat_map(|lane| strips(lane, toolbar)).collect();
     let worked = region::intersection(&region::union_all(&covered), zone);
-    let course = Course::Contour { line: curve.offset(first_row) };
-    LaidBlock { block: Block { zone: zone.clone(), course }, lanes, worked }
+    let block = Block { zone: zone.clone(), course: Course::Contour };
+    LaidBlock { block, lanes, worked }
 }
 
 /// What a lane's rows cover. Rows keep their spacing to [`TRUE_M`]; each strip takes half of that

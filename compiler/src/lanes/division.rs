@@ -8,7 +8,7 @@ use super::blocks::{self, Part};
 use super::guide;
 use super::heading::Prices;
 use super::toolbar::Toolbar;
-use crate::check::{Division, Field, Guidance, Layout};
+use crate::check::{Division, Field, Guidance, Layout, OwnBlock};
 use crate::diagnostic::{Finding, Span};
 use crate::geometry::{Curve, Point, angle_of_heading, cross, direction, distance, region};
 use crate::rules;
@@ -50,8 +50,10 @@ pub fn zones(main: &MultiPolygon, layout: &Layout<Point>, toolbar: &Toolbar, pri
         .into_iter()
         .flat_map(|piece| laying.follow(piece.into(), &layout.guidance, &layout.division))
         .collect();
-    for (at, guidance) in &layout.blocks {
-        if let Some(zone) = zones.iter_mut().find(|zone| region::contains(&zone.soil, *at)) {
+    for OwnBlock { at, guidance } in &layout.blocks {
+        if let Some(guidance) = guidance
+            && let Some(zone) = zones.iter_mut().find(|zone| region::contains(&zone.soil, *at))
+        {
             zone.run = laying.run(guidance, &zone.soil);
         }
     }
@@ -85,13 +87,14 @@ pub fn granted(field: &Field, site: &FieldSite, main: &MultiPolygon, zones: &[Zo
         }
     }
     for zone in zones {
-        let own = site.layout.blocks.iter().find(|(at, _)| region::contains(&zone.soil, *at));
-        if let Guidance::Along(line) = own.map_or(&site.layout.guidance, |(_, guidance)| guidance) {
+        let own = site.layout.blocks.iter().find(|own| region::contains(&zone.soil, own.at));
+        let guidance = own.and_then(|own| own.guidance.as_ref()).unwrap_or(&site.layout.guidance);
+        if let Guidance::Along(line) = guidance {
             findings.extend(followed(line, zone, field, site));
         }
     }
     let mut taken: Vec<usize> = Vec::new();
-    for (index, (at, _)) in site.layout.blocks.iter().enumerate() {
+    for (index, OwnBlock { at, .. }) in site.layout.blocks.iter().enumerate() {
         let span = span_or_field(field.places.blocks.get(index), field);
         let finding = match zones.iter().position(|zone| region::contains(&zone.soil, *at)) {
             Some(zone) if !taken.contains(&zone) => {
@@ -102,7 +105,7 @@ pub fn granted(field: &Field, site: &FieldSite, main: &MultiPolygon, zones: &[Zo
                 "field/block-twice",
                 format!("two places of blocks lie in one and the same block of `{}`", field.name),
             )
-            .with_span(span, "in a block that has its guidance already")
+            .with_span(span, "in a block that is spoken of already")
             .with_hint("leave one of them out, or draw a `dividing_line` between them"),
             None => rules::finding(
                 "field/no-such-block",
@@ -297,6 +300,10 @@ mod tests {
         .into()
     }
 
+    fn own(at: Point, guidance: Guidance<Point>) -> OwnBlock<Point> {
+        OwnBlock { at, guidance: Some(guidance) }
+    }
+
     fn divided(lines: Vec<Vec<Point>>) -> Layout<Point> {
         Layout { division: Division::Lines(lines), ..Layout::following(Guidance::Best) }
     }
@@ -314,7 +321,7 @@ mod tests {
     #[test]
     fn a_block_follows_its_own_guidance() {
         let mut layout = divided(vec![vec![point(60.0, 60.0), point(60.0, 0.0)]]);
-        layout.blocks = vec![(point(200.0, 30.0), Guidance::Heading(Heading::degrees(0.0)))];
+        layout.blocks = vec![own(point(200.0, 30.0), Guidance::Heading(Heading::degrees(0.0)))];
         let zones = zones(&l(), &layout, &toolbar(), &prices());
         let east = zones.iter().find(|zone| region::contains(&zone.soil, point(200.0, 30.0))).unwrap();
         let west = zones.iter().find(|zone| region::contains(&zone.soil, point(30.0, 200.0))).unwrap();
@@ -347,10 +354,10 @@ mod tests {
 
         let heading = Guidance::Heading(Heading::degrees(30.0));
         let mut blocks = Layout::following(Guidance::Best);
-        blocks.blocks = vec![(point(100.0, 100.0), heading.clone())];
+        blocks.blocks = vec![own(point(100.0, 100.0), heading.clone())];
         assert_eq!(told(blocks.clone()), ["field/no-such-block"]);
         blocks.division = Division::AtMost(1);
-        blocks.blocks = vec![(point(30.0, 200.0), heading.clone()), (point(200.0, 30.0), heading)];
+        blocks.blocks = vec![own(point(30.0, 200.0), heading.clone()), own(point(200.0, 30.0), heading)];
         assert_eq!(told(blocks), ["field/block-twice"]);
     }
 

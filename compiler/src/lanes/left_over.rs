@@ -69,14 +69,73 @@ fn mean_width(piece: &MultiPolygon) -> f64 {
 
 /// What a lane's rows cover, each a strip of the row spacing's width.
 pub fn cover(lane: &Lane, toolbar: &Toolbar) -> MultiPolygon {
+    region::union_all(&strips(lane, toolbar))
+}
+
+/// The same of rows that end beside each other at many places. Rounding would leave slits between them that
+/// no file's positions can carry: a narrow band lies over each seam.
+pub fn seamless_cover(lane: &Lane, toolbar: &Toolbar) -> MultiPolygon {
+    let rows = &lane.rows;
+    let pairs = rows.iter().flat_map(|row| rows.iter().map(move |other| (row, other)));
+    let seams = pairs.filter(|(left, right)| left.tool_row + 1 == right.tool_row);
+    let bands = seams.flat_map(|(left, right)| {
+        let (from, to) = (left.from.max(right.from), left.to.min(right.to));
+        let seam = f64::midpoint(toolbar.row_offsets[left.tool_row], toolbar.row_offsets[right.tool_row]);
+        let edges = [seam - region::SEAM_M, seam + region::SEAM_M];
+        if from < to { band(&lane.line.between(from, to), toolbar.forward, edges) } else { Vec::new() }
+    });
+    region::union_all(&strips(lane, toolbar).into_iter().chain(bands).collect::<Vec<_>>())
+}
+
+fn strips(lane: &Lane, toolbar: &Toolbar) -> Vec<Polygon> {
     let half = toolbar.row_spacing / 2.0;
-    let strips: Vec<Polygon> = lane
-        .rows
+    lane.rows
         .iter()
         .flat_map(|row| {
             let right = toolbar.row_offsets[row.tool_row];
             band(&lane.line.between(row.from, row.to), toolbar.forward, [right - half, right + half])
         })
-        .collect();
-    region::union_all(&strips)
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::geometry::{Path, Point};
+    use crate::lanes::{BlockIdx, RowSpan};
+    use crate::num;
+    use geo::{MapCoords, Validation};
+
+    /// Three rows side by side, each ending elsewhere, as those of a tramline that passes a zone.
+    fn stepped(angle: f64) -> (Lane, Toolbar) {
+        let toolbar = Toolbar {
+            row_offsets: vec![-0.45, 0.0, 0.45],
+            row_spacing: 0.45,
+            width: 1.35,
+            forward: -0.7,
+            body: vec![(1.0, 0.7), (-1.0, 0.7), (-1.0, -0.7), (1.0, -0.7)],
+            turning_radius: 2.0,
+        };
+        let (sine, cosine) = num::sin_cos(angle);
+        let from = Point { x: 21.3, y: -4.7 };
+        let line = Path::straight(from, Point { x: from.x + 70.0 * cosine, y: from.y + 70.0 * sine });
+        let row = |tool_row: usize, from: f64, to: f64| RowSpan { tool_row, row: 0, from, to };
+        let rows = vec![row(0, 31.3, 39.9), row(1, 2.0, 68.0), row(2, 17.7, 40.1), row(2, 52.2, 53.0)];
+        (Lane { block: BlockIdx(0), line, back: None, rows, rows_back: vec![] }, toolbar)
+    }
+
+    #[test]
+    fn rows_with_other_ends_have_one_sound_outline() {
+        // As rough as positions of nine decimals of a degree.
+        let rough = |at: Point| Point { x: (at.x * 1e4).round() / 1e4, y: (at.y * 1e4).round() / 1e4 };
+        let rows_m = 8.6 + 66.0 + 22.4 + 0.8;
+        for degree in 0..360 {
+            let (lane, toolbar) = stepped(f64::from(degree).to_radians());
+            let cover = seamless_cover(&lane, &toolbar);
+            assert!((region::area(&cover) - rows_m * 0.45).abs() < 1e-4, "{degree} deg");
+            assert_eq!(region::rings(&cover).count(), 1, "{degree} deg: {cover:?}");
+            let sound = cover.map_coords(rough).check_validation();
+            assert!(sound.is_ok(), "{degree} deg: {sound:?}");
+        }
+    }
 }

@@ -122,7 +122,7 @@ pub fn without_rows(
 ) -> LanePlan {
     let gone = Lane { rows: gone, ..plan.lanes[lane.0].clone() };
     let zone = &plan.blocks[by.block.0].zone;
-    let shape = region::intersection(&left_over::cover(&gone, &Toolbar::new(machine)), zone);
+    let shape = region::intersection(&left_over::seamless_cover(&gone, &Toolbar::new(machine)), zone);
     leave(&mut plan, lane, by, shape, reason);
     plan
 }
@@ -271,10 +271,7 @@ pub enum Course {
     },
     /// Rows side by side along a curve: lanes are its offsets, row `k` lies `k` row spacings to its
     /// right, and seeds count from each row's own beginning.
-    Contour {
-        /// Where row 0 runs, but for what the tool leaves a bend.
-        line: Path,
-    },
+    Contour,
     /// Rows that follow a headland lap's way; rows are tool rows, seeds count from each row's
     /// first point.
     Lap {

@@ -10,7 +10,7 @@
 //! times as fast as that point. Air drag and the speed of the metering wheel are left out.
 
 use super::seeds_per_s;
-use crate::check::{Field, Machine};
+use crate::check::{BlockRate, Field, Machine};
 use crate::diagnostic::{Finding, Told};
 use crate::geometry::{Gear, Path};
 use crate::lanes::{Lane, LanePlan};
@@ -77,8 +77,8 @@ pub fn release(
     let precise_up_to =
         field.spacing.precision.map(|wanted| highest_precise(wanted, machine, uncertainty, &rows));
     let mut findings: Vec<Finding> = Vec::new();
-    let zone = closest.and_then(|(name, _)| name);
-    findings.extend(fed_up_to.and_then(|highest| too_fast_to_feed(machine, zone, busiest, highest)));
+    let busy = Busy { zone: closest.and_then(|(name, _)| name), block: field.block_rates.closest(), busiest };
+    findings.extend(fed_up_to.and_then(|highest| too_fast_to_feed(machine, &busy, highest)));
     findings.extend(precise_up_to.and_then(|highest| too_fast_to_place(field, machine, highest)));
     let refused = !findings.is_empty();
     let release = Release { flight, rows, fed_up_to, precise_up_to };
@@ -147,24 +147,40 @@ fn rounded_down(speed: Speed) -> f64 {
     (speed.to_km_per_h() * 100.0 * (1.0 - 1e-9)).floor() / 100.0
 }
 
-fn too_fast_to_feed(machine: &Machine, zone: Option<&str>, busiest: f64, highest: Speed) -> Option<Finding> {
+/// Where seeds follow each other fastest.
+struct Busy<'a> {
+    zone: Option<&'a str>,
+    /// The block with a rate of its own that the zone is.
+    block: Option<&'a BlockRate>,
+    /// Seeds a second.
+    busiest: f64,
+}
+
+fn too_fast_to_feed(machine: &Machine, busy: &Busy, highest: Speed) -> Option<Finding> {
     let most = machine.metering.highest_rate?;
     if machine.working_speed <= highest {
         return None;
     }
-    let zone = zone.map_or_else(String::new, |name| format!(" in zone `{name}`"));
+    let Busy { zone, block, busiest } = busy;
+    let zone = match (block, zone) {
+        (Some(_), _) => " in this block".to_owned(),
+        (None, Some(name)) => format!(" in zone `{name}`"),
+        (None, None) => String::new(),
+    };
     let message = format!(
         "at {:.2} km/h the busiest row needs {busiest:.1} seeds a second{zone}, and its metering unit gives {most}",
         machine.working_speed.to_km_per_h()
     );
-    Some(
-        rules::finding("metering/rate", message)
+    let finding = rules::finding("metering/rate", message);
+    let speed = rounded_down(highest);
+    Some(match block {
+        Some(block) => finding.with_span(block.span.clone(), "too close for this speed").with_hint(format!(
+            "write `working_speed = \"{speed} km/h\"` or less, or place seeds farther apart in this block"
+        )),
+        None => finding
             .with_span(machine.speed_span.clone(), "this is too fast")
-            .with_hint(format!(
-                "write `\"{} km/h\"` or less, or place seeds farther apart",
-                rounded_down(highest)
-            )),
-    )
+            .with_hint(format!("write `\"{speed} km/h\"` or less, or place seeds farther apart")),
+    })
 }
 
 fn too_fast_to_place(field: &Field, machine: &Machine, highest: Speed) -> Option<Finding> {
@@ -196,7 +212,8 @@ fn too_fast_to_place(field: &Field, machine: &Machine, highest: Speed) -> Option
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::check::Rate;
+    use crate::check::{BlockRates, Rate};
+    use crate::diagnostic::Span;
     use crate::geometry::{Piece, Pose};
     use crate::lanes::{Block, BlockIdx, Course, LaneAreas, LaneIdx, RowSpan};
     use crate::site::{SiteZone, example};
@@ -309,5 +326,29 @@ mod tests {
         let refused = told(&zones, 5.0);
         assert_eq!(refused.findings[0].rule, "metering/rate");
         assert!(refused.findings[0].message.contains("in zone `Hollow`"), "{}", refused.findings[0].message);
+    }
+
+    /// A block that is sown at twice the field's rate is refused at its own line, with a speed that passes.
+    #[test]
+    fn a_block_too_close_for_the_metering_is_told_at_its_line() {
+        let (plan, visits) = plan();
+        let (mut field, mut machine) = (example::field(), example::machine());
+        let (rate, at) = (Rate { asked: 2.0, step: 1 }, Span { bytes: 700..707, ..field.span.clone() });
+        field.block_rates =
+            BlockRates { parts: 2, blocks: vec![BlockRate { block: 0, rate, span: at.clone() }] };
+        let uncertainty = uncertainty(&machine, None, &field.crop, &field.spacing);
+        let ground = geo::Rect::new(geo::coord! { x: 0.0, y: 0.0 }, geo::coord! { x: 9.0, y: 9.0 });
+        let zones = SiteZones {
+            parts: 2,
+            zones: vec![SiteZone::new("block 1".into(), ground.to_polygon().into(), rate)],
+            elsewhere: Some(Rate { asked: 1.0, step: 2 }),
+        };
+        machine.metering.highest_rate = Some(5.0);
+        let finding = release(&field, &zones, &machine, &plan, &visits, &uncertainty).findings.remove(0);
+        assert_eq!((finding.rule, finding.span), ("metering/rate", Some(at)));
+        let hint = finding.hint.unwrap();
+        let said = hint.split('"').nth(1).unwrap().strip_suffix(" km/h").unwrap();
+        machine.working_speed = Speed::km_per_h(said.parse().unwrap());
+        assert!(release(&field, &zones, &machine, &plan, &visits, &uncertainty).value.is_some(), "{hint}");
     }
 }

@@ -170,8 +170,8 @@ pub fn route(field: &Field, site: &FieldSite, machine: &Machine, plan: &LanePlan
 fn stage(headland: HeadlandSown, course: &Course) -> u8 {
     match (course, headland) {
         (Course::Lap { .. }, HeadlandSown::Last)
-        | (Course::Straight { .. } | Course::Contour { .. }, HeadlandSown::First) => 1,
-        (Course::Lap { .. } | Course::Straight { .. } | Course::Contour { .. }, _) => 0,
+        | (Course::Straight { .. } | Course::Contour, HeadlandSown::First) => 1,
+        (Course::Lap { .. } | Course::Straight { .. } | Course::Contour, _) => 0,
     }
 }
 

@@ -9,7 +9,7 @@
 //! row's first. A single seed lies on its place, a hill with its middle.
 //! In a field with treatment zones a zone has a lattice of its own from the same datum, its spacing a
 //! whole number of parts of the field's (`zones`); along bends the spacing changes where the row enters
-//! the zone.
+//! the zone. So it is with blocks that have a rate of their own.
 //! A span takes the places from its beginning up to, but not including, its end, and every seed of a
 //! hill lies within it: spans that abut share no seed.
 
@@ -21,12 +21,14 @@ use crate::route::Visit;
 use crate::site::SiteZones;
 use lanewright_schema::quantity::Heading;
 
+mod by_block;
 mod course;
 mod lay;
 mod positions;
 mod unsown;
 mod zones;
 
+pub use by_block::zones_of;
 pub use course::course_of;
 pub use positions::Positions;
 pub use unsown::sown_rows;
@@ -120,7 +122,7 @@ pub fn seeds(
                 runs.extend(laid.into_iter().map(run));
                 continue;
             }
-            Course::Contour { .. } => (span.row as f64 * spacing.stagger).rem_euclid(1.0),
+            Course::Contour => (span.row as f64 * spacing.stagger).rem_euclid(1.0),
             Course::Lap { .. } => 0.0,
         };
         for stretch in stretches_along(&tool, stand, zones) {
@@ -207,7 +209,7 @@ fn ends(course: &Course, lane: &Lane, span: RowSpan, machine: &Machine) -> [f64;
             let [a, b] = [span.from, span.to].map(|at| along(*heading, *datum, tool.at(at)));
             [a.min(b), a.max(b)]
         }
-        Course::Contour { .. } | Course::Lap { .. } => [0.0; 2],
+        Course::Contour | Course::Lap { .. } => [0.0; 2],
     }
 }
 

@@ -2,9 +2,9 @@
 //! one machine of six rows.
 
 use crate::check::{
-    BaseStation, BodyPoint, Crop, Field, FieldPlaces, Frames, GeoPolygon, Guidance, Headland, HeadlandSize,
-    HeadlandSown, Job, Layout, Machine, Metering, Operation, Order, Pattern, Precision, ReferenceFrame,
-    Spacing, Steering,
+    BaseStation, BlockRates, BodyPoint, Crop, Field, FieldPlaces, Frames, GeoPolygon, Guidance, Headland,
+    HeadlandSize, HeadlandSown, Job, Layout, Machine, Metering, Operation, Order, Pattern, Precision,
+    ReferenceFrame, Spacing, Steering,
 };
 use crate::diagnostic::Span;
 use chrono::NaiveDate;
@@ -126,6 +126,7 @@ pub fn field() -> Field {
             tramlines: None,
         },
         zones: None,
+        block_rates: BlockRates::none(),
         span: span(30),
         places: FieldPlaces { home: Some(span(31)), fence_margin: Some(span(32)), ..FieldPlaces::default() },
     }

@@ -60,7 +60,7 @@ pub struct FieldSite {
     pub home: Option<Point>,
     /// How its lanes are to run.
     pub layout: Layout<Point>,
-    /// How closely its parts are sown.
+    /// How closely its parts are sown, as drawn.
     pub zones: SiteZones,
     /// The ways in.
     pub entrances: Vec<(String, Point)>,

@@ -85,7 +85,7 @@ fn course(block: &plan::Block) -> Course {
         (Some(heading), Some([x, y])) => {
             Course::Straight { heading: Heading::degrees(heading), datum: Point { x, y } }
         }
-        _ => Course::Lap { lap: block.lap.unwrap_or(1) },
+        _ => block.lap.map_or(Course::Contour, |lap| Course::Lap { lap }),
     }
 }
 
@@ -117,7 +117,7 @@ fn run(row: &SeedRow, plan: &LanePlan, projector: &Projector) -> Result<Option<S
         Course::Straight { heading, .. } => {
             RowCourse::Straight { from: first, angle: angle_of_heading(heading) }
         }
-        Course::Lap { .. } | Course::Contour { .. } => {
+        Course::Lap { .. } | Course::Contour => {
             let mut points = line.iter().map(|at| ground(at, projector)).collect::<Result<Vec<_>, _>>()?;
             // The ends are given to the micrometre, the places between them to a tenth of a millimetre.
             if let [begin, .., end] = points.as_mut_slice() {

@@ -3,8 +3,9 @@
 
 use super::field::pattern;
 use crate::check::{
-    BaseStation, Crop, Entrance, Field, FieldPlaces, Frames, GeoPolygon, Guidance, Headland, HeadlandSize,
-    HeadlandSown, KeepOut, KeepOutShape, Layout, Pattern, ReferenceFrame, Spacing, WeedingJob, named_frame,
+    BaseStation, BlockRates, Crop, Entrance, Field, FieldPlaces, Frames, GeoPolygon, Guidance, Headland,
+    HeadlandSize, HeadlandSown, KeepOut, KeepOutShape, Layout, Pattern, ReferenceFrame, Spacing, WeedingJob,
+    named_frame,
 };
 use crate::diagnostic::{Finding, Span};
 use crate::read::span;
@@ -214,6 +215,7 @@ impl Folder {
                 tramlines: None,
             },
             zones: None,
+            block_rates: BlockRates::none(),
             span: self.span.clone(),
             places: FieldPlaces::default(),
         })

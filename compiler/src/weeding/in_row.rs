@@ -85,7 +85,8 @@ pub fn pass(blade: &InRow, over: &Over, findings: &mut Vec<Finding>) -> Weeding 
     let widest = |speed: Speed| row(speed).iter().map(|row| row.clear).fold(Length::ZERO, Length::max);
     let runs = &over.sown.seeds.runs;
     let gap = |run: &SeedRun| Length::m(run.spacing_m) - run.pattern.length();
-    let closest = runs.iter().min_by(|a, b| gap(a).to_m().total_cmp(&gap(b).to_m()));
+    let placed = runs.iter().filter(|run| run.pattern != Pattern::Drill);
+    let closest = placed.min_by(|a, b| gap(a).to_m().total_cmp(&gap(b).to_m()));
     let spacing = closest.map_or(over.sown.place_spacing, gap);
     let pattern = closest.map_or(Pattern::Single, |run| run.pattern);
     if runs.iter().any(|run| run.pattern == Pattern::Drill) {
@@ -96,7 +97,8 @@ pub fn pass(blade: &InRow, over: &Over, findings: &mut Vec<Finding>) -> Weeding 
     let fits = Fits { blade, spacing };
     let fastest = fits.fastest(&widest);
     let half_band = blade.row_band.map_or(clear, |band| band * 0.5);
-    if fits.spare(clear, speed) < Length::ZERO {
+    let shut = closest.is_some() && fits.spare(clear, speed) < Length::ZERO;
+    if shut {
         findings.push(match fastest {
             Some(fastest) => too_fast(&fits, over, fastest),
             None => no_window(&fits, over, clear, &rows),
@@ -104,7 +106,7 @@ pub fn pass(blade: &InRow, over: &Over, findings: &mut Vec<Finding>) -> Weeding 
     }
     if half_band < clear {
         findings.push(narrow_band(over, half_band, clear));
-    } else if half_band + clear > over.sown.row_spacing {
+    } else if half_band + clear > over.sown.row_spacing && (blade.row_band.is_some() || !shut) {
         findings.push(wide_band(over, half_band, clear));
     }
     let motion = BladeMotion {

@@ -285,8 +285,9 @@ table! {
         blocks: Option<Written<u32>> = "1";
         /// Lines that cut the field inside its headland into blocks, in place of cuts by cost.
         dividing_line: Option<OneOrMore<DividingLine>> = "[{ points = [[52.1, 5.201], [52.102, 5.201]] }]";
-        /// Blocks whose lanes follow something else than the field's `guidance`.
-        block: Option<OneOrMore<BlockGuidance>> = "[{ at = [52.101, 5.202], guidance = \"38.5 deg\" }]";
+        /// Blocks whose lanes follow something else than the field's `guidance`, or that are sown closer
+        /// or wider than `spacing` says.
+        block: Option<OneOrMore<Block>> = "[{ at = [52.101, 5.202], guidance = \"38.5 deg\" }]";
         /// The lattice on which the seeds stand.
         spacing: Spacing = "{ between_rows = \"45 cm\", between_seeds = \"18 cm\" }";
         /// Parts of the field that are sown closer or wider than `spacing` says, or not at all.
@@ -330,12 +331,22 @@ table! {
 }
 
 table! {
-    /// How the lanes of one block run.
-    pub struct BlockGuidance {
+    /// A block with lanes of its own, with a rate of its own, or both. The rate is said once: by one of
+    /// `rate`, `seeds_per_ha`, `plants_per_ha` and `between_seeds`. The distance in the row is a whole
+    /// multiple of one part of the field's own.
+    pub struct Block {
         /// A place inside the block: latitude and longitude in degrees.
         at: Written<GeoPoint> = "[52.101, 5.202]";
-        /// As the field's `guidance`.
-        guidance: Written<GuidanceChoice> = "\"38.5 deg\"";
+        /// As the field's `guidance`. Left out: that of the field.
+        guidance: Option<Written<GuidanceChoice>> = "\"38.5 deg\"";
+        /// Share of the field's own number of seeds, in %.
+        rate: Option<Written<Share>> = "\"80 %\"";
+        /// Seeds on a hectare.
+        seeds_per_ha: Option<Written<u32>> = "111_111";
+        /// Plants wanted on a hectare; germination and field emergence are allowed for.
+        plants_per_ha: Option<Written<u32>> = "90_000";
+        /// Between places in the row, seeds or middles of hills, in cm.
+        between_seeds: Option<Written<Length>> = "\"18 cm\"";
     }
 }
 

@@ -134,7 +134,7 @@ fn panels(compiled: &Compiled) -> Vec<Panel> {
             let subtitle = format!("{}, {} · {}", field.crop.name, field.crop.variety, field_area);
             let zoned = (format!("{}: treatment zones", site.name), subtitle.clone());
             let driven = panel((site.name.clone(), subtitle), site, plan, &compiled.job.machine);
-            std::iter::once(driven).chain(zones::panel(site, field, zoned))
+            std::iter::once(driven).chain(zones::panel(site, field, &plan.zones, zoned))
         })
         .collect();
     for (number, panel) in (1..).zip(&mut panels) {

@@ -4,7 +4,7 @@ use super::paper::{Paper, number};
 use super::{Panel, colour, places};
 use crate::check::{Field, Rate};
 use crate::emit::words;
-use crate::site::FieldSite;
+use crate::site::{FieldSite, SiteZones};
 use geo::InteriorPoint;
 use serde::Serialize;
 
@@ -41,13 +41,13 @@ struct Entry {
 }
 
 /// The panel of a field with zones.
-pub fn panel(site: &FieldSite, field: &Field, titles: (String, String)) -> Option<Panel> {
-    if site.zones.zones.is_empty() {
+pub fn panel(site: &FieldSite, field: &Field, zones: &SiteZones, titles: (String, String)) -> Option<Panel> {
+    if zones.zones.is_empty() {
         return None;
     }
     let paper = Paper::showing(&site.boundary);
     let (marks, mut labels) = places(site, &[], &paper);
-    let rates = rates(site);
+    let rates = rates(zones);
     let colour_of = |rate: Rate| {
         let at = rates.iter().position(|(known, _)| known.step == rate.step).unwrap_or(0);
         let sown = rates.iter().filter(|(rate, _)| rate.step > 0).count();
@@ -55,13 +55,17 @@ pub fn panel(site: &FieldSite, field: &Field, titles: (String, String)) -> Optio
         if rate.step == 0 { colour::UNSOWN.to_owned() } else { colour::of_rate(share) }
     };
     let elsewhere =
-        site.zones.elsewhere.map(|rate| Tint { path: paper.area(&site.boundary), colour: colour_of(rate) });
-    let zones = site.zones.zones.iter();
+        zones.elsewhere.map(|rate| Tint { path: paper.area(&site.boundary), colour: colour_of(rate) });
     let tints = elsewhere
         .into_iter()
-        .chain(zones.map(|zone| Tint { path: paper.area(&zone.ground), colour: colour_of(zone.rate) }))
+        .chain(
+            zones
+                .zones
+                .iter()
+                .map(|zone| Tint { path: paper.area(&zone.ground), colour: colour_of(zone.rate) }),
+        )
         .collect();
-    for zone in &site.zones.zones {
+    for zone in &zones.zones {
         if let Some(middle) = zone.ground.interior_point() {
             labels.place_centred(zone.name.clone(), paper.at(middle.0), "place");
         }
@@ -69,16 +73,16 @@ pub fn panel(site: &FieldSite, field: &Field, titles: (String, String)) -> Optio
     Some(Panel {
         marks,
         labels: labels.placed,
-        zones: Some(Zones { tints, entries: entries(field, site, &rates, colour_of) }),
+        zones: Some(Zones { tints, entries: entries(field, zones, &rates, colour_of) }),
         ..Panel::of_ground(titles, site, &paper)
     })
 }
 
 /// Every rate with the names of its zones, the densest first.
-fn rates(site: &FieldSite) -> Vec<(Rate, Vec<String>)> {
+fn rates(zones: &SiteZones) -> Vec<(Rate, Vec<String>)> {
     let mut rates: Vec<(Rate, Vec<String>)> = Vec::new();
-    let named = site.zones.zones.iter().map(|zone| (zone.rate, zone.name.clone()));
-    let elsewhere = site.zones.elsewhere.map(|rate| (rate, "soil in no zone".to_owned()));
+    let named = zones.zones.iter().map(|zone| (zone.rate, zone.name.clone()));
+    let elsewhere = zones.elsewhere.map(|rate| (rate, "elsewhere".to_owned()));
     for (rate, name) in named.chain(elsewhere) {
         match rates.iter_mut().find(|(known, _)| known.step == rate.step) {
             Some((_, names)) if !names.contains(&name) => names.push(name),
@@ -93,13 +97,13 @@ fn rates(site: &FieldSite) -> Vec<(Rate, Vec<String>)> {
 
 fn entries(
     field: &Field,
-    site: &FieldSite,
+    zones: &SiteZones,
     rates: &[(Rate, Vec<String>)],
     colour_of: impl Fn(Rate) -> String,
 ) -> Vec<Entry> {
     let text = |rate: Rate, names: &[String]| {
-        let share = words::short(site.zones.sown(rate) * 100.0, 1);
-        let apart = field.spacing.own_stand().scaled(rate.step, site.zones.parts).spacing;
+        let share = words::short(zones.sown(rate) * 100.0, 1);
+        let apart = field.spacing.own_stand().scaled(rate.step, zones.parts).spacing;
         let how = match rate.step {
             0 => "unsown".to_owned(),
             _ => format!("{share} %, {}", words::measure(apart)),

@@ -23,7 +23,7 @@ pub fn sections(compiled: &Compiled) -> Vec<Section> {
             } else {
                 blocks.extend([heading("Seed"), seed(field, plan)]);
                 blocks.extend(pattern::exceptions(&field.spacing));
-                blocks.extend(zones::blocks(field, site, plan));
+                blocks.extend(zones::blocks(field, plan));
                 blocks.extend([
                     heading("Where the plants stand"),
                     places::told(&plan.uncertainty),

@@ -6,7 +6,7 @@ use crate::check::{Field, Rate};
 use crate::geometry::region;
 use crate::pipeline::FieldPlan;
 use crate::seeds::SeedRun;
-use crate::site::FieldSite;
+use crate::site::SiteZones;
 use lanewright_schema::quantity::{Area, Length};
 
 /// One line of the table: zones of one name and rate.
@@ -17,13 +17,13 @@ struct Line {
 }
 
 /// What each zone gets; nothing for a field without zones.
-pub fn blocks(field: &Field, site: &FieldSite, plan: &FieldPlan) -> Vec<Block> {
-    let zones = &site.zones;
+pub fn blocks(field: &Field, plan: &FieldPlan) -> Vec<Block> {
+    let zones = &plan.zones;
     if zones.zones.is_empty() {
         return Vec::new();
     }
     let own = field.spacing.own_stand();
-    let rows = lines(site).into_iter().filter_map(|Line { name, rate, zones: of_line }| {
+    let rows = lines(zones).into_iter().filter_map(|Line { name, rate, zones: of_line }| {
         let runs: Vec<&SeedRun> = plan.seeds.runs.iter().filter(|run| of_line.contains(&run.zone)).collect();
         let seeds: u64 = runs.iter().map(|run| run.seeds()).sum();
         let row_m: f64 = runs.iter().map(|run| f64::from(run.count) * run.spacing_m).sum();
@@ -49,15 +49,15 @@ pub fn blocks(field: &Field, site: &FieldSite, plan: &FieldPlan) -> Vec<Block> {
     });
     let head = ["Zone", "Area", "Asked", "Sown", "In the row", "Seeds a hectare", "Seeds"];
     let table = Block::table(&head, 1, rows.collect());
-    vec![Block::Heading { text: "Treatment zones".to_owned() }, table, Block::text(lattice(field, site))]
+    vec![Block::Heading { text: "Treatment zones".to_owned() }, table, Block::text(lattice(field, zones))]
 }
 
-fn lines(site: &FieldSite) -> Vec<Line> {
+fn lines(zones: &SiteZones) -> Vec<Line> {
     let mut lines: Vec<Line> = Vec::new();
-    let zones =
-        site.zones.zones.iter().enumerate().map(|(index, zone)| (zone.name.clone(), zone.rate, Some(index)));
-    let elsewhere = site.zones.elsewhere.map(|rate| ("Soil in no zone".to_owned(), rate, None));
-    for (name, rate, zone) in zones.chain(elsewhere) {
+    let named =
+        zones.zones.iter().enumerate().map(|(index, zone)| (zone.name.clone(), zone.rate, Some(index)));
+    let elsewhere = zones.elsewhere.map(|rate| ("Soil in no zone".to_owned(), rate, None));
+    for (name, rate, zone) in named.chain(elsewhere) {
         match lines.iter_mut().find(|line| (&line.name, line.rate) == (&name, rate)) {
             Some(line) => line.zones.push(zone),
             None => lines.push(Line { name, rate, zones: vec![zone] }),
@@ -71,14 +71,14 @@ fn percent(share: f64) -> String {
     format!("{} %", words::short(share * 100.0, 1))
 }
 
-fn lattice(field: &Field, site: &FieldSite) -> String {
+fn lattice(field: &Field, zones: &SiteZones) -> String {
     let own = field.spacing.between_seeds;
-    let part = Length::m(own.to_m() / f64::from(site.zones.parts));
+    let part = Length::m(own.to_m() / f64::from(zones.parts));
     format!(
         "100 % is the spacing above. Every spacing is a whole number of {}, of which the field's own has {}: rows \
          line up within a zone, and where a row passes from one into the next its seeds are no nearer than in the \
          closer zone and no farther than in the wider. A zone that a row only grazes is sown as the zone beside it.",
         words::measure(part),
-        site.zones.parts
+        zones.parts
     )
 }

@@ -33,7 +33,7 @@ pub fn group(
     for ((order, visit), id) in (1..).zip(&plan.route.visits).zip(ids) {
         let lane = &plan.lanes.lanes[visit.lane.0];
         let kind = match plan.lanes.blocks[lane.block.0].course {
-            Course::Straight { .. } | Course::Contour { .. } => "Lane",
+            Course::Straight { .. } | Course::Contour => "Lane",
             Course::Lap { .. } => "Lap",
         };
         let path = driven(*visit, lane);

@@ -33,14 +33,14 @@ pub struct RateGrid {
 /// The grid of a field with treatment zones. `values` gives the set-points for so many parts of the field's
 /// spacing from place to place.
 pub fn rate_grid(
-    site: &FieldSite,
+    (site, zones): (&FieldSite, &SiteZones),
     number: u32,
     code: u8,
     cell: Length,
     values: &dyn Fn(u32) -> Vec<ProcessDataVariable>,
 ) -> Option<RateGrid> {
     let cells = Cells::over(site, cell)?;
-    let mut steps: Vec<u32> = site.zones.rates().map(|rate| rate.step).filter(|&step| step > 0).collect();
+    let mut steps: Vec<u32> = zones.rates().map(|rate| rate.step).filter(|&step| step > 0).collect();
     steps.sort_unstable();
     steps.dedup();
     let sown: Vec<Vec<ProcessDataVariable>> = steps.iter().map(|&step| values(step)).collect();
@@ -65,7 +65,7 @@ pub fn rate_grid(
     let mut bytes = Vec::with_capacity(cells.columns as usize * cells.rows as usize * 4 * layers.len());
     for row in 0..cells.rows {
         for column in 0..cells.columns {
-            let step = step_at(site, cells.middle(site, column, row), cells.half_diagonal_m);
+            let step = step_at((site, zones), cells.middle(site, column, row), cells.half_diagonal_m);
             let values = in_cells.iter().find(|(known, _)| *known == step).map_or(&[][..], |(_, v)| v);
             bytes.extend(values.iter().flat_map(|value| value.to_le_bytes()));
         }
@@ -91,8 +91,7 @@ pub fn rate_grid(
 }
 
 /// Parts of the field's spacing from place to place in a cell with this middle; none outside the field.
-fn step_at(site: &FieldSite, middle: Point, reach_m: f64) -> u32 {
-    let zones: &SiteZones = &site.zones;
+fn step_at((site, zones): (&FieldSite, &SiteZones), middle: Point, reach_m: f64) -> u32 {
     let inside = region::contains(&site.boundary, middle);
     let zone = zones.zone_at(middle);
     if inside && (zone.is_some() || zones.elsewhere.is_some()) {

@@ -100,12 +100,12 @@ fn grid(
     number: u32,
     (order, lot, machine): (&WorkOrder, Option<&Lot>, &Described),
 ) -> Option<RateGrid> {
-    let site = &compiled.site.fields[field];
-    if site.zones.zones.is_empty() {
+    let (site, zones) = (&compiled.site.fields[field], &compiled.fields[field].zones);
+    if zones.zones.is_empty() {
         return None;
     }
-    let values = |step: u32| work_values(&order.at(step, site.zones.parts), lot, machine);
-    rate_grid(site, number, GRID_ZONE, compiled.job.machine.working_width, &values)
+    let values = |step: u32| work_values(&order.at(step, zones.parts), lot, machine);
+    rate_grid((site, zones), number, GRID_ZONE, compiled.job.machine.working_width, &values)
 }
 
 /// What tells the task of one operation from another's.
@@ -261,10 +261,7 @@ fn whole_millimetres(spacing: Length) -> Option<i32> {
 pub fn spacing_finding(field: &Field) -> Option<Finding> {
     let own = std::iter::once(field.spacing.own_stand());
     let stands = own.chain(field.spacing.own_rows.iter().map(|own| own.stand));
-    let steps = field.zones.as_ref().map_or_else(
-        || vec![(1, 1)],
-        |zones| zones.rates().filter(|rate| rate.step > 0).map(|rate| (rate.step, zones.parts)).collect(),
-    );
+    let steps = field.steps();
     let spacing = stands
         .flat_map(|stand| steps.iter().map(move |&(step, parts)| stand.scaled(step, parts)))
         .filter(|stand| stand.pattern != Pattern::Drill)
