@@ -4,7 +4,7 @@
 //! between, and a proven lower bound on their time. Most ways count at least what they would take in
 //! the open, or through the field where it bends round corners; the ways that an order uses are
 //! planned inside the fence, their true times take the place of the minima, and the order is searched
-//! for again, until it uses planned ways only ([`settle`]).
+//! for again, until it uses planned ways only.
 //!
 //! Stops for refilling are found for the order at hand, once the seeds are known ([`refills`]).
 
