@@ -30,13 +30,13 @@ use crate::lanes::{Course, Lane, LaneIdx, LanePlan, RowSpan};
 use crate::num;
 use crate::rules;
 use crate::site::FieldSite;
-use crate::turns::toll::Wheels;
+use crate::turns::toll::{Soil, Wheels};
 use crate::turns::{Detours, Drive, FreeSpace, Manoeuvre, footprint};
 use geo::{Closest, ClosestPoint};
 pub use refill::refills;
 pub use way_out::{Hold, WayOut, ways_out};
 
-use order::{Order, links};
+use order::{Costs, Order, links};
 use parts::{Part, nearest_part, parts, without_dead_ends};
 use settle::{proven_s, settled};
 use std::collections::BTreeSet;
@@ -126,35 +126,8 @@ const AHEAD: usize = 2;
 
 /// Finds the route over one field.
 pub fn route(field: &Field, site: &FieldSite, machine: &Machine, plan: &LanePlan, rows: Rows) -> Told<Route> {
-    let headland = field.headland.sown;
-    let space = FreeSpace::new(&site.fence, footprint(machine));
-    let detours = Detours::through(&space, &site.fence);
-    let soil = sown::sown(&space, machine, headland, plan);
-    let tracks_m: Vec<f64> = machine.wheel_tracks.iter().map(|track| track.to_m()).collect();
-    let wheels = Wheels { tracks_m: &tracks_m, tyre_m: machine.tyre_width.to_m() };
-    let tolls = Tolls { soil: &soil, wheels, s_per_m: field.over_sown_rows.to_s(), rows };
-    let drives = (Drive::turning(machine), Drive::transit(machine));
-    let mut findings = Vec::new();
-    let standing = standing_place(site, &space, &mut findings);
-    let stages: Vec<u8> =
-        plan.lanes.iter().map(|lane| stage(headland, &plan.blocks[lane.block.0].course)).collect();
-    let joined = |standing: Option<Point>| {
-        let mut ways =
-            Ways::new(&space, detours.as_ref(), tolls, drives, &plan.lanes, stages.clone(), standing);
-        let near = ways.nearest(ways.costs().nodes(), AHEAD);
-        ways.plan(near);
-        ways.join();
-        let parts = parts(&ways, plan, standing.is_some());
-        (ways, parts)
-    };
-    let (mut ways, mut parts) = joined(standing);
-    if let Some(at) = standing
-        && !parts.iter().any(|part| part.from_home)
-    {
-        let message = "no drivable way leads from home to any lane and back";
-        findings.push(rules::finding("route/home-cut-off", message).with_place(site.inverse.to_geo(at)));
-        (ways, parts) = joined(None);
-    }
+    let ground = Ground::of(field, site, machine, plan, rows);
+    let (mut ways, parts, mut findings) = joined(&ground, site, plan);
     let route = over_parts(&mut ways, parts, plan);
     match &route {
         Some(route) => {
@@ -164,6 +137,98 @@ pub fn route(field: &Field, site: &FieldSite, machine: &Machine, plan: &LanePlan
         None => findings.push(no_way(site, machine, plan)),
     }
     Told { value: route, findings }
+}
+
+/// The order of a part of a field as a problem that other solvers can be given.
+#[derive(Clone, Debug)]
+pub struct Problem {
+    /// Seconds of all ways, as far as they are planned; of any other the least that it could take.
+    pub all: Costs,
+    /// Seconds of the ways that are known to be drivable; any other is barred.
+    pub known: Costs,
+    /// The order that was found.
+    pub order: Order,
+    /// Seconds that no order undercuts.
+    pub bound_s: f64,
+}
+
+/// The problems that a field's route is made of, solved.
+pub fn problems(
+    field: &Field,
+    site: &FieldSite,
+    machine: &Machine,
+    plan: &LanePlan,
+    rows: Rows,
+) -> Vec<Problem> {
+    let ground = Ground::of(field, site, machine, plan, rows);
+    let (mut ways, parts, _) = joined(&ground, site, plan);
+    parts.into_iter().filter_map(|part| best_order(&mut ways, part)).map(|(_, problem)| problem).collect()
+}
+
+/// Where and how the machine may drive.
+struct Ground {
+    space: FreeSpace,
+    detours: Option<Detours>,
+    soil: Soil,
+    tracks_m: Vec<f64>,
+    tyre_m: f64,
+    over_sown_s_per_m: f64,
+    rows: Rows,
+    turning: Drive,
+    transit: Drive,
+    /// Of each lane.
+    stages: Vec<u8>,
+}
+
+impl Ground {
+    fn of(field: &Field, site: &FieldSite, machine: &Machine, plan: &LanePlan, rows: Rows) -> Self {
+        let headland = field.headland.sown;
+        let space = FreeSpace::new(&site.fence, footprint(machine));
+        let stage_of = |lane: &Lane| stage(headland, &plan.blocks[lane.block.0].course);
+        Self {
+            detours: Detours::through(&space, &site.fence),
+            soil: sown::sown(&space, machine, headland, plan),
+            space,
+            tracks_m: machine.wheel_tracks.iter().map(|track| track.to_m()).collect(),
+            tyre_m: machine.tyre_width.to_m(),
+            over_sown_s_per_m: field.over_sown_rows.to_s(),
+            rows,
+            turning: Drive::turning(machine),
+            transit: Drive::transit(machine),
+            stages: plan.lanes.iter().map(stage_of).collect(),
+        }
+    }
+
+    /// All ways between lanes and the place where the route begins and ends.
+    fn ways(&self, plan: &LanePlan, standing: Option<Point>) -> Ways<'_> {
+        let wheels = Wheels { tracks_m: &self.tracks_m, tyre_m: self.tyre_m };
+        let tolls = Tolls { soil: &self.soil, wheels, s_per_m: self.over_sown_s_per_m, rows: self.rows };
+        let (drives, stages) = ((self.turning, self.transit), self.stages.clone());
+        Ways::new(&self.space, self.detours.as_ref(), tolls, drives, &plan.lanes, stages, standing)
+    }
+}
+
+/// The ways of a field, its parts, and what is to be told of where the route begins.
+fn joined<'a>(ground: &'a Ground, site: &FieldSite, plan: &LanePlan) -> (Ways<'a>, Vec<Part>, Vec<Finding>) {
+    let mut findings = Vec::new();
+    let standing = standing_place(site, &ground.space, &mut findings);
+    let joined_from = |standing: Option<Point>| {
+        let mut ways = ground.ways(plan, standing);
+        let near = ways.nearest(ways.costs().nodes(), AHEAD);
+        ways.plan(near);
+        ways.join();
+        let parts = parts(&ways, plan, standing.is_some());
+        (ways, parts)
+    };
+    let (mut ways, mut parts) = joined_from(standing);
+    if let Some(at) = standing
+        && !parts.iter().any(|part| part.from_home)
+    {
+        let message = "no drivable way leads from home to any lane and back";
+        findings.push(rules::finding("route/home-cut-off", message).with_place(site.inverse.to_geo(at)));
+        (ways, parts) = joined_from(None);
+    }
+    (ways, parts, findings)
 }
 
 /// Lanes of a lower stage are driven first.
@@ -185,7 +250,8 @@ fn over_parts(ways: &mut Ways, mut parts: Vec<Part>, plan: &LanePlan) -> Option<
             None => 0,
         };
         let part = parts.swap_remove(next);
-        let Some((order, bound_s)) = best_order(ways, part.clone()) else { continue };
+        let Some((part, Problem { order, bound_s, .. })) = best_order(ways, part) else { continue };
+        let order = part.order_in_all(&order);
         let visits: Vec<Visit> = order
             .nodes
             .iter()
@@ -213,14 +279,15 @@ fn driven(plan: &LanePlan, visit: Visit) -> &Path {
 }
 
 /// The best order of a part with its bound. Lanes at which no order can do without a barred way are
-/// left out.
-fn best_order(ways: &mut Ways, mut part: Part) -> Option<(Order, f64)> {
+/// left out of the part.
+fn best_order(ways: &mut Ways, mut part: Part) -> Option<(Part, Problem)> {
     while !part.lanes.is_empty() {
         let mut costs = part.costs(ways);
         match settled(ways, &part, &mut costs) {
             Ok(order) => {
                 let bound_s = proven_s(ways, &part, &mut costs, order.seconds);
-                return Some((part.order_in_all(&order), bound_s));
+                let known = part.known(&costs, ways);
+                return Some((part, Problem { all: costs, known, order, bound_s }));
             }
             Err(stuck) => part.lanes = without_dead_ends(ways, &part.lanes, &part.order_in_all(&stuck)),
         }

@@ -165,3 +165,32 @@ fn without_room_to_turn_a_person_moves_the_machine_to_each_lane() {
     assert_eq!(route.stops.len(), plan.lanes.len() - 1);
     assert!(told.findings.iter().all(|finding| finding.rule == "route/moved-by-hand"));
 }
+
+/// Two arms beside each other, joined at their feet only: by the crow's way near, by the machine's far.
+/// The order may begin and end anywhere, so one arm may be driven before and after the other.
+#[test]
+fn one_arm_is_driven_in_one_go() {
+    let job = job_with(|field| {
+        let mut both = rectangle(0.0, 0.0, 0.0014, 0.0018);
+        let gap = [(0.0018, 0.0008), (0.0003, 0.0008), (0.0003, 0.0006), (0.0018, 0.0006)];
+        let gap = gap.map(|(north, east)| place(50.0 + north, 8.0 + east));
+        both.exterior.splice(3..3, gap);
+        field.parts = vec![both];
+        field.home = None;
+    });
+    let (plan, told) = routed(&job);
+    let route = told.value.unwrap();
+    let middle = plan.lanes.iter().map(|lane| lane.line.start.at.x).sum::<f64>() / plan.lanes.len() as f64;
+    let arm = |visit: &Visit| {
+        let lane = &plan.lanes[visit.lane.0];
+        let lap = matches!(plan.blocks[lane.block.0].course, Course::Lap { .. });
+        let (start, end) = (lane.line.start.at, lane.line.end().at);
+        let upright = (start.x - end.x).abs() < 5.0 && (start.y - end.y).abs() > 80.0;
+        (!lap && upright).then_some(start.x > middle)
+    };
+    let arms: Vec<bool> = route.visits.iter().filter_map(arm).collect();
+    assert!(arms.contains(&true) && arms.contains(&false), "{arms:?}");
+    let changes = arms.windows(2).filter(|pair| pair[0] != pair[1]).count();
+    assert!(changes <= 2, "{arms:?}");
+    assert!(seconds(&route) < 1.1 * route.bound_s, "{} against {}", seconds(&route), route.bound_s);
+}
