@@ -15,6 +15,7 @@ pub mod lanes;
 pub mod num;
 pub mod operations;
 pub mod pipeline;
+mod ranked;
 pub mod read;
 pub mod rest;
 pub mod retrace;

@@ -3,6 +3,7 @@
 //! In: what the job says of each block. Out: their rates, on parts of the field's own spacing as those of
 //! treatment zones are. Soil in no such block, headland laps among it, is sown as the spacing says.
 
+use super::spacing::tell_said_twice;
 use super::zones::{
     Asked, Known, RATES, Rate, distinct, parts, percent, step, tell_long_hills, tell_rounded,
 };
@@ -68,13 +69,7 @@ pub fn block_rates(file: &written::Field, known: &Known<'_>, findings: &mut Find
                 shares.push(share(*asked, known, place, findings).map(|share| (block, share, *place)));
             }
             [(first, ..), (second, _, place), ..] => {
-                findings
-                    .raise(
-                        "spacing/stand",
-                        place,
-                        format!("`{first}` and `{second}` say the same thing twice"),
-                    )
-                    .hint(format!("leave out `{first}` or `{second}`"));
+                tell_said_twice(first, second, place, findings);
                 shares.push(None);
             }
         }

@@ -180,6 +180,13 @@ struct Said<'f> {
     place: &'f Place,
 }
 
+/// Tells that a key says again what another has said.
+pub fn tell_said_twice(first: &str, second: &str, place: &Place, findings: &mut Findings) {
+    findings
+        .raise("spacing/stand", place, format!("`{first}` and `{second}` say the same thing twice"))
+        .hint(format!("leave out `{first}` or `{second}`"));
+}
+
 /// How far apart places are, where anything but the stagger says it. Nothing where it is said wrong.
 #[expect(clippy::option_option, reason = "outside: whether it is sound; inside: whether it is said")]
 fn said<'f>(
@@ -198,9 +205,7 @@ fn said<'f>(
         [] => return Some(None),
         [only] => *only,
         [(first, _), (second, place), ..] => {
-            findings
-                .raise("spacing/stand", place, format!("`{first}` and `{second}` say the same thing twice"))
-                .hint(format!("leave out `{first}` or `{second}`"));
+            tell_said_twice(first, second, place, findings);
             return None;
         }
     };

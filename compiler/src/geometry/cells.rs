@@ -48,8 +48,8 @@ impl Cells {
     }
 
     fn touched(&self, low: f64, high: f64, count: usize) -> RangeInclusive<usize> {
-        let cell = |metres: f64| ((metres / self.side_m).floor().max(0.0) as usize).min(count - 1);
-        cell(low)..=cell(high)
+        let cell = |metres: f64| (metres / self.side_m).floor().max(0.0) as usize;
+        cell(low)..=cell(high).min(count - 1)
     }
 
     /// The middle of a cell.

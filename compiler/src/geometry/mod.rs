@@ -43,6 +43,12 @@ pub fn direction(a: Point, b: Point) -> f64 {
     num::atan2(b.y - a.y, b.x - a.x)
 }
 
+/// The vector of length one at an angle, radians counter-clockwise from east.
+pub fn unit(angle: f64) -> Point {
+    let (sin, cos) = num::sin_cos(angle);
+    Point { x: cos, y: sin }
+}
+
 /// The angle, radians counter-clockwise from east, in `(-π, π]`, of a compass heading.
 pub fn angle_of_heading(heading: Heading) -> f64 {
     num::wrap_angle((90.0 - heading.to_degrees()).to_radians())

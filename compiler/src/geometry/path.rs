@@ -9,7 +9,7 @@
 //! (Abramowitz & Stegun, *Handbook of Mathematical Functions*, 25.4.30) on panels short enough
 //! for an error far below a nanometre. Speed and time are no business of this module.
 
-use super::{Point, distance};
+use super::{Point, distance, unit};
 use crate::num;
 
 /// Where a machine's reference point is and which way its body looks.
@@ -144,28 +144,21 @@ impl Piece {
     /// The middles of so many equal parts of a piece that moves the machine: the reference point, and
     /// where the nose points as a unit vector.
     pub fn middles(&self, start: Pose, parts: u32) -> impl Iterator<Item = (Point, Point)> + use<> {
-        let part_m = self.length / f64::from(parts);
         let piece = *self;
-        let heading = |angle| {
-            let (sin, cos) = num::sin_cos(angle);
-            Point { x: cos, y: sin }
-        };
+        let part_m = self.length / f64::from(parts);
+        let middle = move |part: u32| piece.pose_after(start, (f64::from(part) + 0.5) * part_m);
         // From one middle to the next an arc's chord turns as its heading does.
-        let first = piece.pose_after(start, 0.5 * part_m);
-        let second = piece.pose_after(start, 1.5 * part_m);
-        let turn = heading(second.angle - first.angle);
-        let begin = (first.at, heading(first.angle), second.at - first.at);
-        let by_turning = std::iter::successors(Some(begin), move |&(at, nose, chord)| {
-            Some((at + chord, turned(nose, turn), turned(chord, turn)))
-        });
-        let clothoid = piece.is_clothoid();
-        by_turning.take(parts as usize).enumerate().map(move |(part, (at, nose, _))| {
-            if clothoid {
-                let pose = piece.pose_after(start, (part as f64 + 0.5) * part_m);
-                (pose.at, heading(pose.angle))
-            } else {
-                (at, nose)
+        let (first, second) = (middle(0), middle(1));
+        let turn = unit(second.angle - first.angle);
+        let (mut at, mut nose, mut chord) = (first.at, unit(first.angle), second.at - first.at);
+        (0..parts).map(move |part| {
+            if piece.is_clothoid() {
+                let pose = middle(part);
+                return (pose.at, unit(pose.angle));
             }
+            let here = (at, nose);
+            (at, nose, chord) = (at + chord, turned(nose, turn), turned(chord, turn));
+            here
         })
     }
 
@@ -470,6 +463,30 @@ mod tests {
         assert!(same(left, Pose::new(3.0, 3.0, num::PI / 2.0), 1e-12), "{left:?}");
         let back = Piece::arc(Gear::Reverse, num::PI, 0.5).end(Pose::new(1.0, 1.0, 0.0));
         assert!(same(back, Pose::new(-1.0, 3.0, -num::PI / 2.0), 1e-12), "{back:?}");
+    }
+
+    #[test]
+    fn middles_of_parts_are_the_poses_there() {
+        let clothoid = Piece { gear: Gear::Reverse, length: 7.0, curvature_start: -0.1, curvature_end: 0.3 };
+        let pieces = [
+            Piece::straight(Gear::Reverse, 90.0),
+            Piece::arc(Gear::Forward, 40.0, 0.4),
+            Piece::arc(Gear::Reverse, 3.0, -0.25),
+            clothoid,
+        ];
+        let start = Pose::new(400.0, -120.0, 2.9);
+        for piece in pieces {
+            for parts in [1, 2, 181] {
+                let middles: Vec<(Point, Point)> = piece.middles(start, parts).collect();
+                assert_eq!(middles.len(), parts as usize);
+                for (part, (at, nose)) in (0_u32..).zip(middles) {
+                    let share = (f64::from(part) + 0.5) / f64::from(parts);
+                    let angle = num::atan2(nose.y, nose.x);
+                    let expected = piece.pose_after(start, share * piece.length);
+                    assert!(same(Pose { at, angle }, expected, 1e-10), "{piece:?} {part} of {parts}");
+                }
+            }
+        }
     }
 
     #[test]

@@ -10,7 +10,7 @@
 
 use super::toolbar::Toolbar;
 use crate::geometry::corner::{Corner, corners};
-use crate::geometry::{Point, cross, distance, region};
+use crate::geometry::{Point, cross, distance, region, unit};
 use crate::num;
 use geo::{LineString, MultiPolygon, Polygon, Simplify};
 
@@ -255,11 +255,6 @@ impl Easing {
 
 fn left_of(forward: Point) -> Point {
     Point { x: -forward.y, y: forward.x }
-}
-
-fn unit(angle: f64) -> Point {
-    let (sin, cos) = num::sin_cos(angle);
-    Point { x: cos, y: sin }
 }
 
 fn disc(centre: Point, radius: f64) -> Polygon {

@@ -12,8 +12,8 @@
 
 use super::order::Node;
 use crate::geometry::Path;
+use crate::ranked::Ranked;
 use crate::turns::Drive;
-use std::cmp::Ordering;
 use std::collections::BinaryHeap;
 use std::sync::Arc;
 
@@ -110,8 +110,8 @@ impl Network {
     fn flood(&self, from: Vertex, goal: Option<Vertex>) -> Vec<Reached> {
         let mut reached = vec![Reached { seconds: f64::INFINITY, by: None }; self.edges.len()];
         reached[from.0].seconds = 0.0;
-        let mut open = BinaryHeap::from([Queued { seconds: 0.0, vertex: from.0 }]);
-        while let Some(Queued { seconds, vertex }) = open.pop() {
+        let mut open = BinaryHeap::from([Ranked { rank: 0.0, index: from.0 }]);
+        while let Some(Ranked { rank: seconds, index: vertex }) = open.pop() {
             if goal.is_some_and(|goal| goal.0 == vertex) {
                 break;
             }
@@ -122,7 +122,7 @@ impl Network {
                 let through = seconds + edge.seconds;
                 if through < reached[edge.to].seconds {
                     reached[edge.to] = Reached { seconds: through, by: Some((vertex, index)) };
-                    open.push(Queued { seconds: through, vertex: edge.to });
+                    open.push(Ranked { rank: through, index: edge.to });
                 }
             }
         }
@@ -207,25 +207,6 @@ struct Reached {
     seconds: f64,
     /// The place before, and which of its edges led on.
     by: Option<(usize, usize)>,
-}
-
-/// An entry of the queue: fewest seconds first, then the lower index.
-#[derive(PartialEq)]
-struct Queued {
-    seconds: f64,
-    vertex: usize,
-}
-
-impl Eq for Queued {}
-impl PartialOrd for Queued {
-    fn partial_cmp(&self, other: &Self) -> Option<Ordering> {
-        Some(self.cmp(other))
-    }
-}
-impl Ord for Queued {
-    fn cmp(&self, other: &Self) -> Ordering {
-        other.seconds.total_cmp(&self.seconds).then(other.vertex.cmp(&self.vertex))
-    }
 }
 
 #[cfg(test)]

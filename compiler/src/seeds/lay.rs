@@ -6,9 +6,8 @@
 use super::zones::{Places, Stretch, handover, stretches};
 use super::{RowCourse, SeedRun, along, course_of};
 use crate::check::{Machine, Spacing, Stand};
-use crate::geometry::{Path, Point, angle_of_heading, distance};
+use crate::geometry::{Path, Point, angle_of_heading, distance, unit};
 use crate::lanes::{Lane, RowSpan};
-use crate::num;
 use crate::site::SiteZones;
 use lanewright_schema::quantity::Heading;
 
@@ -141,11 +140,10 @@ struct Row {
 impl Row {
     fn of(lattice: &Lattice, row: i64) -> Self {
         let angle = angle_of_heading(lattice.heading);
-        let (sin, cos) = num::sin_cos(angle);
         Self {
             datum: lattice.datum,
             angle,
-            ahead: Point { x: cos, y: sin },
+            ahead: unit(angle),
             right_m: row as f64 * lattice.spacing.between_rows.to_m(),
             phase: (row as f64 * lattice.spacing.stagger).rem_euclid(1.0),
         }

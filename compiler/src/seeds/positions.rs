@@ -1,8 +1,7 @@
 //! The seeds of a run, made one at a time.
 
 use super::{RowCourse, SeedRun};
-use crate::geometry::{Path, Point, Pose};
-use crate::num;
+use crate::geometry::{Path, Point, Pose, unit};
 
 /// Where the seeds of a run lie, place by place.
 pub struct Positions<'a> {
@@ -23,10 +22,7 @@ impl<'a> Positions<'a> {
     /// The seeds of a run.
     pub(super) fn of(run: &'a SeedRun) -> Self {
         let way = match &run.course {
-            RowCourse::Straight { from, angle } => {
-                let (sin, cos) = num::sin_cos(*angle);
-                Way::Straight { from: *from, direction: Point { x: cos, y: sin } }
-            }
+            RowCourse::Straight { from, angle } => Way::Straight { from: *from, direction: unit(*angle) },
             RowCourse::Curved(path) => Way::Curved { path, piece: 0, start: path.start, passed: 0.0 },
         };
         let members: Vec<f64> = run.members().collect();

@@ -7,9 +7,9 @@
 //! the cells that the caller calls free. Steps along eight directions overstate a straight line by
 //! at most 1/cos(π/8); the bound is divided by that.
 
-use super::search::Ranked;
 use crate::geometry::{Cells, Point};
 use crate::num;
+use crate::ranked::Ranked;
 use std::collections::BinaryHeap;
 
 /// Smallest cell, metres: gaps narrower than a machine show.
@@ -39,17 +39,16 @@ impl DistanceMap {
         goal: Point,
         weight: impl Fn(Point) -> Option<f64>,
     ) -> Option<Self> {
-        let mut map = Self::unknown(Cells::covering(bounds, cell_m));
-        let last = map.cells.at(start)?;
-        map.flood(Some(last), goal, weight)?;
+        let cells = Cells::covering(bounds, cell_m);
+        let mut map = Self::unknown(cells);
+        map.flood(Some(cells.at(start)?), goal, |cell| weight(cells.centre(cell)))?;
         map.at_least(start).map(|_| map)
     }
 
     /// Distances from every free cell to the goal.
     pub fn everywhere(cells: Cells, goal: Point, is_free: &[bool]) -> Option<Self> {
         let mut map = Self::unknown(cells);
-        let weight = |centre| cells.at(centre).filter(|&cell| is_free[cell]).map(|_| 1.0);
-        map.flood(None, goal, weight)?;
+        map.flood(None, goal, |cell| is_free[cell].then_some(1.0))?;
         Some(map)
     }
 
@@ -83,7 +82,7 @@ impl DistanceMap {
         &mut self,
         last: Option<usize>,
         goal: Point,
-        weight: impl Fn(Point) -> Option<f64>,
+        weight: impl Fn(usize) -> Option<f64>,
     ) -> Option<()> {
         /// How much farther than from the start distances are needed: a share, and metres.
         const DETOUR: (f64, f64) = (1.2, 25.0);
@@ -106,7 +105,7 @@ impl DistanceMap {
                 if rank + step * self.cells.side_m >= self.metres[next] {
                     continue;
                 }
-                let weight = *weights[next].get_or_insert_with(|| weight(self.cells.centre(next)));
+                let weight = *weights[next].get_or_insert_with(|| weight(next));
                 let through = rank + step * self.cells.side_m * weight.unwrap_or(f64::INFINITY);
                 if through < self.metres[next] {
                     self.metres[next] = through;

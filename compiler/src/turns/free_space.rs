@@ -89,11 +89,14 @@ impl FreeSpace {
 
     /// Whether pieces keep `need_m` from the fence when they begin at a pose that does.
     pub fn admits(&self, start: Pose, pieces: &[Piece], need_m: f64) -> bool {
+        self.may_admit(start, pieces, need_m.max(TOUCHING_M)) && self.holds(start, pieces, need_m)
+    }
+
+    /// The same for pieces that samples do not refuse.
+    pub fn holds(&self, start: Pose, pieces: &[Piece], need_m: f64) -> bool {
         let need_m = need_m.max(TOUCHING_M);
         let mut nearest = Clearance { at_least_m: ENOUGH_M, at: start };
-        self.may_admit(start, pieces, need_m)
-            && steps(start, pieces)
-                .all(|(begin, piece)| self.prove(begin, piece, need_m, 0.0, &mut nearest).is_ok())
+        steps(start, pieces).all(|(begin, piece)| self.prove(begin, piece, need_m, 0.0, &mut nearest).is_ok())
     }
 
     /// False where samples already show that pieces come nearer to the fence than `need_m`, or

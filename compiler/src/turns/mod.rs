@@ -147,17 +147,14 @@ impl<'a> Task<'a> {
 
     /// Every way in closed form.
     fn direct(&self) -> Supply<'_> {
-        let mut found = Vec::new();
-        candidates::add(&mut found, self.drive, (self.from, 0.0), (self.to, 0.0), f64::INFINITY);
-        Supply::of(found)
+        Supply::new(self.drive, self.from, self.to, [(0.0, 0.0)])
     }
 
     /// Every way in closed form with a straight before it, after it, or both.
     fn with_straights(&self) -> Supply<'_> {
         let (before, after) = (self.straights(self.from, 1.0), self.straights(self.to, -1.0));
         let pairs = before.iter().flat_map(|&before| after.iter().map(move |&after| (before, after)));
-        let open = pairs.filter(|&pair| pair != (0.0, 0.0));
-        Supply::with_straights(self.drive, self.from, self.to, open)
+        Supply::new(self.drive, self.from, self.to, pairs.filter(|&pair| pair != (0.0, 0.0)))
     }
 
     /// Signed lengths of straights that are free: from the pose along `sense`, and against it
@@ -190,7 +187,7 @@ impl<'a> Task<'a> {
             && let Some(candidate) = candidates.next_below(best_s)
         {
             left -= 1;
-            let Some(pieces) = self.pieces_of(&candidate) else { continue };
+            let Some(pieces) = self.pieces_of(candidate) else { continue };
             let time_s = self.drive.time_s(&pieces);
             if self.space.may_admit(self.from, &pieces, self.need_m)
                 && let Some(toll_s) = self.toll.below(self.from, &pieces, best_s - time_s)
@@ -231,7 +228,7 @@ impl<'a> Task<'a> {
     fn proven(&self, pieces: Vec<Piece>) -> Option<Path> {
         /// Rounding of closed forms near the edge of their existence, metres and radians.
         const MISSES: f64 = 1e-7;
-        if !self.space.admits(self.from, &pieces, self.need_m) {
+        if !self.space.holds(self.from, &pieces, self.need_m) {
             return None;
         }
         let path = Path { start: self.from, pieces };

@@ -18,7 +18,7 @@ use super::drive::Drive;
 use super::{Task, candidates::lower_bound_s};
 use crate::geometry::{Gear, Piece, Pose};
 use crate::num;
-use std::cmp::Ordering;
+use crate::ranked::Ranked;
 use std::collections::{BinaryHeap, HashMap, HashSet};
 
 mod guided;
@@ -192,25 +192,6 @@ struct Node {
     time_s: f64,
     /// The gear in which it was reached, turns on the spot aside.
     gear: Gear,
-}
-
-/// An entry of the queue: least rank first, then the older.
-#[derive(PartialEq)]
-pub(super) struct Ranked {
-    pub rank: f64,
-    pub index: usize,
-}
-
-impl Eq for Ranked {}
-impl PartialOrd for Ranked {
-    fn partial_cmp(&self, other: &Self) -> Option<Ordering> {
-        Some(self.cmp(other))
-    }
-}
-impl Ord for Ranked {
-    fn cmp(&self, other: &Self) -> Ordering {
-        other.rank.total_cmp(&self.rank).then(other.index.cmp(&self.index))
-    }
 }
 
 struct Search<'a> {

@@ -10,7 +10,7 @@
 //! angle. Where it runs nearly along them it is on a row or beside it: there it counts s / w times as
 //! much on a row, and nothing beside it, so that slanting ways gain nothing and lanes are free.
 
-use crate::geometry::{Cells, Gear, Piece, Point, Pose};
+use crate::geometry::{Cells, Gear, Piece, Point, Pose, unit};
 use crate::num;
 use std::cmp::Ordering;
 
@@ -71,8 +71,7 @@ impl Soil {
     pub fn sow(&mut self, on_row: Pose, stage: u8) {
         let Some(cell) = self.cells.at(on_row.at) else { return };
         if self.sown[cell].is_none_or(|known| stage < known.stage) {
-            let (sin, cos) = num::sin_cos(on_row.angle);
-            self.sown[cell] = Some(Sown { stage, on_row: on_row.at, direction: Point { x: cos, y: sin } });
+            self.sown[cell] = Some(Sown { stage, on_row: on_row.at, direction: unit(on_row.angle) });
         }
     }
 
