@@ -98,10 +98,9 @@ pub fn searched(space: &FreeSpace, drive: &Drive, toll: &Toll, from: Pose, to: P
 
 /// A way along a path that is known to lead inside the fence, shortened where closed forms allow.
 pub fn shortened(space: &FreeSpace, drive: &Drive, toll: &Toll, path: Path) -> Option<Manoeuvre> {
-    let room = space.clearance(&path, 0.0).ok()?.at_least_m;
-    let need_m = SPARE_M.min(room - ROUNDING_M);
-    let task = Task { space, drive, toll, from: path.start, to: path.end(), need_m };
-    task.along(candidates::merged(path.pieces))
+    let task = Task::new(space, drive, toll, path.start, path.end())?;
+    let fits = space.admits(path.start, &path.pieces, task.need_m);
+    if fits { task.along(candidates::merged(path.pieces)) } else { None }
 }
 
 /// Rounding of a clearance, metres.

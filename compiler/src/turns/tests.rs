@@ -191,3 +191,24 @@ fn the_rough_bound_is_below_the_bound_and_equal_nearby() {
         }
     }
 }
+
+/// Ways round a pole, each farther from it than the last: shortened, they come nearer, though never as
+/// near as the proof is fine.
+#[test]
+fn a_shortened_way_keeps_its_distance_from_the_fence() {
+    let field = with_holes(&rectangle(60.0, 40.0), vec![disc(30.0, 20.0, 0.2)]);
+    let space = FreeSpace::new(&field, six_rows());
+    let mut nearest_m = f64::INFINITY;
+    for step in 0..200 {
+        let straight = Piece::straight(Gear::Forward, 0.01 * f64::from(step));
+        let [left, right] = [0.4, -0.4].map(|bend| Piece::arc(Gear::Forward, 2.4, bend));
+        let pieces = vec![left, straight, right, right, straight, left];
+        let path = Path { start: Pose::new(24.0, 18.6, 0.0), pieces };
+        if let Some(way) = shortened(&space, &reversing(), &Toll::NONE, path) {
+            let kept = space.clearance(&way.path, SPARE_M - 1e-6);
+            assert!(kept.is_ok(), "{step}: {kept:?}");
+            nearest_m = nearest_m.min(space.clearance(&way.path, 0.0).map_or(0.0, |kept| kept.at_least_m));
+        }
+    }
+    assert!(nearest_m < 0.1, "{nearest_m}");
+}
