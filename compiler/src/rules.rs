@@ -668,6 +668,13 @@ pub const CHECK: &[Rule] = &[
     .example("corners = [[5.2, 52.1], …] with at = [52.1, 5.2]"),
     error("field/headland", "a headland given twice", "only one of them can be meant")
         .example("headland = { laps = 2, width = \"6 m\" }"),
+    error(
+        "field/square-corners",
+        "square corners of headland laps for a machine that drives forward only",
+        "it cannot back into a corner, nor turn there",
+    )
+    .source(GEOMETRY)
+    .example("headland = { corners = \"square\" } with may_reverse = false and turns_on_spot = false"),
     error("field/no-such-edge", "lanes along an edge that the boundary does not have", "there is nothing to be parallel to")
         .example("guidance = { along_edge = 40 }"),
     error("field/guidance", "lanes that are to follow nothing, or more than one thing", "only one of them can be meant")

@@ -3,7 +3,7 @@
 use crate::reference::{close, table};
 use crate::setting::{ground, machine, polygon, wanted};
 use geo::MultiPolygon;
-use lanewright::check::{Headland, HeadlandSize, HeadlandSown};
+use lanewright::check::{Headland, HeadlandSize, HeadlandSown, LapCorners};
 use lanewright::geometry::region;
 use lanewright::lanes::{Course, LanePlan, lanes};
 use lanewright_schema::quantity::Length;
@@ -31,7 +31,8 @@ fn plan(
     told.value.unwrap_or_else(|| panic!("refused: {:?}", told.findings))
 }
 
-const NO_HEADLAND: Headland = Headland { size: HeadlandSize::None, sown: HeadlandSown::No };
+const NO_HEADLAND: Headland =
+    Headland { size: HeadlandSize::None, sown: HeadlandSown::No, corners: LapCorners::Round };
 
 /// What the planner keeps to spare between body and fence, so that the proof of the fence has room.
 const ROOM_M: f64 = 0.025;
@@ -119,7 +120,12 @@ fn an_l_is_split_into_its_legs() {
 fn a_headland_takes_its_share() {
     let field = polygon(&[[0.0, 0.0], [300.0, 0.0], [300.0, 100.0], [0.0, 100.0]]);
     for size in [HeadlandSize::Width(Length::m(9.0)), HeadlandSize::Laps(3)] {
-        let laid = plan(field.clone(), Some(90.0), 0.5, Headland { size, sown: HeadlandSown::No });
+        let laid = plan(
+            field.clone(),
+            Some(90.0),
+            0.5,
+            Headland { size, sown: HeadlandSown::No, corners: LapCorners::Round },
+        );
         // "At least this wide": no narrower than asked, wider by some centimetres at most.
         let room = 2.0 * (282.0 + 82.0) * 4.0 * ROOM_M;
         assert!(laid.areas.headland >= 30_000.0 - 23_124.0 - 1e-3, "{}", laid.areas.headland);
@@ -155,11 +161,16 @@ fn nothing_is_dropped_in_silence() {
         ],
         &[[0.0, 0.0], [400.0, 0.0], [0.0, 300.0]],
     ];
-    for corners in shapes {
-        for sown in [HeadlandSown::No, HeadlandSown::Last] {
-            for size in [HeadlandSize::None, HeadlandSize::Laps(2), HeadlandSize::AsTurnsNeed] {
-                let field = polygon(corners);
-                let laid = plan(field.clone(), None, 0.45, Headland { size, sown });
+    let sizes = [HeadlandSize::None, HeadlandSize::Laps(2), HeadlandSize::AsTurnsNeed];
+    for outline in shapes {
+        for (sown, corners) in [
+            (HeadlandSown::No, LapCorners::Round),
+            (HeadlandSown::Last, LapCorners::Round),
+            (HeadlandSown::Last, LapCorners::Square),
+        ] {
+            for size in sizes {
+                let field = polygon(outline);
+                let laid = plan(field.clone(), None, 0.45, Headland { size, sown, corners });
                 let areas = laid.areas;
                 let sum = areas.worked + areas.headland + areas.keep_out + areas.left_over;
                 close("H12", "sum of areas", sum, areas.field, 1e-6 * areas.field);

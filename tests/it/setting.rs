@@ -5,8 +5,8 @@ use chrono::NaiveDate;
 use geo::{Area as _, BoundingRect, Coord, LineString, MultiPolygon, Polygon};
 use lanewright::check::{
     BaseStation, BlockRates, BodyPoint, Crop, Field, FieldPlaces, Frames, GeoPolygon, Guidance, Headland,
-    HeadlandSize, HeadlandSown, Job, Layout, Machine, Metering, Operation, Order, Pattern, Precision,
-    ReferenceFrame, Spacing, Steering,
+    HeadlandSize, HeadlandSown, Job, LapCorners, Layout, Machine, Metering, Operation, Order, Pattern,
+    Precision, ReferenceFrame, Spacing, Steering,
 };
 use lanewright::diagnostic::Span;
 use lanewright::site::datum::Datum;
@@ -96,7 +96,7 @@ pub fn wanted() -> Field {
         keep_outs: Vec::new(),
         fence_margin: Length::ZERO,
         over_sown_rows: Time::ZERO,
-        headland: Headland { size: HeadlandSize::None, sown: HeadlandSown::No },
+        headland: Headland { size: HeadlandSize::None, sown: HeadlandSown::No, corners: LapCorners::Round },
         layout: Layout::following(Guidance::Best),
         home: None,
         entrances: Vec::new(),

@@ -6,7 +6,7 @@ use super::layout::layout;
 use super::ring::{KEEP_OUT, ring};
 use super::{
     Crop, Entrance, Field, FieldPlaces, Findings, GeoPolygon, Headland, HeadlandSize, HeadlandSown, KeepOut,
-    KeepOutShape, ReferenceFrame, brief, distance, spacing, zones,
+    KeepOutShape, LapCorners, ReferenceFrame, brief, distance, spacing, zones,
 };
 use crate::num::hypot;
 use crate::read::span;
@@ -52,7 +52,7 @@ pub fn field(file: &written::Field, known: &Known<'_>, findings: &mut Findings) 
     let own = zones::Known { spacing: spacing.as_ref(), crop, frame: known.survey_frame.as_ref() };
     let zones = file.zones.as_ref().map(|zones| zones::zones(zones, &own, findings));
     let block_rates = block_rates(file, &own, findings);
-    let headland = headland(file.headland.as_ref(), findings);
+    let headland = headland(file.headland.as_ref(), known.machine, findings);
     let home = file.home.as_ref().map(|home| findings.point(home));
     let entrances = entrances(file, known.machine, findings);
     let mut keep_outs: Vec<Option<KeepOut>> = file
@@ -140,11 +140,25 @@ fn crop_of<'j>(name: &Written<String>, known: &Known<'j>, findings: &mut Finding
     known.crops.iter().find(|crop| crop.name == name.value)
 }
 
-fn headland(choice: Option<&HeadlandChoice>, findings: &mut Findings) -> Option<Headland> {
+fn headland(
+    choice: Option<&HeadlandChoice>,
+    machine: Option<&written::Machine>,
+    findings: &mut Findings,
+) -> Option<Headland> {
     let file = match choice {
-        None => return Some(Headland { size: HeadlandSize::AsTurnsNeed, sown: HeadlandSown::Last }),
+        None => {
+            return Some(Headland {
+                size: HeadlandSize::AsTurnsNeed,
+                sown: HeadlandSown::Last,
+                corners: LapCorners::Round,
+            });
+        }
         Some(HeadlandChoice::None(_)) => {
-            return Some(Headland { size: HeadlandSize::None, sown: HeadlandSown::No });
+            return Some(Headland {
+                size: HeadlandSize::None,
+                sown: HeadlandSown::No,
+                corners: LapCorners::Round,
+            });
         }
         Some(HeadlandChoice::Sized(file)) => file,
     };
@@ -171,7 +185,31 @@ fn headland(choice: Option<&HeadlandChoice>, findings: &mut Findings) -> Option<
         Some(written::SownWhen::Last) | None => HeadlandSown::Last,
         Some(written::SownWhen::No) => HeadlandSown::No,
     };
-    Some(Headland { size, sown })
+    let corners = corners(file, machine, findings);
+    Some(Headland { size, sown, corners })
+}
+
+fn corners(
+    headland: &written::Headland,
+    machine: Option<&written::Machine>,
+    findings: &mut Findings,
+) -> LapCorners {
+    let Some(asked) = &headland.corners else { return LapCorners::Round };
+    match asked.value {
+        written::LapCorners::Round => LapCorners::Round,
+        written::LapCorners::Square => {
+            if machine.is_some_and(|machine| !machine.may_reverse.value && !machine.turns_on_spot.value) {
+                findings
+                    .raise(
+                        "field/square-corners",
+                        &asked.place,
+                        "square corners ask for a machine that reverses or turns on the spot",
+                    )
+                    .hint("set `corners = \"round\"`, or leave it out");
+            }
+            LapCorners::Square
+        }
+    }
 }
 
 fn entrances(

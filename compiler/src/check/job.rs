@@ -362,6 +362,17 @@ pub struct Headland {
     pub size: HeadlandSize,
     /// Whether and when it is sown.
     pub sown: HeadlandSown,
+    /// How its laps pass corners.
+    pub corners: LapCorners,
+}
+
+/// How headland laps pass the corners of a field.
+#[derive(Copy, Clone, Debug, PartialEq, Eq)]
+pub enum LapCorners {
+    /// On a curve, as wide as the machine and its body ask.
+    Round,
+    /// Up to the corner, a manoeuvre with the tool up, and from the corner on.
+    Square,
 }
 
 /// The headland's size.

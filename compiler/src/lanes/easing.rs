@@ -96,12 +96,12 @@ impl Easing {
         Self { beside, radius, half_width, reach }
     }
 
-    /// Where the way may run.
-    pub fn room(&self, fence: &MultiPolygon) -> MultiPolygon {
+    /// Where the way may run, up to the square corners as if the fence went straight on there.
+    pub fn room(&self, fence: &MultiPolygon, square: &[Point]) -> MultiPolygon {
         let beside = region::inset(fence, self.beside);
         let mut shut: Vec<Polygon> = Vec::new();
         for ring in region::rings(fence) {
-            shut.extend(self.turns(&ring.simplify(OUTLINE_M)));
+            shut.extend(self.turns(&ring.simplify(OUTLINE_M), square));
             if self.beside < self.radius {
                 shut.extend(self.hollows(&ring.simplify(HOLLOW_OUTLINE_M)));
             }
@@ -109,8 +109,9 @@ impl Easing {
         region::difference(&beside, &region::union_all(&shut))
     }
 
-    /// What turns from one edge into another must leave, for every two edges near each other.
-    fn turns(&self, ring: &LineString) -> Vec<Polygon> {
+    /// What turns from one edge into another must leave, for every two edges near each other that no
+    /// square corner parts.
+    fn turns(&self, ring: &LineString, square: &[Point]) -> Vec<Polygon> {
         let edges: Vec<Edge> = ring.lines().map(|line| Edge { from: line.start, to: line.end }).collect();
         let turns: Vec<f64> = corners(ring).iter().map(Corner::turn).collect();
         let count = edges.len();
@@ -119,6 +120,9 @@ impl Easing {
             let (mut turn, mut between) = (0.0, 0.0);
             for step in 1..count {
                 let second = (first + step) % count;
+                if square.contains(&edges[second].from) {
+                    break;
+                }
                 turn += turns[second];
                 if (STRAIGHT_ON..SPIKE).contains(&turn) {
                     shut.extend(self.turn([edges[first], edges[second]], turn));
@@ -266,7 +270,7 @@ fn disc(centre: Point, radius: f64) -> Polygon {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::check::{Headland, HeadlandSize, HeadlandSown};
+    use crate::check::{Headland, HeadlandSize, HeadlandSown, LapCorners};
     use crate::geometry::Pose;
     use crate::lanes::headland::{fitting, headland};
     use crate::site::example;
@@ -307,12 +311,13 @@ mod tests {
     fn first_laps(fence: &MultiPolygon) -> (f64, f64) {
         let machine = example::machine();
         let toolbar = Toolbar::new(&machine);
-        let wish = Headland { size: HeadlandSize::Laps(1), sown: HeadlandSown::Last };
+        let wish =
+            Headland { size: HeadlandSize::Laps(1), sown: HeadlandSown::Last, corners: LapCorners::Round };
         let space = FreeSpace::new(fence, turns::footprint(&machine));
         let length =
             |ways: &[crate::geometry::Path]| ways.iter().map(crate::geometry::Path::length).sum::<f64>();
         let laps: Vec<_> =
-            headland(fence, &toolbar, wish, None).laps.into_iter().map(|(_, way)| way).collect();
+            headland(fence, &toolbar, wish, None).laps.into_iter().flat_map(|lap| lap.ways).collect();
         let fit: Vec<_> = laps.iter().flat_map(|way| fitting(way, &space)).collect();
         (length(&laps), length(&fit))
     }
@@ -321,7 +326,7 @@ mod tests {
     fn the_first_lap_of_a_square_lies_beside_the_fence() {
         let fence: MultiPolygon =
             polygon![(x: 0.0, y: 0.0), (x: 90.0, y: 0.0), (x: 90.0, y: 90.0), (x: 0.0, y: 90.0)].into();
-        let room = easing().room(&fence);
+        let room = easing().room(&fence, &[]);
         assert!(region::contains(&room, Point { x: 45.0, y: easing().beside + 1e-3 }));
         let (all, fit) = first_laps(&fence);
         assert_eq!(all, fit);

@@ -4,11 +4,13 @@
 //! A lap's way is the edge of what a disc of the lap's radius can sweep inside the fence inset by
 //! the lap's distance, so that convex corners are rounded and necks too narrow to turn round in
 //! are left. The outermost lap is eased into its corners and out of them; the others keep their
-//! distance from it.
+//! distance from it. Where corners are to be square, laps are offsets of the fence as it is, cut into
+//! sides at the corners.
 
 use super::easing::Easing;
+use super::sides::{sides, square_corners};
 use super::toolbar::Toolbar;
-use crate::check::{Headland, HeadlandSize, HeadlandSown};
+use crate::check::{Headland, HeadlandSize, HeadlandSown, LapCorners};
 use crate::geometry::band::band;
 use crate::geometry::fillet::{CUT_M, filleted};
 use crate::geometry::{Path, Point, direction, distance, region};
@@ -30,8 +32,25 @@ const RADIUS_FACTOR: f64 = 1.3;
 pub struct HeadlandPlan {
     /// Where straight lanes go.
     pub main: MultiPolygon,
-    /// The laps' ways, outermost first, each with its number.
-    pub laps: Vec<(u32, Path)>,
+    /// The laps, outermost first.
+    pub laps: Vec<Lap>,
+}
+
+/// A lap round one ring of the headland, or a part of it.
+#[derive(Clone, Debug)]
+pub struct Lap {
+    /// One is outermost.
+    pub number: u32,
+    /// Its ways in driving order. Where two meet at a corner, the second works the corner.
+    pub ways: Vec<Path>,
+}
+
+/// Where laps run, and how they pass corners.
+struct Ground<'a> {
+    toolbar: &'a Toolbar,
+    corners: LapCorners,
+    /// Where the first lap's way may run.
+    room: MultiPolygon,
 }
 
 /// Divides what lies inside the fence. Laps are laid only where the headland is sown; they begin and
@@ -48,26 +67,30 @@ pub fn headland(
         HeadlandSize::Width(width) => laps_within(width.to_m(), toolbar),
         HeadlandSize::AsTurnsNeed => laps_that_turns_need(toolbar),
     };
-    let room = room(fence, toolbar);
+    let ground = Ground::new(fence, toolbar, wish.corners);
     let count = count.min(laps_across(fence, toolbar));
     let laps = match wish.sown {
         HeadlandSown::No => Vec::new(),
         HeadlandSown::First | HeadlandSown::Last => {
-            let laps = (1..=count).map(|lap| (lap, ways(&room, toolbar, lap, exit)));
-            laps.flat_map(|(lap, ways)| ways.into_iter().map(move |way| (lap, way))).collect()
+            (1..=count).flat_map(|lap| ground.laps(lap, exit)).collect()
         }
     };
-    HeadlandPlan { main: main_field(fence, &room, toolbar, count), laps }
+    HeadlandPlan { main: ground.main_field(fence, count), laps }
 }
 
 /// The most laps that leave a main field with room for what `holds` asks of it; zero if not even
 /// one does.
-pub fn most_laps(fence: &MultiPolygon, toolbar: &Toolbar, holds: impl Fn(&MultiPolygon) -> bool) -> u32 {
-    let room = room(fence, toolbar);
+pub fn most_laps(
+    fence: &MultiPolygon,
+    toolbar: &Toolbar,
+    corners: LapCorners,
+    holds: impl Fn(&MultiPolygon) -> bool,
+) -> u32 {
+    let ground = Ground::new(fence, toolbar, corners);
     let (mut most, mut too_many) = (0, laps_across(fence, toolbar) + 1);
     while too_many - most > 1 {
         let count = u32::midpoint(most, too_many);
-        if holds(&main_field(fence, &room, toolbar, count)) {
+        if holds(&ground.main_field(fence, count)) {
             most = count;
         } else {
             too_many = count;
@@ -81,21 +104,53 @@ pub fn width_of_laps(count: u32, toolbar: &Toolbar) -> f64 {
     beside_fence(toolbar) + f64::from(count) * toolbar.width
 }
 
-/// Where straight lanes go inside so many laps.
-fn main_field(fence: &MultiPolygon, room: &MultiPolygon, toolbar: &Toolbar, count: u32) -> MultiPolygon {
-    let innermost = lap_region(room, toolbar, count);
-    region::intersection(&region::inset(&innermost, toolbar.width / 2.0), fence)
+impl<'a> Ground<'a> {
+    fn new(fence: &MultiPolygon, toolbar: &'a Toolbar, corners: LapCorners) -> Self {
+        let fence = without_small_holes(fence, 2.0 * toolbar.width);
+        let square: Vec<Point> = match corners {
+            LapCorners::Round => Vec::new(),
+            LapCorners::Square => region::rings(&fence).flat_map(square_corners).collect(),
+        };
+        Self { toolbar, corners, room: easing(toolbar).room(&fence, &square) }
+    }
+
+    /// Where straight lanes go inside so many laps.
+    fn main_field(&self, fence: &MultiPolygon, count: u32) -> MultiPolygon {
+        region::intersection(&region::inset(&self.within(count), self.toolbar.width / 2.0), fence)
+    }
+
+    /// What a lap's way encloses.
+    fn within(&self, lap: u32) -> MultiPolygon {
+        let region = region::inset(&self.room, f64::from(lap - 1) * self.toolbar.width);
+        match self.corners {
+            LapCorners::Round => region::opened(&region, lap_radius(self.toolbar)),
+            LapCorners::Square => region,
+        }
+    }
+
+    fn laps(&self, number: u32, exit: Option<Point>) -> Vec<Lap> {
+        let toolbar = self.toolbar;
+        let radius = toolbar.turning_radius.max(toolbar.width / 2.0 + toolbar.row_spacing / 2.0);
+        let laps_round = |ring: &LineString| {
+            let sides = match self.corners {
+                LapCorners::Round => Vec::new(),
+                LapCorners::Square => sides(ring, toolbar, SIMPLIFIED_M),
+            };
+            if sides.is_empty() {
+                let ways = filleted(&chain(ring, radius, exit), radius);
+                return ways.into_iter().map(|way| Lap { number, ways: vec![way] }).collect();
+            }
+            let ways = sides.iter().flat_map(|side| filleted(side, radius)).collect();
+            vec![Lap { number, ways }]
+        };
+        region::rings(&self.within(number)).flat_map(laps_round).collect()
+    }
 }
 
 /// More laps than this cannot lie inside the fence, however it is shaped.
 fn laps_across(fence: &MultiPolygon, toolbar: &Toolbar) -> u32 {
     let narrow_side = fence.bounding_rect().map_or(0.0, |bounds| bounds.width().min(bounds.height()));
     (narrow_side / 2.0 / toolbar.width).ceil() as u32 + 1
-}
-
-/// Where the first lap's way may run.
-fn room(fence: &MultiPolygon, toolbar: &Toolbar) -> MultiPolygon {
-    easing(toolbar).room(&without_small_holes(fence, 2.0 * toolbar.width))
 }
 
 /// Laps that a turn into the next lane needs, when it begins with the tool at the main field's edge
@@ -125,18 +180,6 @@ fn lap_radius(toolbar: &Toolbar) -> f64 {
 
 fn easing(toolbar: &Toolbar) -> Easing {
     Easing::new(toolbar, lap_radius(toolbar), SIMPLIFIED_M + CUT_M)
-}
-
-/// What a lap's way encloses.
-fn lap_region(first_room: &MultiPolygon, toolbar: &Toolbar, lap: u32) -> MultiPolygon {
-    region::opened(&region::inset(first_room, f64::from(lap - 1) * toolbar.width), lap_radius(toolbar))
-}
-
-fn ways(first_room: &MultiPolygon, toolbar: &Toolbar, lap: u32, exit: Option<Point>) -> Vec<Path> {
-    let radius = toolbar.turning_radius.max(toolbar.width / 2.0 + toolbar.row_spacing / 2.0);
-    region::rings(&lap_region(first_room, toolbar, lap))
-        .flat_map(|ring| filleted(&chain(ring, radius, exit), radius))
-        .collect()
 }
 
 /// A ring as a chain that begins and ends on an edge: where one comes nearest to the exit, else in the

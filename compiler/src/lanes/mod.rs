@@ -13,6 +13,7 @@ mod left_over;
 mod missed;
 mod no_room;
 mod over_rows;
+mod sides;
 mod straight;
 mod toolbar;
 
@@ -25,9 +26,9 @@ pub use over_rows::{LatticeRows, OverRows, over_rows};
 
 use contour::contour_block;
 use division::Run;
-use geo::{BoundingRect, Intersects, MultiPolygon, Polygon, Rect};
+use geo::{BoundingRect, Intersects, MultiPolygon, Polygon};
 use heading::Prices;
-use headland::HeadlandPlan;
+use headland::{HeadlandPlan, Lap};
 use lanewright_schema::quantity::Heading;
 use straight::straight_block;
 use toolbar::Toolbar;
@@ -63,11 +64,10 @@ pub fn lanes(field: &Field, site: &FieldSite, machine: &Machine) -> Told<LanePla
     {
         return Told { value: None, findings: vec![finding] };
     }
-    let laps: Vec<(u32, Path)> = laps
-        .iter()
-        .flat_map(|(lap, way)| headland::fitting(way, &space).into_iter().map(|part| (*lap, part)))
-        .collect();
-    laid.laps(&laps, &main);
+    for Lap { number, ways } in laps {
+        let ways: Vec<Path> = ways.iter().flat_map(|way| headland::fitting(way, &space)).collect();
+        laid.lap(number, &ways, &main);
+    }
     if field.headland.sown != HeadlandSown::No {
         laid.fill(&main, &prices);
     }
@@ -177,23 +177,28 @@ impl<'a> Laid<'a> {
         self.covers.push(worked);
     }
 
-    /// Each lane of a lap is a block of its own, on soil that nothing before it covers.
-    fn laps(&mut self, laps: &[(u32, Path)], main: &MultiPolygon) {
-        let mut worked: Vec<(Rect, MultiPolygon)> = Vec::new();
-        for (lap, way) in laps {
-            let swath = headland::swath(way, self.toolbar);
+    /// Each lane of a lap is a block of its own, on soil that nothing before it covers and that the way
+    /// after it does not.
+    fn lap(&mut self, number: u32, ways: &[Path], main: &MultiPolygon) {
+        let swaths: Vec<MultiPolygon> = ways.iter().map(|way| headland::swath(way, self.toolbar)).collect();
+        for (at, way) in ways.iter().enumerate() {
+            let swath = &swaths[at];
             let Some(bounds) = swath.bounding_rect() else { continue };
-            let near: Vec<Polygon> = worked
-                .iter()
-                .filter(|(other, _)| other.intersects(&bounds))
-                .flat_map(|(_, zone)| zone.0.iter().cloned())
+            let lapped = self.blocks.iter().filter(|block| matches!(block.course, Course::Lap { .. }));
+            let near = lapped.map(|block| &block.zone).chain(swaths.get(at + 1));
+            let taken: Vec<Polygon> = near
+                .filter(|zone| zone.bounding_rect().is_some_and(|other| other.intersects(&bounds)))
+                .flat_map(|zone| zone.0.iter().cloned())
                 .collect();
-            let bare = region::difference(&region::intersection(&swath, self.fence), main);
-            let soil = region::difference(&bare, &region::union_all(&near));
+            let bare = region::difference(&region::intersection(swath, self.fence), main);
+            let soil = region::difference(&bare, &region::union_all(&taken));
             for lane in lap_rows::lanes(way, self.toolbar, &soil, self.shortest_lane) {
                 let zone = region::intersection(&left_over::cover(&lane, self.toolbar), &soil);
-                worked.push((bounds, zone.clone()));
-                self.push(Block { zone: zone.clone(), course: Course::Lap { lap: *lap } }, vec![lane], zone);
+                self.push(
+                    Block { zone: zone.clone(), course: Course::Lap { lap: number } },
+                    vec![lane],
+                    zone,
+                );
             }
         }
     }

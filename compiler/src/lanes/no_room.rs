@@ -83,7 +83,7 @@ pub fn headland_too_wide(
     if !holds_lanes(&site.fence) {
         return None;
     }
-    let most = most_laps(&site.fence, toolbar, holds_lanes);
+    let most = most_laps(&site.fence, toolbar, field.headland.corners, holds_lanes);
     let finding = Finding::error(
         "field/headland-too-wide",
         format!(
@@ -155,7 +155,7 @@ fn hint(size: HeadlandSize, most: u32, toolbar: &Toolbar) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::check::{Headland, HeadlandSown, Job};
+    use crate::check::{Headland, HeadlandSown, Job, LapCorners};
     use crate::diagnostic::Span;
     use crate::lanes::lanes;
     use crate::site::{self, example};
@@ -163,7 +163,7 @@ mod tests {
 
     fn told(size: HeadlandSize) -> Result<usize, Finding> {
         let mut job: Job = example::job();
-        job.fields[0].headland = Headland { size, sown: HeadlandSown::Last };
+        job.fields[0].headland = Headland { size, sown: HeadlandSown::Last, corners: LapCorners::Round };
         job.fields[0].places.headland = Some(Span { file: "job.toml".into(), bytes: 7..9 });
         let site = site::site(&job).value.unwrap();
         let told = lanes(&job.fields[0], &site.fields[0], &job.machine);

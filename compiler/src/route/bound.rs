@@ -143,9 +143,9 @@ impl Charges {
         self.at_end[end] - 0.5 * self.into_lane[end / 2]
     }
 
-    /// What every tour pays.
-    fn paid_by_all(&self) -> f64 {
-        self.at_end.iter().sum::<f64>() + self.at_passage - self.odd.iter().sum::<f64>()
+    /// What every tour pays that leads so often from one stage to the next.
+    fn paid_by_all(&self, passages: f64) -> f64 {
+        self.at_end.iter().sum::<f64>() + passages * self.at_passage - self.odd.iter().sum::<f64>()
     }
 
     fn all(&self) -> impl Iterator<Item = &f64> {

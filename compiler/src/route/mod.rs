@@ -23,7 +23,7 @@ mod tour;
 mod way_out;
 mod ways;
 
-use crate::check::{Field, HeadlandSown, Machine};
+use crate::check::{Field, Headland, HeadlandSown, LapCorners, Machine};
 use crate::diagnostic::{Finding, Told};
 use crate::geometry::{Path, Point, Pose, region};
 use crate::lanes::{Course, Lane, LaneIdx, LanePlan, RowSpan};
@@ -182,7 +182,7 @@ struct Ground {
 
 impl Ground {
     fn of(field: &Field, site: &FieldSite, machine: &Machine, plan: &LanePlan, rows: Rows) -> Self {
-        let headland = field.headland.sown;
+        let headland = field.headland;
         let space = FreeSpace::new(&site.fence, footprint(machine));
         let stage_of = |lane: &Lane| stage(headland, &plan.blocks[lane.block.0].course);
         Self {
@@ -231,12 +231,14 @@ fn joined<'a>(ground: &'a Ground, site: &FieldSite, plan: &LanePlan) -> (Ways<'a
     (ways, parts, findings)
 }
 
-/// Lanes of a lower stage are driven first.
-fn stage(headland: HeadlandSown, course: &Course) -> u8 {
-    match (course, headland) {
-        (Course::Lap { .. }, HeadlandSown::Last)
-        | (Course::Straight { .. } | Course::Contour, HeadlandSown::First) => 1,
-        (Course::Lap { .. } | Course::Straight { .. } | Course::Contour, _) => 0,
+/// Lanes of a lower stage are driven first. Laps with square corners go from the outermost inwards, so
+/// that the manoeuvres at their corners find the soil of the next lap unsown.
+fn stage(headland: Headland, course: &Course) -> u8 {
+    let after_laps = u8::from(headland.sown == HeadlandSown::First) * u8::MAX;
+    match (course, headland.sown, headland.corners) {
+        (Course::Straight { .. } | Course::Contour, ..) => after_laps,
+        (Course::Lap { lap }, _, LapCorners::Square) => u8::try_from(*lap).unwrap_or(u8::MAX),
+        (Course::Lap { .. }, _, LapCorners::Round) => 1,
     }
 }
 

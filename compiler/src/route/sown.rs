@@ -1,14 +1,14 @@
 //! Where soil is sown, and in which stage: what ways and orders pay tolls for.
 
 use super::stage;
-use crate::check::{HeadlandSown, Machine};
+use crate::check::{Headland, Machine};
 use crate::geometry::Pose;
 use crate::lanes::{Lane, LanePlan};
 use crate::turns::FreeSpace;
 use crate::turns::toll::Soil;
 
 /// The soil that the lanes' rows sow.
-pub fn sown(space: &FreeSpace, machine: &Machine, headland: HeadlandSown, plan: &LanePlan) -> Soil {
+pub fn sown(space: &FreeSpace, machine: &Machine, headland: Headland, plan: &LanePlan) -> Soil {
     let mut soil = Soil::unsown(space.bounds(), machine.row_spacing.to_m());
     for lane in &plan.lanes {
         let stage = stage(headland, &plan.blocks[lane.block.0].course);

@@ -3,8 +3,8 @@
 
 use crate::check::{
     BaseStation, BlockRates, BodyPoint, Crop, Field, FieldPlaces, Frames, GeoPolygon, Guidance, Headland,
-    HeadlandSize, HeadlandSown, Job, Layout, Machine, Metering, Operation, Order, Pattern, Precision,
-    ReferenceFrame, Spacing, Steering,
+    HeadlandSize, HeadlandSown, Job, LapCorners, Layout, Machine, Metering, Operation, Order, Pattern,
+    Precision, ReferenceFrame, Spacing, Steering,
 };
 use crate::diagnostic::Span;
 use chrono::NaiveDate;
@@ -101,7 +101,11 @@ pub fn field() -> Field {
         keep_outs: vec![],
         fence_margin: Length::m(0.5),
         over_sown_rows: Time::s(3.0),
-        headland: Headland { size: HeadlandSize::AsTurnsNeed, sown: HeadlandSown::Last },
+        headland: Headland {
+            size: HeadlandSize::AsTurnsNeed,
+            sown: HeadlandSown::Last,
+            corners: LapCorners::Round,
+        },
         layout: Layout::following(Guidance::Best),
         home: Some(place(50.0015, 8.0025)),
         entrances: vec![],

@@ -4,8 +4,8 @@
 use super::field::pattern;
 use crate::check::{
     BaseStation, BlockRates, Crop, Entrance, Field, FieldPlaces, Frames, GeoPolygon, Guidance, Headland,
-    HeadlandSize, HeadlandSown, KeepOut, KeepOutShape, Layout, Pattern, ReferenceFrame, Spacing, WeedingJob,
-    named_frame,
+    HeadlandSize, HeadlandSown, KeepOut, KeepOutShape, LapCorners, Layout, Pattern, ReferenceFrame, Spacing,
+    WeedingJob, named_frame,
 };
 use crate::diagnostic::{Finding, Span};
 use crate::read::span;
@@ -199,7 +199,11 @@ impl Folder {
             keep_outs,
             fence_margin: fence_margin.ok_or_else(|| self.torn(&format!("`{name}` has no fence")))?,
             over_sown_rows,
-            headland: Headland { size: HeadlandSize::None, sown: HeadlandSown::Last },
+            headland: Headland {
+                size: HeadlandSize::None,
+                sown: HeadlandSown::Last,
+                corners: LapCorners::Round,
+            },
             layout: Layout::following(Guidance::Best),
             home,
             entrances,

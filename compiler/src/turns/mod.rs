@@ -2,8 +2,8 @@
 //!
 //! In: the free space, how the machine drives, and two poses. Out: the quickest way found, or
 //! nothing where there is none. Ways in closed form come first, in order of their time: on the
-//! spot, forward, reversing, fishtail; then the same with a straight before and after; then a
-//! search through the free space. Each is proven to stay inside the fence, not sampled.
+//! spot, forward, reversing, fishtail; then the same with a straight before and after, or with a course
+//! away from a fence; then a search through the free space. Each is proven to stay inside the fence, not sampled.
 //! Where the machine says how fast it steers, curvature has no jump anywhere: arcs begin and end
 //! with clothoids, and the wheels look straight ahead wherever the gear changes.
 //! A way that crosses sown soil pays a toll, so that a longer way round may be preferred.
@@ -18,6 +18,7 @@ mod detours;
 mod distance;
 pub mod drive;
 pub mod dubins;
+mod eased;
 pub mod fishtail;
 pub mod free_space;
 pub mod on_spot;
@@ -132,7 +133,7 @@ impl<'a> Task<'a> {
         if direct.as_ref().is_some_and(|way| self.is_hardly_beaten(way)) {
             return direct;
         }
-        self.best_of(self.with_straights(), limit_s).or(direct)
+        self.best_of(self.with_straights(), limit_s).or(direct).or_else(|| eased::eased(self))
     }
 
     /// Whether a longer look would hardly better a way.

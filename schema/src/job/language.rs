@@ -402,6 +402,21 @@ table! {
         /// When it is sown: `first`, before the lanes; `last`, after them; `no`, not at all.
         /// Left out: `last`.
         sown: Option<Written<SownWhen>> = "\"last\"";
+        /// How laps pass the corners of the field: `round`, on a curve, so that soil is left in the
+        /// corner; `square`, up to the corner, a manoeuvre with the tool up, and from the corner on,
+        /// which takes longer and asks for a machine that reverses or turns on the spot. Left out:
+        /// `round`.
+        corners: Option<Written<LapCorners>> = "\"square\"";
+    }
+}
+
+words! {
+    /// How headland laps pass corners.
+    pub enum LapCorners {
+        /// On a curve.
+        Round = "round";
+        /// Up to the corner and from the corner on.
+        Square = "square";
     }
 }
 

@@ -53,10 +53,17 @@ pub(super) struct Relaxation {
     seconds: Vec<f64>,
     /// Stage of each end; the depot's ends have none.
     stage: Vec<Option<u8>>,
-    staged: bool,
+    /// Ways between stages in every tour.
+    passages: f64,
     near: Vec<Way>,
     is_near: BTreeSet<(usize, usize)>,
     priced: Vec<(f64, usize)>,
+}
+
+/// A tour leads from each stage to the next once.
+fn passages(costs: &Costs) -> f64 {
+    let stages: BTreeSet<u8> = (0..costs.lanes()).map(|lane| costs.stage(lane)).collect();
+    stages.len().saturating_sub(1) as f64
 }
 
 impl Relaxation {
@@ -70,7 +77,7 @@ impl Relaxation {
             ends,
             seconds,
             stage: (0..ends).map(|end| (end / 2 < costs.lanes()).then(|| costs.stage(end / 2))).collect(),
-            staged: (0..costs.lanes()).any(|lane| costs.stage(lane) != costs.stage(0)),
+            passages: passages(costs),
             near: Vec::new(),
             is_near: BTreeSet::new(),
             priced: Vec::new(),
@@ -131,7 +138,7 @@ impl Relaxation {
         self.priced.sort_unstable_by(|x, y| x.0.total_cmp(&y.0).then(x.1.cmp(&y.1)));
         let mut joined: Vec<usize> = (0..self.ends / 2).collect();
         let mut ways = vec![last.1];
-        let mut value = last.0 - charges.paid_by_all();
+        let mut value = last.0 - charges.paid_by_all(self.passages);
         for &(seconds, index) in &self.priced {
             let (a, b) =
                 (root(&mut joined, self.near[index].a / 2), root(&mut joined, self.near[index].b / 2));
@@ -149,7 +156,7 @@ impl Relaxation {
     /// promising ones.
     pub(super) fn prove(&mut self, charges: &Charges, odd: &[OddSet]) -> f64 {
         let special = self.ends - 1;
-        let mut value = -charges.paid_by_all();
+        let mut value = -charges.paid_by_all(self.passages);
         let mut used = Vec::with_capacity(self.ends / 2);
         let mut nearest = vec![(f64::INFINITY, 0); special];
         let mut open: Vec<usize> = (0..special - 1).collect();
@@ -204,7 +211,7 @@ impl Relaxation {
         let mut excess = Charges {
             at_end: vec![-1.0; self.ends],
             into_lane: vec![0.0; self.ends / 2],
-            at_passage: if self.staged { -1.0 } else { 0.0 },
+            at_passage: -self.passages,
             odd: vec![1.0; charges.odd.len()],
         };
         for way in ways.iter().map(|&index| &self.near[index]) {
@@ -227,7 +234,8 @@ impl Relaxation {
     }
 
     fn passes(&self, a: usize, b: usize) -> bool {
-        self.staged && matches!((self.stage[a], self.stage[b]), (Some(one), Some(other)) if one != other)
+        self.passages > 0.0
+            && matches!((self.stage[a], self.stage[b]), (Some(one), Some(other)) if one != other)
     }
 
     /// The nearest ways of an end, in either direction and out of it; all of the depot's.

@@ -1,0 +1,110 @@
+//! Ways from and to poses beside a fence: on an arc of the turning radius the far end of the body would
+//! swing over it.
+//!
+//! In: what is asked of a manoeuvre. Out: the quickest way found that leaves the fence, or comes up to
+//! it, on a course whose curvature grows no faster than the body allows, with any way in closed form
+//! between.
+//!
+//! A way that makes an angle `ψ` with a straight fence must keep `h cos ψ + f sin ψ` from it, `h` being
+//! the body's half width and `f` its reach behind the way's direction. A way that keeps just that has
+//! the radius `f cot ψ - h`: a tractrix, widened by the half width. (Own derivation.) It is followed by
+//! arcs, each on the radius that the course has where the arc begins, the widest on it.
+
+use super::{Manoeuvre, Task, candidates, lower_bound_s, shape_of};
+use crate::geometry::{Gear, Path, Piece, Pose};
+use crate::num;
+
+/// Straights before a course, in turning radii, in reverse where negative.
+const STRAIGHTS: [f64; 9] = [0.0, 0.5, -0.5, 1.0, -1.0, 2.0, -2.0, 4.0, -4.0];
+/// The angle up to which the room that lanes keep beside a fence allows an arc at once, radians.
+const AT_ONCE: f64 = 0.03;
+/// From one arc of a course to the next the angle grows by so much.
+const GROWTH: f64 = 1.5;
+/// The turn of an arc that fits where none of this is needed, radians.
+const NEEDLESS: f64 = 0.3;
+/// Ends farther apart are not joined so, in turning radii.
+const FAR: f64 = 8.0;
+
+/// The quickest way found for ends of which at least one lies beside a fence.
+pub fn eased(task: &Task<'_>) -> Option<Manoeuvre> {
+    let drive = task.drive;
+    let is_far = task.from.distance(&task.to) > FAR * drive.radius_m;
+    if is_far || !drive.may_reverse || drive.radius_m <= 0.0 || drive.steered().is_some() {
+        return None;
+    }
+    let (starts, ends) = (leads(task, task.from), leads(task, task.to));
+    let mut pairs: Vec<(f64, &Path, Path)> = starts
+        .iter()
+        .flat_map(|start| ends.iter().map(move |end| (start, end.retraced())))
+        .filter(|(start, end)| !start.pieces.is_empty() || !end.pieces.is_empty())
+        .map(|(start, end)| {
+            let between_s = lower_bound_s(drive, start.end(), end.start);
+            (drive.time_s(&start.pieces) + between_s + drive.time_s(&end.pieces), start, end)
+        })
+        .collect();
+    pairs.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let mut best: Option<Manoeuvre> = None;
+    for (at_least_s, start, end) in pairs {
+        let best_s = best.as_ref().map_or(f64::INFINITY, Manoeuvre::cost_s);
+        if at_least_s >= best_s {
+            break;
+        }
+        let around_s = drive.time_s(&start.pieces) + drive.time_s(&end.pieces);
+        let between = Task { from: start.end(), to: end.start, ..*task };
+        let found = between.best_of(between.direct(), best_s - around_s);
+        let joined = found.and_then(|found| joined(task, start, &found.path, &end));
+        best = joined.filter(|way| way.cost_s() < best_s).or(best);
+    }
+    best
+}
+
+fn joined(task: &Task<'_>, start: &Path, between: &Path, end: &Path) -> Option<Manoeuvre> {
+    let pieces: Vec<Piece> = start.pieces.iter().chain(&between.pieces).chain(&end.pieces).copied().collect();
+    let pieces = candidates::merged(pieces);
+    let (time_s, toll_s) = (task.drive.time_s(&pieces), task.toll.seconds(task.from, &pieces));
+    let path = task.proven(pieces)?;
+    Some(Manoeuvre { shape: shape_of(&path.pieces), path, time_s, toll_s })
+}
+
+/// Courses away from a fence that begin at a pose, and the way that is none.
+fn leads(task: &Task<'_>, pose: Pose) -> Vec<Path> {
+    let radius_m = task.drive.radius_m;
+    let body: Vec<_> = task.space.footprint().corners_at(Pose::new(0.0, 0.0, 0.0)).collect();
+    let most = |of: fn(&crate::geometry::Point) -> f64| body.iter().map(of).fold(0.0, f64::max);
+    let (ahead, behind, half_width) = (most(|p| p.x), most(|p| -p.x), most(|p| p.y.abs()));
+    let mut leads = vec![Path::at(pose)];
+    for straight in STRAIGHTS {
+        let gear = if straight < 0.0 { Gear::Reverse } else { Gear::Forward };
+        let straight = Some(Piece::straight(gear, straight.abs() * radius_m)).filter(|s| s.length > 0.0);
+        for (gear, trailing) in [(Gear::Forward, behind), (Gear::Reverse, ahead)] {
+            for left in [1.0, -1.0] {
+                let arcs = course(trailing, half_width, radius_m);
+                let arcs =
+                    arcs.into_iter().map(|(turn, radius)| Piece::arc(gear, turn * radius, left / radius));
+                let after = |arcs: Vec<Piece>| -> Vec<Piece> { straight.into_iter().chain(arcs).collect() };
+                let plain = after(vec![Piece::arc(gear, NEEDLESS * radius_m, left / radius_m)]);
+                let eased = after(arcs.collect());
+                let fits = |pieces: &[Piece]| task.space.admits(pose, pieces, task.need_m);
+                if !fits(&plain) && fits(&eased) {
+                    leads.push(Path { start: pose, pieces: eased });
+                }
+            }
+        }
+    }
+    leads
+}
+
+/// The arcs of a course away from a fence until it is as tight as the machine steers: the turn of each,
+/// radians, and its radius, metres.
+fn course(trailing_m: f64, half_width_m: f64, tightest_m: f64) -> Vec<(f64, f64)> {
+    let mut arcs = vec![(AT_ONCE, tightest_m)];
+    let mut angle = AT_ONCE;
+    loop {
+        let radius = trailing_m / num::tan(angle) - half_width_m;
+        if radius <= tightest_m {
+            return arcs;
+        }
+        arcs.push((angle * (GROWTH - 1.0), radius));
+        angle *= GROWTH;
+    }
+}
