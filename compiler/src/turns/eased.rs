@@ -23,7 +23,7 @@ const GROWTH: f64 = 1.5;
 /// The turn of an arc that fits where none of this is needed, radians.
 const NEEDLESS: f64 = 0.3;
 /// Ends farther apart are not joined so, in turning radii.
-const FAR: f64 = 8.0;
+const FAR: f64 = 20.0;
 
 /// The quickest way found for ends of which at least one lies beside a fence.
 pub fn eased(task: &Task<'_>) -> Option<Manoeuvre> {
@@ -106,5 +106,36 @@ fn course(trailing_m: f64, half_width_m: f64, tightest_m: f64) -> Vec<(f64, f64)
         }
         arcs.push((angle * (GROWTH - 1.0), radius));
         angle *= GROWTH;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    proptest! {
+        /// The far end of the body swings beyond the fence line no more than on the first short arc, and
+        /// where the course ends the machine may steer as it likes.
+        #[test]
+        fn a_body_leaves_the_fence_without_swinging_over_it(
+            trailing in 0.5..3.0_f64, half_width in 0.8..2.0_f64, radius in 1.5..6.0_f64,
+        ) {
+            let beyond = |arcs: &[(f64, f64)]| {
+                let pieces = arcs.iter().map(|&(turn, radius)| Piece::arc(Gear::Forward, turn * radius, 1.0 / radius));
+                let path = Path { start: Pose::new(0.0, 0.0, 0.0), pieces: pieces.collect() };
+                let poses = path.sampled(1e-4).poses;
+                let side = poses.iter().map(|pose| -half_width - pose.ground(-trailing, half_width).y);
+                side.fold(0.0, f64::max)
+            };
+            let course = course(trailing, half_width, radius);
+            let turned: f64 = course.iter().map(|arc| arc.0).sum();
+            let on = [&course[..], &[(0.6, radius)]].concat();
+            let at_once = trailing * AT_ONCE;
+            prop_assert!(beyond(&on) <= at_once, "{} of {at_once}", beyond(&on));
+            if course.len() > 1 {
+                prop_assert!(beyond(&[(turned, radius)]) > beyond(&course), "{course:?}");
+            }
+        }
     }
 }

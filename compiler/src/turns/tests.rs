@@ -212,3 +212,18 @@ fn a_shortened_way_keeps_its_distance_from_the_fence() {
     }
     assert!(nearest_m < 0.1, "{nearest_m}");
 }
+
+/// From the fence ahead at a corner to the corner itself, backwards, half a hand's breadth beside fences.
+#[test]
+fn a_machine_backs_into_a_corner_along_the_fence() {
+    let field = rectangle(60.0, 60.0);
+    let space = FreeSpace::new(&field, six_rows());
+    let beside = 1.4 + 0.06;
+    let from = Pose::new(60.0 - 1.95, beside, 0.0);
+    let to = Pose::new(60.0 - beside, 1.25, NORTH);
+    let found = closed_form(&space, &reversing(), &Toll::NONE, from, to);
+    let found = found.expect("a way in closed form");
+    assert!(found.path.end().distance(&to) < 1e-6 && space.clearance(&found.path, SPARE_M - 1e-3).is_ok());
+    assert!(found.time_s < 40.0, "{} s", found.time_s);
+    assert!(found.path.pieces.last().is_some_and(|piece| piece.gear == Gear::Reverse));
+}
