@@ -106,6 +106,7 @@ boundary = "{id}.geojson"
 fence_margin = "{margin}"
 crop = "chicory"
 guidance = "best"
+headland = {{ corners = "{corners}" }}
 
 [field.spacing]
 between_rows = "{between_rows}"
@@ -137,6 +138,7 @@ def arguments():
     parser.add_argument("--program", required=True, help="the lanewright command")
     parser.add_argument("--margin", default="0.5 m", help="fence margin (0.5 m)")
     parser.add_argument("--machine", choices=MACHINES, default="six-rows", help="which machine (six-rows)")
+    parser.add_argument("--corners", choices=("round", "square"), default="round", help="how laps pass corners (round)")
     parser.add_argument("--bound", action="store_true", help="compute what no pose can reach")
     parser.add_argument("--limit", type=float, default=600, help="seconds for a parcel (600)")
     parser.add_argument("--threads", type=int, default=os.cpu_count(), help="parcels at a time")

@@ -134,6 +134,23 @@ fn a_headland_takes_its_share() {
     }
 }
 
+/// Of a rectangle whose laps have square corners nothing is left but the strip beside the fence, which the
+/// tool bar does not reach, and what it leaves where it backs into a corner.
+#[test]
+fn square_corners_leave_the_strip_beside_the_fence() {
+    let field = polygon(&[[0.0, 0.0], [120.0, 0.0], [120.0, 80.0], [0.0, 80.0]]);
+    let left = |corners| {
+        let wish = Headland { size: HeadlandSize::Laps(2), sown: HeadlandSown::Last, corners };
+        let laid = plan(field.clone(), Some(90.0), 0.45, wish);
+        assert!(laid.areas.overlap < 1e-6, "{}", laid.areas.overlap);
+        laid.areas.left_over
+    };
+    let strip = region::area(&field) - region::area(&region::inset(&field, 0.25));
+    let (round, square) = (left(LapCorners::Round), left(LapCorners::Square));
+    assert!(square < strip + 4.0 * 1.5, "{square} m² of a strip of {strip}");
+    assert!(square < round - 4.0 * 4.0, "{square} m² against {round}");
+}
+
 /// H11: a square of 10 m with a clearance of 2 m takes 180 + 4 pi m², its corners rounded. What is
 /// kept out may be larger by the chords that stand outside the arcs, never smaller.
 #[test]

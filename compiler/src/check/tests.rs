@@ -67,7 +67,7 @@ corners = [
 fence_margin = "0.5 m"
 crop = "chicory"
 home = [48.6102, -27.4098]
-headland = { laps = 2 }
+headland = { laps = 2, corners = "square" }
 
 [[field.keep_out]]
 name = "pole"
@@ -198,7 +198,7 @@ const SLIPS: &[Slip] = &[
     slip("\"-0.9 m\"", "\"-1.9 m\"", "machine/rows-off-body", ""),
     slip("[machine]\n", "[machine]\nreverse_speed = \"0 km/h\"\n", "job/not-above-zero", "\"0 km/h\""),
     slip(
-        "headland = { laps = 2 }",
+        "headland = { laps = 2, corners = \"square\" }",
         "headland = { laps = 2 }\nentrance = { name = \"gate\", at = [48.61, -27.409], width = \"2.9 m\" }",
         "entrance/too-narrow",
         "\"2.9 m\"",
@@ -301,7 +301,9 @@ const SLIPS: &[Slip] = &[
         "field/swapped",
         "",
     ),
-    slip("{ laps = 2 }", "{ laps = 2, width = \"6 m\" }", "field/headland", "\"6 m\""),
+    slip("laps = 2", "laps = 2, width = \"6 m\"", "field/headland", "\"6 m\""),
+    slip("may_reverse = true", "may_reverse = false", "field/square-corners", "\"square\"")
+        .fixed_by("\"round\""),
     slip("headland =", "guidance = { along_edge = 5 }\nheadland =", "field/no-such-edge", "5"),
     slip("headland =", "guidance = { along_edges = [2, 6] }\nheadland =", "field/no-such-edge", "[2, 6]"),
     slip("headland =", "guidance = {}\nheadland =", "field/guidance", "{}"),

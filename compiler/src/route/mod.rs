@@ -234,11 +234,11 @@ fn joined<'a>(ground: &'a Ground, site: &FieldSite, plan: &LanePlan) -> (Ways<'a
 /// Lanes of a lower stage are driven first. Laps with square corners go from the outermost inwards, so
 /// that the manoeuvres at their corners find the soil of the next lap unsown.
 fn stage(headland: Headland, course: &Course) -> u8 {
-    let after_laps = u8::from(headland.sown == HeadlandSown::First) * u8::MAX;
-    match (course, headland.sown, headland.corners) {
-        (Course::Straight { .. } | Course::Contour, ..) => after_laps,
-        (Course::Lap { lap }, _, LapCorners::Square) => u8::try_from(*lap).unwrap_or(u8::MAX),
-        (Course::Lap { .. }, _, LapCorners::Round) => 1,
+    let after_laps = if headland.sown == HeadlandSown::First { u8::MAX } else { 0 };
+    match (course, headland.corners) {
+        (Course::Straight { .. } | Course::Contour, _) => after_laps,
+        (Course::Lap { lap }, LapCorners::Square) => u8::try_from(*lap).unwrap_or(u8::MAX),
+        (Course::Lap { .. }, LapCorners::Round) => 1,
     }
 }
 

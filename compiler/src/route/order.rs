@@ -416,7 +416,7 @@ mod tests {
                 prop_oneof![9 => 1.0..100.0, 1 => Just(f64::INFINITY)],
                 side * side,
             );
-            (proptest::collection::vec(0_u8..2, lanes), cells).prop_map(move |(stages, cells)| {
+            (proptest::collection::vec(0_u8..4, lanes), cells).prop_map(move |(stages, cells)| {
                 let mut costs = Costs::barred(stages);
                 for from in 0..side {
                     for to in (0..side).filter(|to| from / 2 != to / 2) {

@@ -1,7 +1,7 @@
 //! Routes over whole small fields.
 
 use super::*;
-use crate::check::{Field, GeoPolygon, HeadlandSize, Job};
+use crate::check::{Field, GeoPolygon, Headland, HeadlandSize, HeadlandSown, Job, LapCorners};
 use crate::lanes::lanes;
 use crate::site::example::{job, place};
 use crate::site::site;
@@ -85,6 +85,32 @@ fn headland_sown_first_is_driven_first() {
     assert!(laps > 0 && laps < route.visits.len());
     assert!(route.visits[..laps].iter().all(is_lap));
     assert!(route.ways[0].is_none() && route.ways[route.visits.len()].is_none());
+}
+
+/// Ways between the sides of a lap find the next lap's soil unsown, and take what a corner takes.
+#[test]
+fn laps_with_square_corners_are_driven_from_the_outermost_inwards() {
+    for sown in [HeadlandSown::First, HeadlandSown::Last] {
+        let job = job_with(|field| {
+            field.parts = vec![rectangle(0.0, 0.0, 0.0012, 0.0006)];
+            field.headland = Headland { size: HeadlandSize::Laps(2), sown, corners: LapCorners::Square };
+            field.home = None;
+        });
+        let (plan, told) = routed(&job);
+        let route = told.value.unwrap();
+        let lap = |visit: &Visit| match plan.blocks[plan.lanes[visit.lane.0].block.0].course {
+            Course::Lap { lap } => Some(lap),
+            Course::Straight { .. } | Course::Contour => None,
+        };
+        let mut driven: Vec<Option<u32>> = route.visits.iter().map(lap).collect();
+        let corners = (1..driven.len()).filter(|&k| driven[k].is_some() && driven[k - 1] == driven[k]);
+        let slowest = corners.map(|k| route.ways[k].as_ref().unwrap().time_s).fold(0.0, f64::max);
+        assert!(slowest < 60.0, "{slowest} s for a corner");
+        driven.dedup();
+        let expected =
+            if sown == HeadlandSown::First { [Some(1), Some(2), None] } else { [None, Some(1), Some(2)] };
+        assert_eq!(driven, expected);
+    }
 }
 
 #[test]
