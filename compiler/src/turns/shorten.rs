@@ -28,82 +28,94 @@ pub fn shorten(task: &Task<'_>, pieces: Vec<Piece>) -> Vec<Piece> {
 }
 
 fn one_pass(task: &Task<'_>, mut pieces: Vec<Piece>) -> Vec<Piece> {
+    let mut parts = cut(task, &pieces);
     let mut first = 0;
-    loop {
-        let parts = cut(task, &pieces);
-        if first >= parts.len() {
-            return pieces;
-        }
+    while first < parts.len() {
         let shorter = (first + 1..=parts.len()).rev().find_map(|last| shortcut(task, &parts, first, last));
-        match shorter {
-            Some((head, tail)) => {
-                pieces = merged(head.into_iter().chain(tail));
-                first += 1;
-            }
-            None => first += 1,
+        if let Some(shorter) = shorter {
+            pieces = shorter;
+            parts = cut(task, &pieces);
         }
+        first += 1;
     }
+    pieces
+}
+
+/// A part of a way.
+struct Part {
+    start: Pose,
+    piece: Piece,
+    /// Seconds of toll from the way's beginning to the part's end.
+    toll_until_s: f64,
 }
 
 /// The way cut into parts no longer than a share of it, turns on the spot whole, and so what is bent
 /// where a way must not begin with the wheels turned.
-fn cut(task: &Task<'_>, pieces: &[Piece]) -> Vec<(Pose, Piece)> {
+fn cut(task: &Task<'_>, pieces: &[Piece]) -> Vec<Part> {
     let path = Path { start: task.from, pieces: pieces.to_vec() };
     let longest = path.length() / POSTS as f64;
     let longest = longest.max(0.25 * task.drive.radius_m).max(0.5);
     let mut parts = Vec::new();
+    let mut toll_until_s = 0.0;
+    let mut add = |start: Pose, piece: Piece| {
+        toll_until_s += task.toll.seconds(start, &[piece]);
+        parts.push(Part { start, piece, toll_until_s });
+    };
     for (start, piece) in path.steps() {
         if piece.gear == Gear::Spot || (task.drive.sharpness.is_some() && piece.sharpest() > 0.0) {
-            parts.push((start, *piece));
+            add(start, *piece);
             continue;
         }
         let count = (piece.length / longest).ceil().max(1.0);
         let share = piece.length / count;
         for part in 0..count as u32 {
             let from = share * f64::from(part);
-            parts.push((piece.pose_after(start, from), piece.between(from, from + share)));
+            add(piece.pose_after(start, from), piece.between(from, from + share));
         }
     }
     parts
 }
 
-/// The way with its parts from `first` to before `last` replaced by a quicker closed form, as
-/// what leads to the end of the replacement and what follows.
-fn shortcut(
-    task: &Task<'_>,
-    parts: &[(Pose, Piece)],
-    first: usize,
-    last: usize,
-) -> Option<(Vec<Piece>, Vec<Piece>)> {
+/// The way with its parts from `first` to before `last` replaced by a closed form that costs less.
+fn shortcut(task: &Task<'_>, parts: &[Part], first: usize, last: usize) -> Option<Vec<Piece>> {
     /// Candidates tried between two poses.
     const MOST: usize = 6;
-    let wheels_turned = |part: Option<&(Pose, Piece)>| {
-        task.drive.sharpness.is_some() && part.is_some_and(|(_, piece)| piece.curvature_start != 0.0)
+    let wheels_turned = |part: Option<&Part>| {
+        task.drive.sharpness.is_some() && part.is_some_and(|part| part.piece.curvature_start != 0.0)
     };
     if wheels_turned(parts.get(first)) || wheels_turned(parts.get(last)) {
         return None;
     }
-    let whole_s = task.drive.time_s(parts.iter().map(|part| &part.1));
-    let start = parts[first].0;
-    let goal = parts.get(last).map_or(task.to, |part| part.0);
-    let replaced: Vec<Piece> = parts[first..last].iter().map(|part| part.1).collect();
-    let toll_now_s = task.toll.seconds(start, &replaced);
-    let now_s = task.drive.time_s(&replaced) + toll_now_s;
-    let slack_s = 2.0 * task.drive.gear_change_s;
-    if candidates::lower_bound_s(task.drive, start, goal) > now_s + slack_s - GAIN_S {
+    let toll_until_s = |part: usize| part.checked_sub(1).map_or(0.0, |last| parts[last].toll_until_s);
+    let start = parts[first].start;
+    let goal = parts.get(last).map_or(task.to, |part| part.start);
+    let toll_now_s = toll_until_s(last) - toll_until_s(first);
+    let now_s = task.drive.time_s(pieces(&parts[first..last])) + toll_now_s;
+    // What begins or ends in reverse, where now the gear changes, saves that change.
+    let is_reverse = |part: Option<&Part>| part.is_some_and(|part| part.piece.gear == Gear::Reverse);
+    let before = first.checked_sub(1).and_then(|before| parts.get(before));
+    let changes_at_first = is_reverse(before) && !is_reverse(parts.get(first));
+    let changes_at_last = is_reverse(parts.get(last)) && !is_reverse(parts.get(last - 1));
+    let saved_s = if changes_at_first || changes_at_last { 2.0 * task.drive.gear_change_s } else { 0.0 };
+    let limit_s = now_s + saved_s - GAIN_S;
+    if start.distance(&goal) / task.drive.speed_m_per_s > limit_s
+        || candidates::lower_bound_s(task.drive, start, goal) > limit_s
+    {
         return None;
     }
     let mut found = Vec::new();
-    candidates::add(&mut found, task.drive, (start, 0.0), (goal, 0.0), now_s + slack_s);
+    candidates::add(&mut found, task.drive, (start, 0.0), (goal, 0.0), limit_s);
     found.sort_by(|a, b| a.time_s.total_cmp(&b.time_s));
+    let whole_s = task.drive.time_s(pieces(parts));
     found.iter().take(MOST).find_map(|candidate| {
         let middle = candidate.pieces(task.drive, start, goal)?;
-        let head = || parts[..first].iter().map(|part| part.1);
-        let tail = || parts[last..].iter().map(|part| part.1);
-        let all: Vec<Piece> = head().chain(middle.iter().copied()).chain(tail()).collect();
-        let toll_s = task.toll.seconds(start, &middle) - toll_now_s;
-        let quicker = task.drive.time_s(&all) + toll_s < whole_s - GAIN_S;
-        (quicker && task.space.admits(start, &middle, task.need_m))
-            .then(|| (head().chain(middle).collect(), tail().collect()))
+        let all = || pieces(&parts[..first]).chain(&middle).chain(pieces(&parts[last..]));
+        let may_pay_s = toll_now_s + whole_s - GAIN_S - task.drive.time_s(all());
+        let costs_less = task.toll.below(start, &middle, may_pay_s).is_some();
+        (costs_less && task.space.admits(start, &middle, task.need_m)).then(|| merged(all().copied()))
     })
+}
+
+fn pieces(parts: &[Part]) -> impl Iterator<Item = &Piece> {
+    parts.iter().map(|part| &part.piece)
 }
