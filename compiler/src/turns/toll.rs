@@ -10,18 +10,20 @@
 //! angle. Where it runs nearly along them it is on a row or beside it: there it counts s / w times as
 //! much on a row, and nothing beside it, so that slanting ways gain nothing and lanes are free.
 
-use crate::geometry::{Cells, Gear, Piece, Point, Pose, unit};
+use crate::geometry::{Cells, Gear, Piece, Point, Pose, cross, unit};
 use crate::num;
 use std::cmp::Ordering;
 
-/// Sown soil.
+/// Sown soil, small enough for a large field's cells to be looked up quickly.
 #[derive(Copy, Clone, Debug, PartialEq)]
 struct Sown {
     /// When, counted from zero.
     stage: u8,
-    /// A place on a row, and the row's direction as a unit vector.
-    on_row: Point,
-    direction: Point,
+    /// The rows' direction, a unit vector.
+    direction: [f32; 2],
+    /// How far a row lies to the right of the line in that direction through the origin, less whole
+    /// row spacings, metres.
+    row_m: f32,
 }
 
 /// Soil by the stage in which it is sown.
@@ -33,18 +35,34 @@ pub struct Soil {
 }
 
 impl Sown {
+    fn of(row: Pose, stage: u8, row_spacing_m: f64) -> Self {
+        let direction = unit(row.angle);
+        let mut sown = Self { stage, direction: [direction.x as f32, direction.y as f32], row_m: 0.0 };
+        sown.row_m = sown.right_m(row.at).rem_euclid(row_spacing_m) as f32;
+        sown
+    }
+
+    fn direction(self) -> Point {
+        let [x, y] = self.direction.map(f64::from);
+        Point { x, y }
+    }
+
+    /// How far a place lies to the right of the line through the origin.
+    fn right_m(self, at: Point) -> f64 {
+        cross(at, self.direction())
+    }
+
     /// Whether a wheel that runs in this direction, a unit vector, stays on a row or beside it for long.
     fn is_along(self, heading: Point) -> bool {
         /// The sine of ten degrees.
         const NEARLY: f64 = 0.173_648_177_666_930_33;
-        (self.direction.x * heading.y - self.direction.y * heading.x).abs() <= NEARLY
+        cross(self.direction(), heading).abs() <= NEARLY
     }
 
     /// How far a place lies from the nearest of the parallel rows.
     fn beside_m(self, at: Point, row_spacing_m: f64) -> f64 {
-        let (east, north) = (at.x - self.on_row.x, at.y - self.on_row.y);
-        let right = east * self.direction.y - north * self.direction.x;
-        (right - row_spacing_m * (right / row_spacing_m).round()).abs()
+        let right_m = self.right_m(at) - f64::from(self.row_m);
+        (right_m - row_spacing_m * (right_m / row_spacing_m).round()).abs()
     }
 }
 
@@ -71,7 +89,7 @@ impl Soil {
     pub fn sow(&mut self, on_row: Pose, stage: u8) {
         let Some(cell) = self.cells.at(on_row.at) else { return };
         if self.sown[cell].is_none_or(|known| stage < known.stage) {
-            self.sown[cell] = Some(Sown { stage, on_row: on_row.at, direction: unit(on_row.angle) });
+            self.sown[cell] = Some(Sown::of(on_row, stage, self.row_spacing_m));
         }
     }
 
@@ -164,6 +182,10 @@ impl<'a> Toll<'a> {
         let weight = |right: f64| {
             let at = reference + Point { x: heading.y, y: -heading.x } * right;
             soil.at(at).map_or(0.0, |sown| {
+                let share = self.share(sown.stage);
+                if share == 0.0 {
+                    return 0.0;
+                }
                 let on_row = if !sown.is_along(heading) {
                     1.0
                 } else if sown.beside_m(at, soil.row_spacing_m) <= 0.5 * tyre_m {
@@ -171,7 +193,7 @@ impl<'a> Toll<'a> {
                 } else {
                     0.0
                 };
-                on_row * self.share(sown.stage)
+                on_row * share
             })
         };
         tracks_m.iter().map(|&right| weight(right)).sum::<f64>() / tracks_m.len() as f64
