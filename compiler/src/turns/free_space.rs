@@ -102,7 +102,9 @@ impl FreeSpace {
     /// False where samples already show that pieces come nearer to the fence than `need_m`, or
     /// beyond it where that is negative. True proves nothing.
     pub fn may_admit(&self, start: Pose, pieces: &[Piece], need_m: f64) -> bool {
-        steps(start, pieces).all(|(begin, piece)| self.may_pass(begin, piece, need_m))
+        // Where one piece ends and the next begins a way often comes nearest to the fence.
+        steps(start, pieces).skip(1).all(|(begin, _)| self.may_stand(begin, need_m))
+            && steps(start, pieces).all(|(begin, piece)| self.may_pass(begin, piece, need_m))
     }
 
     /// The distance of a point from the fence, at most `cap_m` on either side, negative outside.
