@@ -79,6 +79,8 @@ pub(super) struct Ways<'a> {
     /// Seconds of chains from a place, for as long as they are asked for.
     chains_from: BTreeMap<Vertex, Vec<f64>>,
     bettering_searches: usize,
+    /// Ways for which others along lanes were looked for.
+    spared: BTreeSet<Link>,
     leaving: Vec<Tried>,
     entering: Vec<Tried>,
 }
@@ -131,6 +133,7 @@ impl<'a> Ways<'a> {
             lines: Lines::of(lanes),
             chains_from: BTreeMap::new(),
             bettering_searches: 0,
+            spared: BTreeSet::new(),
             leaving: vec![Tried::default(); count],
             entering: vec![Tried::default(); count],
         };
@@ -233,9 +236,10 @@ impl<'a> Ways<'a> {
     /// Puts ways along lanes in the place of those that cross many rows, where that costs less.
     pub(super) fn spare_rows(&mut self, mut links: Vec<Link>) {
         let toll_s = |link: &Link| self.way(*link).map_or(0.0, |way| way.toll_s);
-        links.retain(|link| toll_s(link) >= LEAST_TOLL_S);
+        links.retain(|link| toll_s(link) >= LEAST_TOLL_S && !self.spared.contains(link));
         links.sort_by(|a, b| toll_s(b).total_cmp(&toll_s(a)).then(a.cmp(b)));
         links.truncate(SPARING_WAYS);
+        self.spared.extend(&links);
         let found: Vec<Option<Manoeuvre>> = links.par_iter().map(|&link| self.along_lanes(link)).collect();
         for (link, way) in links.into_iter().zip(found) {
             if let Some(way) = way
