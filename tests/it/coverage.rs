@@ -142,7 +142,8 @@ fn square_corners_leave_the_strip_beside_the_fence() {
     let left = |corners| {
         let wish = Headland { size: HeadlandSize::Laps(2), sown: HeadlandSown::Last, corners };
         let laid = plan(field.clone(), Some(90.0), 0.45, wish);
-        assert!(laid.areas.overlap < 1e-6, "{}", laid.areas.overlap);
+        // Outlines are clipped on a grid: along 400 m of seam that is a square centimetre.
+        assert!(laid.areas.overlap < 1e-4, "{}", laid.areas.overlap);
         laid.areas.left_over
     };
     let strip = region::area(&field) - region::area(&region::inset(&field, 0.25));
