@@ -155,7 +155,9 @@ def compile_parcel(options, work, parcel):
     (work / f"{name}.geojson").write_text(json.dumps(boundary), "utf-8")
     job = work / f"{name}.toml"
     between_rows, machine = MACHINES[options.machine]
-    text = JOB.format(id=name, margin=options.margin, machine=machine + COMMON, between_rows=between_rows)
+    text = JOB.format(
+        id=name, margin=options.margin, corners=options.corners, machine=machine + COMMON, between_rows=between_rows
+    )
     job.write_text(text, "utf-8")
     began = time.monotonic()
     try:

@@ -17,8 +17,9 @@ use geo::{LineString, MultiPolygon, Polygon, Simplify};
 /// Corners that turn inwards are looked for on an outline simplified by this much, metres.
 const OUTLINE_M: f64 = 0.02;
 
-/// Hollow corners are looked for on an outline simplified by this much, metres.
-const HOLLOW_OUTLINE_M: f64 = 0.3;
+/// Hollow corners, and those that are to be square, are looked for on an outline simplified by this much,
+/// metres.
+pub(super) const COARSE_OUTLINE_M: f64 = 0.3;
 
 /// A way is beside the fence where it leaves it by less, metres.
 const BESIDE_M: f64 = 0.005;
@@ -103,7 +104,7 @@ impl Easing {
         for ring in region::rings(fence) {
             shut.extend(self.turns(&ring.simplify(OUTLINE_M), square));
             if self.beside < self.radius {
-                shut.extend(self.hollows(&ring.simplify(HOLLOW_OUTLINE_M)));
+                shut.extend(self.hollows(&ring.simplify(COARSE_OUTLINE_M)));
             }
         }
         region::difference(&beside, &region::union_all(&shut))

@@ -5,6 +5,7 @@
 //! that the machine follows, drawn on beyond both corners for as far as the tool works soil there. How
 //! much of that the fence admits is for others to see.
 
+use super::easing::COARSE_OUTLINE_M;
 use super::toolbar::Toolbar;
 use crate::geometry::corner::corners;
 use crate::geometry::{Point, distance};
@@ -15,32 +16,26 @@ use geo::{LineString, Simplify};
 /// worth a manoeuvre.
 const SQUARE_FROM: f64 = num::PI / 4.0;
 
-/// Corners are looked for on an outline simplified by this much, metres.
-const OUTLINE_M: f64 = 0.3;
-
 /// The square corners of a ring that has its region to the left.
 pub fn square_corners(ring: &LineString) -> Vec<Point> {
-    let corners = corners(&ring.simplify(OUTLINE_M));
+    let corners = corners(&ring.simplify(COARSE_OUTLINE_M));
     corners.iter().filter(|corner| corner.turn() >= SQUARE_FROM).map(|corner| corner.at).collect()
 }
 
 /// The chains between the square corners of a ring, simplified by so much; none where it has none.
 pub fn sides(ring: &LineString, toolbar: &Toolbar, simplified_m: f64) -> Vec<Vec<Point>> {
     let square = square_corners(ring);
-    let simple = ring.simplify(simplified_m);
-    let points = &simple.0[..simple.0.len() - 1];
-    let cuts: Vec<usize> = (0..points.len()).filter(|&i| square.contains(&points[i])).collect();
+    let corners = corners(&ring.simplify(simplified_m));
+    let count = corners.len();
+    let cuts: Vec<usize> = (0..count).filter(|&i| square.contains(&corners[i].at)).collect();
     let Some(&first) = cuts.first() else { return Vec::new() };
-    let ends = cuts.iter().copied().skip(1).chain([first + points.len()]);
-    let turn = |i: usize| corners(&simple)[i % points.len()].turn();
-    cuts.iter()
-        .copied()
-        .zip(ends)
-        .map(|(from, to)| {
-            let chain: Vec<Point> = (from..=to).map(|i| points[i % points.len()]).collect();
-            drawn_on(&chain, [beyond(toolbar, turn(from)), beyond(toolbar, turn(to))])
-        })
-        .collect()
+    let ends = cuts.iter().copied().skip(1).chain([first + count]);
+    let reach = |i: usize| beyond(toolbar, corners[i % count].turn());
+    let side = |(from, to): (usize, usize)| {
+        let chain: Vec<Point> = (from..=to).map(|i| corners[i % count].at).collect();
+        drawn_on(&chain, [reach(from), reach(to)])
+    };
+    cuts.iter().copied().zip(ends).map(side).collect()
 }
 
 /// How far beyond a corner that turns by so much the machine stands with its tool bar where the other

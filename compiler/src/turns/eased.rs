@@ -11,7 +11,7 @@
 //! arcs, each on the radius that the course has where the arc begins, the widest on it.
 
 use super::{Manoeuvre, Task, candidates, lower_bound_s, shape_of};
-use crate::geometry::{Gear, Path, Piece, Pose};
+use crate::geometry::{Gear, Path, Piece, Point, Pose};
 use crate::num;
 
 /// Straights before a course, in turning radii, in reverse where negative.
@@ -33,29 +33,39 @@ pub fn eased(task: &Task<'_>) -> Option<Manoeuvre> {
         return None;
     }
     let (starts, ends) = (leads(task, task.from), leads(task, task.to));
-    let mut pairs: Vec<(f64, &Path, Path)> = starts
+    let mut pairs: Vec<Pair> = starts
         .iter()
         .flat_map(|start| ends.iter().map(move |end| (start, end.retraced())))
         .filter(|(start, end)| !start.pieces.is_empty() || !end.pieces.is_empty())
         .map(|(start, end)| {
-            let between_s = lower_bound_s(drive, start.end(), end.start);
-            (drive.time_s(&start.pieces) + between_s + drive.time_s(&end.pieces), start, end)
+            let around_s = drive.time_s(&start.pieces) + drive.time_s(&end.pieces);
+            let at_least_s = around_s + lower_bound_s(drive, start.end(), end.start);
+            Pair { start, end, around_s, at_least_s }
         })
         .collect();
-    pairs.sort_by(|a, b| a.0.total_cmp(&b.0));
+    pairs.sort_by(|a, b| a.at_least_s.total_cmp(&b.at_least_s));
     let mut best: Option<Manoeuvre> = None;
-    for (at_least_s, start, end) in pairs {
+    for pair in pairs {
         let best_s = best.as_ref().map_or(f64::INFINITY, Manoeuvre::cost_s);
-        if at_least_s >= best_s {
+        if pair.at_least_s >= best_s {
             break;
         }
-        let around_s = drive.time_s(&start.pieces) + drive.time_s(&end.pieces);
-        let between = Task { from: start.end(), to: end.start, ..*task };
-        let found = between.best_of(between.direct(), best_s - around_s);
-        let joined = found.and_then(|found| joined(task, start, &found.path, &end));
+        let between = Task { from: pair.start.end(), to: pair.end.start, ..*task };
+        let found = between.best_of(between.direct(), best_s - pair.around_s);
+        let joined = found.and_then(|found| joined(task, pair.start, &found.path, &pair.end));
         best = joined.filter(|way| way.cost_s() < best_s).or(best);
     }
     best
+}
+
+/// A course away from the first pose and one up to the last.
+struct Pair<'a> {
+    start: &'a Path,
+    end: Path,
+    /// Seconds of both.
+    around_s: f64,
+    /// No way with them takes less.
+    at_least_s: f64,
 }
 
 fn joined(task: &Task<'_>, start: &Path, between: &Path, end: &Path) -> Option<Manoeuvre> {
@@ -70,22 +80,23 @@ fn joined(task: &Task<'_>, start: &Path, between: &Path, end: &Path) -> Option<M
 fn leads(task: &Task<'_>, pose: Pose) -> Vec<Path> {
     let radius_m = task.drive.radius_m;
     let body: Vec<_> = task.space.footprint().corners_at(Pose::new(0.0, 0.0, 0.0)).collect();
-    let most = |of: fn(&crate::geometry::Point) -> f64| body.iter().map(of).fold(0.0, f64::max);
+    let most = |of: fn(&Point) -> f64| body.iter().map(of).fold(0.0, f64::max);
     let (ahead, behind, half_width) = (most(|p| p.x), most(|p| -p.x), most(|p| p.y.abs()));
+    let fits = |pieces: &[Piece]| task.space.admits(pose, pieces, task.need_m);
+    let courses = [(Gear::Forward, behind), (Gear::Reverse, ahead)]
+        .map(|(gear, trailing)| (gear, course(trailing, half_width, radius_m)));
     let mut leads = vec![Path::at(pose)];
     for straight in STRAIGHTS {
         let gear = if straight < 0.0 { Gear::Reverse } else { Gear::Forward };
         let straight = Some(Piece::straight(gear, straight.abs() * radius_m)).filter(|s| s.length > 0.0);
-        for (gear, trailing) in [(Gear::Forward, behind), (Gear::Reverse, ahead)] {
+        for (gear, course) in &courses {
             for left in [1.0, -1.0] {
-                let arcs = course(trailing, half_width, radius_m);
-                let arcs =
-                    arcs.into_iter().map(|(turn, radius)| Piece::arc(gear, turn * radius, left / radius));
-                let after = |arcs: Vec<Piece>| -> Vec<Piece> { straight.into_iter().chain(arcs).collect() };
-                let plain = after(vec![Piece::arc(gear, NEEDLESS * radius_m, left / radius_m)]);
-                let eased = after(arcs.collect());
-                let fits = |pieces: &[Piece]| task.space.admits(pose, pieces, task.need_m);
-                if !fits(&plain) && fits(&eased) {
+                let after = |arcs: &[(f64, f64)]| -> Vec<Piece> {
+                    let arc = |&(turn, radius): &(f64, f64)| Piece::arc(*gear, turn * radius, left / radius);
+                    straight.into_iter().chain(arcs.iter().map(arc)).collect()
+                };
+                let eased = after(course);
+                if !fits(&after(&[(NEEDLESS, radius_m)])) && fits(&eased) {
                     leads.push(Path { start: pose, pieces: eased });
                 }
             }

@@ -3,7 +3,8 @@
 //! In: the free space, how the machine drives, and two poses. Out: the quickest way found, or
 //! nothing where there is none. Ways in closed form come first, in order of their time: on the
 //! spot, forward, reversing, fishtail; then the same with a straight before and after, or with a course
-//! away from a fence; then a search through the free space. Each is proven to stay inside the fence, not sampled.
+//! away from a fence; then a search through the free space. Each is proven to stay inside the fence,
+//! not sampled.
 //! Where the machine says how fast it steers, curvature has no jump anywhere: arcs begin and end
 //! with clothoids, and the wheels look straight ahead wherever the gear changes.
 //! A way that crosses sown soil pays a toll, so that a longer way round may be preferred.

@@ -234,8 +234,7 @@ impl Relaxation {
     }
 
     fn passes(&self, a: usize, b: usize) -> bool {
-        self.passages > 0.0
-            && matches!((self.stage[a], self.stage[b]), (Some(one), Some(other)) if one != other)
+        matches!((self.stage[a], self.stage[b]), (Some(one), Some(other)) if one != other)
     }
 
     /// The nearest ways of an end, in either direction and out of it; all of the depot's.
