@@ -41,28 +41,48 @@ fn one_pass(task: &Task<'_>, mut pieces: Vec<Piece>) -> Vec<Piece> {
     pieces
 }
 
-/// A part of a way.
+/// A part of a way, in one gear.
 struct Part {
     start: Pose,
-    piece: Piece,
+    pieces: Vec<Piece>,
+    metres: f64,
     /// Seconds of toll from the way's beginning to the part's end.
     toll_until_s: f64,
 }
 
-/// The way cut into parts no longer than a share of it, turns on the spot whole, and so what is bent
+impl Part {
+    fn is_reverse(&self) -> bool {
+        self.pieces[0].gear == Gear::Reverse
+    }
+}
+
+/// The way cut into parts about as long as a share of it, turns on the spot whole, and so what is bent
 /// where a way must not begin with the wheels turned.
 fn cut(task: &Task<'_>, pieces: &[Piece]) -> Vec<Part> {
     let path = Path { start: task.from, pieces: pieces.to_vec() };
     let longest = path.length() / POSTS as f64;
     let longest = longest.max(0.25 * task.drive.radius_m).max(0.5);
-    let mut parts = Vec::new();
+    let is_steered = task.drive.sharpness.is_some();
+    let mut parts: Vec<Part> = Vec::new();
     let mut toll_until_s = 0.0;
     let mut add = |start: Pose, piece: Piece| {
+        let metres = piece.distance();
         toll_until_s += task.toll.seconds(start, &[piece]);
-        parts.push(Part { start, piece, toll_until_s });
+        let goes_on = |part: &Part| {
+            let is_short = part.pieces[0].gear == piece.gear && part.metres + metres <= longest;
+            is_short || (is_steered && piece.curvature_start != 0.0)
+        };
+        match parts.last_mut().filter(|part| goes_on(part)) {
+            Some(part) => {
+                part.pieces.push(piece);
+                part.metres += metres;
+                part.toll_until_s = toll_until_s;
+            }
+            None => parts.push(Part { start, pieces: vec![piece], metres, toll_until_s }),
+        }
     };
     for (start, piece) in path.steps() {
-        if piece.gear == Gear::Spot || (task.drive.sharpness.is_some() && piece.sharpest() > 0.0) {
+        if piece.gear == Gear::Spot || (is_steered && piece.sharpest() > 0.0) {
             add(start, *piece);
             continue;
         }
@@ -80,19 +100,13 @@ fn cut(task: &Task<'_>, pieces: &[Piece]) -> Vec<Part> {
 fn shortcut(task: &Task<'_>, parts: &[Part], first: usize, last: usize) -> Option<Vec<Piece>> {
     /// Candidates tried between two poses.
     const MOST: usize = 6;
-    let wheels_turned = |part: Option<&Part>| {
-        task.drive.sharpness.is_some() && part.is_some_and(|part| part.piece.curvature_start != 0.0)
-    };
-    if wheels_turned(parts.get(first)) || wheels_turned(parts.get(last)) {
-        return None;
-    }
     let toll_until_s = |part: usize| part.checked_sub(1).map_or(0.0, |last| parts[last].toll_until_s);
     let start = parts[first].start;
     let goal = parts.get(last).map_or(task.to, |part| part.start);
     let toll_now_s = toll_until_s(last) - toll_until_s(first);
     let now_s = task.drive.time_s(pieces(&parts[first..last])) + toll_now_s;
     // What begins or ends in reverse, where now the gear changes, saves that change.
-    let is_reverse = |part: Option<&Part>| part.is_some_and(|part| part.piece.gear == Gear::Reverse);
+    let is_reverse = |part: Option<&Part>| part.is_some_and(Part::is_reverse);
     let before = first.checked_sub(1).and_then(|before| parts.get(before));
     let changes_at_first = is_reverse(before) && !is_reverse(parts.get(first));
     let changes_at_last = is_reverse(parts.get(last)) && !is_reverse(parts.get(last - 1));
@@ -117,5 +131,5 @@ fn shortcut(task: &Task<'_>, parts: &[Part], first: usize, last: usize) -> Optio
 }
 
 fn pieces(parts: &[Part]) -> impl Iterator<Item = &Piece> {
-    parts.iter().map(|part| &part.piece)
+    parts.iter().flat_map(|part| &part.pieces)
 }
