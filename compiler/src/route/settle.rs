@@ -83,6 +83,7 @@ fn among_known(ways: &mut Ways, part: &Part, costs: &mut Costs, order: Order) ->
     let spared = |ways: &mut Ways, costs: &mut Costs, mut order: Order| {
         let used: Vec<Link> = part.links(ways.costs(), &order).collect();
         ways.lay_out(used.clone());
+        ways.refine(used.clone());
         ways.spare_rows(used);
         part.renew(costs, ways);
         order.seconds = costs.total(&order.nodes);

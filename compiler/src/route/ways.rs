@@ -19,8 +19,8 @@ use crate::lanes::Lane;
 use crate::num;
 use crate::turns::toll::{Moment, Soil, Wheels};
 use crate::turns::{
-    Detours, Drive, FreeSpace, Manoeuvre, Toll, closed_form, direct, lower_bound_s, rough_bound_s, searched,
-    shortened,
+    Detours, Drive, FreeSpace, Manoeuvre, Toll, closed_form, direct, lower_bound_s, refined, rough_bound_s,
+    searched, shortened,
 };
 use rayon::prelude::*;
 use std::collections::{BTreeMap, BTreeSet};
@@ -81,6 +81,8 @@ pub(super) struct Ways<'a> {
     bettering_searches: usize,
     /// Ways for which others along lanes were looked for.
     spared: BTreeSet<Link>,
+    /// Ways at which a closer look was had.
+    refined: BTreeSet<Link>,
     leaving: Vec<Tried>,
     entering: Vec<Tried>,
 }
@@ -134,6 +136,7 @@ impl<'a> Ways<'a> {
             chains_from: BTreeMap::new(),
             bettering_searches: 0,
             spared: BTreeSet::new(),
+            refined: BTreeSet::new(),
             leaving: vec![Tried::default(); count],
             entering: vec![Tried::default(); count],
         };
@@ -233,6 +236,23 @@ impl<'a> Ways<'a> {
         }
     }
 
+    /// Puts quicker ways of the same kind in the place of those that were found by a quick look.
+    pub(super) fn refine(&mut self, mut links: Vec<Link>) {
+        links.retain(|link| self.planned.contains_key(link) && !self.refined.contains(link));
+        self.refined.extend(&links);
+        let found: Vec<Option<Manoeuvre>> = links.par_iter().map(|&link| self.better(link)).collect();
+        for (link, way) in links.into_iter().zip(found) {
+            if let Some(way) = way {
+                self.settle(link, way);
+            }
+        }
+    }
+
+    fn better(&self, link: Link) -> Option<Manoeuvre> {
+        let way = self.way(link)?;
+        refined(self.space, self.drive(link), &self.toll(link), way)
+    }
+
     /// Puts ways along lanes in the place of those that cross many rows, where that costs less.
     pub(super) fn spare_rows(&mut self, mut links: Vec<Link>) {
         let toll_s = |link: &Link| self.way(*link).map_or(0.0, |way| way.toll_s);
@@ -254,8 +274,7 @@ impl<'a> Ways<'a> {
     fn along_lanes(&self, (from, to): Link) -> Option<Manoeuvre> {
         /// Lines after the first.
         const HOPS: u32 = 1;
-        let drive =
-            if self.leaves(from).and(self.enters(to)).is_some() { &self.turning } else { &self.transit };
+        let drive = self.drive((from, to));
         let ends = |pose: Option<Pose>| {
             move |other: Pose| match (pose, self.standing) {
                 (Some(pose), _) => vec![pose],
@@ -588,9 +607,13 @@ impl<'a> Ways<'a> {
     /// The quickest chain, shortened where closed forms allow.
     fn laid_out(&self, link: Link) -> Option<Manoeuvre> {
         let chain = self.network.chain(Vertex::end(link.0), Vertex::begin(link.1))?;
+        shortened(self.space, self.drive(link), &self.toll(link), chain)
+    }
+
+    /// How the way is driven.
+    fn drive(&self, (from, to): Link) -> &Drive {
         let depot = self.costs.depot();
-        let drive = if link.0 == depot || link.1 == depot { &self.transit } else { &self.turning };
-        shortened(self.space, drive, &self.toll(link), chain)
+        if from == depot || to == depot { &self.transit } else { &self.turning }
     }
 
     /// Between which poses the way may lead, with its minimum; the quickest first. At the depot

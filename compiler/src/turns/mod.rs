@@ -87,6 +87,12 @@ pub fn closed_form(space: &FreeSpace, drive: &Drive, toll: &Toll, from: Pose, to
     Task::new(space, drive, toll, from, to)?.fitting()
 }
 
+/// A way between the same poses that costs less, by a closer look at straights before and after it.
+pub fn refined(space: &FreeSpace, drive: &Drive, toll: &Toll, way: &Manoeuvre) -> Option<Manoeuvre> {
+    let task = Task::new(space, drive, toll, way.path.start, way.path.end())?;
+    task.best_of(task.with_straights(&MANY_STRAIGHTS), way.cost_s())
+}
+
 /// The quickest way in closed form without a straight before or after it: found at once, or not.
 pub fn direct(space: &FreeSpace, drive: &Drive, toll: &Toll, from: Pose, to: Pose) -> Option<Manoeuvre> {
     let task = Task::new(space, drive, toll, from, to)?;
@@ -104,6 +110,11 @@ pub fn shortened(space: &FreeSpace, drive: &Drive, toll: &Toll, path: Path) -> O
     let fits = space.admits(path.start, &path.pieces, task.need_m);
     if fits { task.along(candidates::merged(path.pieces)) } else { None }
 }
+
+/// Lengths of straights before and after a way, in turning radii, or in half the machine's reach where
+/// that is more: those that tell which ways are worth driving, and those that make one quick.
+const FEW_STRAIGHTS: [f64; 3] = [0.5, 1.5, 4.0];
+const MANY_STRAIGHTS: [f64; 9] = [0.15, 0.3, 0.5, 0.75, 1.0, 1.5, 2.0, 3.0, 4.0];
 
 /// Rounding of a clearance, metres.
 const ROUNDING_M: f64 = 1e-7;
@@ -134,7 +145,10 @@ impl<'a> Task<'a> {
         if direct.as_ref().is_some_and(|way| self.is_hardly_beaten(way)) {
             return direct;
         }
-        self.best_of(self.with_straights(), limit_s).or(direct).or_else(|| eased::eased(self))
+        self.best_of(self.with_straights(&FEW_STRAIGHTS), limit_s)
+            .or(direct)
+            .or_else(|| self.best_of(self.with_straights(&MANY_STRAIGHTS), f64::INFINITY))
+            .or_else(|| eased::eased(self))
     }
 
     /// Whether a longer look would hardly better a way.
@@ -151,29 +165,28 @@ impl<'a> Task<'a> {
         Supply::new(self.drive, self.from, self.to, [(0.0, 0.0)])
     }
 
-    /// Every way in closed form with a straight before it, after it, or both.
-    fn with_straights(&self) -> Supply<'_> {
-        let (before, after) = (self.straights(self.from, 1.0), self.straights(self.to, -1.0));
+    /// Every way in closed form with a straight before it, after it, or both, of these lengths.
+    fn with_straights(&self, lengths: &[f64]) -> Supply<'_> {
+        let (before, after) =
+            (self.straights(self.from, 1.0, lengths), self.straights(self.to, -1.0, lengths));
         let pairs = before.iter().flat_map(|&before| after.iter().map(move |&after| (before, after)));
         Supply::new(self.drive, self.from, self.to, pairs.filter(|&pair| pair != (0.0, 0.0)))
     }
 
     /// Signed lengths of straights that are free: from the pose along `sense`, and against it
     /// where the machine may reverse.
-    fn straights(&self, pose: Pose, sense: f64) -> Vec<f64> {
-        /// In turning radii, or in half the machine's reach where that is more.
-        const STEPS: [f64; 9] = [0.15, 0.3, 0.5, 0.75, 1.0, 1.5, 2.0, 3.0, 4.0];
+    fn straights(&self, pose: Pose, sense: f64, lengths: &[f64]) -> Vec<f64> {
         let unit = self.drive.radius_m.max(0.5 * self.space.footprint().reach());
-        let mut lengths = vec![0.0];
+        let mut all = vec![0.0];
         for side in if self.drive.may_reverse { &[1.0, -1.0][..] } else { &[1.0][..] } {
-            let free = STEPS.iter().map(|step| side * step * unit).take_while(|&length| {
+            let free = lengths.iter().map(|length| side * length * unit).take_while(|&length| {
                 let metres = sense * length;
                 let gear = if metres < 0.0 { Gear::Reverse } else { Gear::Forward };
                 self.space.admits(pose, &[Piece::straight(gear, metres.abs())], self.need_m)
             });
-            lengths.extend(free);
+            all.extend(free);
         }
-        lengths
+        all
     }
 
     /// The candidate that stays inside the fence and costs least, less than the limit.

@@ -215,7 +215,7 @@ impl<'a> Search<'a> {
             task,
             lattice,
             map,
-            approaches: task.straights(task.to, -1.0),
+            approaches: task.straights(task.to, -1.0, &super::MANY_STRAIGHTS),
             nodes: vec![start],
             reached: HashMap::new(),
             open: BinaryHeap::from([Ranked { rank: 0.0, index: 0 }]),

@@ -8,9 +8,9 @@
 //! drives the chain as it is. One that steers passes through posts on the chain, joined by closed
 //! forms; the first and the last post are joined to the ends by the same or by a local search.
 
-use super::super::Task;
 use super::super::candidates::merged;
 use super::super::distance::DistanceMap;
+use super::super::{MANY_STRAIGHTS, Task};
 use super::on_lattice;
 use crate::geometry::{Gear, Path, Piece, Point, Pose, distance};
 use crate::num;
@@ -88,7 +88,7 @@ impl Chain {
             let at_an_end = index == 0 || index + 1 == posts.len();
             let straight_away = leg.best_of(leg.direct(), f64::INFINITY);
             let found = straight_away
-                .or_else(|| leg.best_of(leg.with_straights(), f64::INFINITY))
+                .or_else(|| leg.best_of(leg.with_straights(&MANY_STRAIGHTS), f64::INFINITY))
                 .map(|way| way.path.pieces);
             let found = if at_an_end { found.or_else(|| on_lattice(&leg)) } else { found };
             pieces.extend(found?);
