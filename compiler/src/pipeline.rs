@@ -111,6 +111,7 @@ fn stages(
         Some(restart) => rest::rest(whole, restart, machine).tell(findings)?,
         None => whole,
     };
+    let lanes = lanes::with_overlap(lanes, machine);
     let route = route::refills(place, machine, &field.crop, &lanes, &seeds, route).tell(findings)?;
     let orders = operations::operations(&job.order.operations, field, machine);
     let release = operations::release(field, &zones, machine, &lanes, &route.visits, &uncertainty);

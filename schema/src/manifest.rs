@@ -96,7 +96,8 @@ pub struct Figures {
     pub keep_out_m2: f64,
     /// Soil that no row covers, each piece with its reason in `plan.geojson`.
     pub left_over_m2: f64,
-    /// Covered twice.
+    /// Covered by rows of two lanes, each a strip of the row spacing's width: where rows end at a slanting edge
+    /// of their block, half of the strip reaches over it.
     pub overlap_m2: f64,
     /// Lanes driven.
     pub lanes: u64,

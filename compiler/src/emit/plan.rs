@@ -111,7 +111,7 @@ impl Draw<'_> {
         let mut features = Vec::new();
         if !lanes.headland.0.is_empty() {
             let what = What::Headland { area_m2: micro(region::area(&lanes.headland)) };
-            features.push(self.feature(what, self.area(&lanes.headland)));
+            features.push(self.feature(what, self.sound_area(&lanes.headland)));
         }
         features.extend(
             lanes.blocks.iter().enumerate().map(|(i, block)| {
@@ -146,8 +146,8 @@ impl Draw<'_> {
         self.feature(what, self.sound_area(shape))
     }
 
-    /// Left-over soil and what laps cover have slivers that rounding bends: they are set right on its
-    /// grid.
+    /// Headlands, left-over soil and what laps cover have slivers that rounding bends: they are set right on
+    /// its grid.
     fn sound_area(&self, shape: &MultiPolygon) -> Shape {
         let rounded = self.polygons(shape);
         let valid = grid::valid(&rounded);

@@ -9,8 +9,13 @@ const CHORD_M: f64 = 0.005;
 /// The quadrilaterals that the line between two offsets, metres to the right of the reference
 /// point and `forward` of it, sweeps from pose to pose.
 pub fn band(way: &Path, forward: f64, offsets: [f64; 2]) -> Vec<Polygon> {
+    fine_band(way, forward, offsets, CHORD_M)
+}
+
+/// The same with chords so near to the true way, metres.
+pub fn fine_band(way: &Path, forward: f64, offsets: [f64; 2], chord_m: f64) -> Vec<Polygon> {
     let edges: Vec<[Point; 2]> = way
-        .sampled(CHORD_M)
+        .sampled(chord_m)
         .poses
         .iter()
         .map(|pose| offsets.map(|right| pose.ground(forward, right)))

@@ -127,6 +127,13 @@ pub fn without_rows(
     plan
 }
 
+/// The plan with the account of what its lanes cover twice, once these are final.
+#[must_use]
+pub fn with_overlap(mut plan: LanePlan, machine: &Machine) -> LanePlan {
+    plan.areas.overlap = left_over::overlap_m2(&plan.lanes, &Toolbar::new(machine));
+    plan
+}
+
 fn replace(plan: &mut LanePlan, lane: LaneIdx, by: Lane, reason: LeftOverReason, toolbar: &Toolbar) {
     let zone = &plan.blocks[by.block.0].zone;
     let cover = |lane: &Lane| region::intersection(&left_over::cover(lane, toolbar), zone);
@@ -379,6 +386,6 @@ pub struct LaneAreas {
     pub keep_out: f64,
     /// The rest, as listed in `left_over`.
     pub left_over: f64,
-    /// Covered twice.
+    /// Covered by rows of more than one lane, as [`with_overlap`] finds.
     pub overlap: f64,
 }
