@@ -38,7 +38,7 @@ pub use way_out::{Hold, WayOut, ways_out};
 
 use order::{Costs, Order, links};
 use parts::{Part, nearest_part, parts, without_dead_ends};
-use settle::{proven_s, settled};
+use settle::{proven, settled};
 use std::collections::BTreeSet;
 use ways::{Tolls, Ways};
 
@@ -287,7 +287,7 @@ fn best_order(ways: &mut Ways, mut part: Part) -> Option<(Part, Problem)> {
         let mut costs = part.costs(ways);
         match settled(ways, &part, &mut costs) {
             Ok(order) => {
-                let bound_s = proven_s(ways, &part, &mut costs, order.seconds);
+                let (order, bound_s) = proven(ways, &part, &mut costs, order);
                 let known = part.known(&costs, ways);
                 return Some((part, Problem { all: costs, known, order, bound_s }));
             }

@@ -17,8 +17,6 @@ const IDLE_TURNS: usize = 3;
 const WORTH: f64 = 0.002;
 /// Orders that are found before the last one is kept but for ways that turn out to be barred.
 const ROUNDS: usize = 40;
-/// Bounds that are worked out, each with more ways planned.
-const PROOFS: usize = 2;
 
 /// The best order of a part's lanes that uses planned ways only, or the order that is stuck.
 pub(super) fn settled(ways: &mut Ways, part: &Part, costs: &mut Costs) -> Result<Order, Order> {
@@ -97,18 +95,15 @@ fn among_known(ways: &mut Ways, part: &Part, costs: &mut Costs, order: Order) ->
     if other.seconds < seconds { other } else { Order { seconds, ..order } }
 }
 
-/// The bound. Where it rests on ways that are not planned, they are: their true times raise it.
-/// The order stays the best, since no way becomes quicker.
-pub(super) fn proven_s(ways: &mut Ways, part: &Part, costs: &mut Costs, known_s: f64) -> f64 {
-    let mut proven_s = 0.0_f64;
-    for _ in 0..PROOFS {
-        let bound = lower_bound(costs, known_s);
-        proven_s = proven_s.max(bound.seconds);
-        let rests_on = bound.rests_on.into_iter();
-        if ways.plan(rests_on.map(|link| part.in_all(ways.costs(), link)).collect()) == 0 {
-            break;
-        }
-        part.renew(costs, ways);
-    }
-    proven_s
+/// The order, searched for once more, and its bound. Where that rests on ways that are not planned, or were
+/// found by a quick look, these become known as well as those of the order.
+pub(super) fn proven(ways: &mut Ways, part: &Part, costs: &mut Costs, order: Order) -> (Order, f64) {
+    let rests_on = lower_bound(costs, order.seconds).rests_on.into_iter();
+    let rests_on: Vec<Link> = rests_on.map(|link| part.in_all(ways.costs(), link)).collect();
+    ways.plan(rests_on.clone());
+    ways.refine(rests_on);
+    part.renew(costs, ways);
+    let order = among_known(ways, part, costs, order);
+    let bound_s = lower_bound(costs, order.seconds).seconds;
+    (order, bound_s)
 }
