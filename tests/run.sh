@@ -41,6 +41,7 @@ for folder in "$emitted"/*; do
 done
 run "seed files through pyarrow and geopandas" $python tests/outside/seeds.py $sown
 run "treatment zones through shapely and isoxml" $python tests/outside/zones.py $sown
+run "rasters of zones written by GDAL" $python tests/outside/rasters.py "$target/debug/lanewright"
 run "patterns that no demo job has" $python tests/outside/patterns.py "$target/debug/lanewright"
 run "neighbours of two million seeds" $python tests/outside/neighbours.py "$target/debug/lanewright"
 run "weeding passes against plants and chance" $python tests/outside/weeding.py $weeded

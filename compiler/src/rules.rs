@@ -625,6 +625,28 @@ pub const CHECK: &[Rule] = &[
         .formula("rate < 0.2 or rate > 5, and not 0")
         .source(PRACTICE)
         .example("a zone with `\"rate\": 120` for 120 %"),
+    error(
+        "zones/class",
+        "a class of a raster's numbers that holds none, shares some with another or says no rate, or classes for a file of polygons",
+        "each cell is sown in one way, and nothing is guessed",
+    )
+    .example("class = [{ below = 120, rate = \"80 %\" }, { from = 80, rate = \"100 %\" }]"),
+    error(
+        "zones/raster-numbers",
+        "a raster of zones whose cells hold very many different numbers",
+        "cells of one number are one zone; a number of its own in every cell is a measurement, and how it is to be sown is the adviser's word",
+    )
+    .formula("more than 64 different numbers")
+    .source(PRACTICE)
+    .example("a raster of leaf area, with three decimals"),
+    error(
+        "zones/raster-ragged",
+        "a raster of zones whose cells of one number lie scattered",
+        "a zone of single cells is noise, which no machine can follow",
+    )
+    .formula("more than 200 000 corners of all outlines")
+    .source(PRACTICE)
+    .example("classes of a measurement that was not smoothed, in cells of half a metre"),
     note(
         "zones/rate-rounded",
         "rates that cannot all be met on one lattice",

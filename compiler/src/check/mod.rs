@@ -27,6 +27,8 @@ mod spacing;
 #[cfg(test)]
 pub(crate) mod tests;
 mod weeding;
+mod zone_attribute;
+mod zone_classes;
 mod zones;
 
 pub use block_rates::{BlockRate, BlockRates};

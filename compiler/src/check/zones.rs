@@ -1,18 +1,21 @@
 //! Treatment zones: parts of a field that are sown closer or wider than its spacing says.
 //!
-//! In: the file of zones and the attribute that tells each one's rate. Out: polygons with their rates.
+//! In: the file of zones and what tells each one's rate, an attribute or classes of a raster's numbers. Out: polygons with their rates.
 //! Seeds of two zones keep their distance across a border, and the rows of a zone line up, because all
 //! spacings of a field are whole multiples of one part of its own: the distance in a zone is
 //! `steps / parts` of the field's, where its rate asks for `1 / rate`. The fewest parts are taken with
 //! which every zone's rate is met within 1 %; where so many parts are not enough, the best of them.
 
+use super::zone_attribute::{Attribute, attribute, rate};
+use super::zone_classes::{Class, classes};
 use super::{Crop, Findings, GeoPolygon, ReferenceFrame, Spacing, brief};
 use crate::diagnostic::Span;
 use crate::read::span;
 use crate::survey::{self, SurveyedZone};
-use lanewright_schema::job::units::{self, NotQuantity, Share};
+use lanewright_schema::job::units::Share;
 use lanewright_schema::job::{self as written, Place, Written};
 use lanewright_schema::quantity::Length;
+use lanewright_schema::survey::{Format, Survey};
 use std::ops::RangeInclusive;
 
 /// Zones of one field.
@@ -76,16 +79,21 @@ pub struct Known<'k> {
 
 /// Checks the zones of a field.
 pub fn zones(file: &written::Zones, known: &Known<'_>, findings: &mut Findings) -> Option<Zones> {
-    let attribute = attribute(file, findings);
+    let told_by = told_by(file, known, findings);
     let elsewhere = file.elsewhere.as_ref().map(|share| elsewhere(share, findings));
     let asked_frame = file.frame.as_ref().map(|frame| frame.value.as_str());
     let before = findings.0.len();
-    let surveyed = survey::zones(&file.file.value, asked_frame, known.frame, &mut findings.0);
+    let classed = match &told_by {
+        Some(ToldBy::Classes(classes)) => Some(sorted(file, classes, findings)?),
+        Some(ToldBy::Attribute(_)) | None => None,
+    };
+    let survey = classed.as_ref().unwrap_or(&file.file.value);
+    let surveyed = survey::zones(survey, asked_frame, known.frame, &mut findings.0);
     let surveyed = surveyed.map_err(|finding| findings.0.push(finding)).ok();
     for finding in &mut findings.0[before..] {
         finding.span.get_or_insert_with(|| span(&file.file.place));
     }
-    let (surveyed, attribute, spacing) = (surveyed?, attribute?, known.spacing?);
+    let (surveyed, told_by, spacing) = (surveyed?, told_by?, known.spacing?);
     if surveyed.is_empty() {
         findings
             .raise("zones/no-polygon", &file.file.place, "the file of zones holds no polygon")
@@ -95,82 +103,85 @@ pub fn zones(file: &written::Zones, known: &Known<'_>, findings: &mut Findings) 
     let rates: Vec<Option<f64>> = surveyed
         .iter()
         .enumerate()
-        .map(|(index, zone)| rate(zone, index, &attribute, spacing, known.crop, findings))
+        .map(|(index, zone)| match &told_by {
+            ToldBy::Attribute(attribute) => rate(zone, index, attribute, spacing, known.crop, findings),
+            ToldBy::Classes(classes) => class_of(zone, classes).map(|class| class.share),
+        })
         .collect();
     let asked: Vec<f64> = rates.into_iter().collect::<Option<_>>()?;
     let elsewhere = match elsewhere {
         Some(rate) => Some(rate?),
         None => None,
     };
+    let place = match &told_by {
+        ToldBy::Attribute(attribute) => &attribute.name.place,
+        ToldBy::Classes(_) => &file.file.place,
+    };
     let distinct = distinct(asked.iter().chain(&elsewhere).copied().filter(|&rate| rate > 0.0));
     let parts = parts(&distinct);
     let rate = |asked: f64| Rate { asked, step: step(asked, parts) };
-    tell_rounded(&distinct, parts, &attribute.name.place, findings);
+    tell_rounded(&distinct, parts, place, findings);
     let zones = surveyed
         .into_iter()
         .zip(asked)
-        .map(|(zone, asked)| Zone {
-            name: zone.shape.names().next().map_or_else(|| percent(asked), str::to_owned),
-            polygons: zone.polygons,
-            rate: rate(asked),
+        .map(|(zone, asked)| {
+            let name = match &told_by {
+                ToldBy::Attribute(_) => zone.shape.names().next(),
+                ToldBy::Classes(classes) => class_of(&zone, classes).and_then(|class| class.name),
+            };
+            let name = name.map_or_else(|| percent(asked), str::to_owned);
+            Zone { name, polygons: zone.polygons, rate: rate(asked) }
         })
         .collect();
     let zones = Zones { parts, zones, elsewhere: elsewhere.map(rate), span: span(&file.file.place) };
     let sown = zones.zones.iter().filter(|zone| zone.rate.step > 0);
     if let Some(closest) = sown.min_by_key(|zone| zone.rate.step) {
         let within = format!("zone `{}`", closest.name);
-        tell_long_hills(&within, closest.rate.step, parts, spacing, &attribute.name.place, findings);
+        tell_long_hills(&within, closest.rate.step, parts, spacing, place, findings);
     }
     Some(zones)
 }
 
-/// What the attribute says.
-#[derive(Copy, Clone, PartialEq)]
-enum Says {
-    Rate,
-    SeedsPerHa,
-    PlantsPerHa,
-    BetweenSeeds,
+/// What tells how closely zones are sown.
+enum ToldBy<'f> {
+    Attribute(Attribute<'f>),
+    Classes(Vec<Class<'f>>),
 }
 
-/// The attribute that tells the rate.
-struct Attribute<'f> {
-    says: Says,
-    name: &'f Written<String>,
-}
-
-fn attribute<'f>(file: &'f written::Zones, findings: &mut Findings) -> Option<Attribute<'f>> {
-    let keys = [
-        (Says::Rate, "rate", &file.rate),
-        (Says::SeedsPerHa, "seeds_per_ha", &file.seeds_per_ha),
-        (Says::PlantsPerHa, "plants_per_ha", &file.plants_per_ha),
-        (Says::BetweenSeeds, "between_seeds", &file.between_seeds),
-    ];
-    let said: Vec<_> =
-        keys.into_iter().filter_map(|(says, key, name)| Some((says, key, name.as_ref()?))).collect();
-    match said.as_slice() {
-        [(says, _, name)] => Some(Attribute { says: *says, name }),
-        [] => {
-            findings
-                .raise(
-                    "zones/rate-attribute",
-                    &file.place,
-                    "nothing says which attribute tells a zone's rate",
-                )
-                .hint("add, for example, `rate = \"rate\"`, the attribute with `0.8` or `80 %`");
-            None
-        }
-        [(_, first, _), (_, second, name), ..] => {
-            findings
-                .raise(
-                    "zones/rate-attribute",
-                    &name.place,
-                    format!("`{first}` and `{second}` each name an attribute with the rate"),
-                )
-                .hint(format!("leave out `{first}` or `{second}`"));
-            None
-        }
+fn told_by<'f>(file: &'f written::Zones, known: &Known<'_>, findings: &mut Findings) -> Option<ToldBy<'f>> {
+    let Some(class) = &file.class else {
+        let attribute = attribute(file, findings)?;
+        let holds = file.file.value.format != Format::GeoTiff || attribute.is_number(findings);
+        return holds.then_some(ToldBy::Attribute(attribute));
+    };
+    let named = [&file.rate, &file.seeds_per_ha, &file.plants_per_ha, &file.between_seeds];
+    if let Some(name) = named.into_iter().flatten().next() {
+        findings
+            .raise("zones/rate-attribute", &name.place, "an attribute and classes each tell the zones' rates")
+            .hint("leave out the attribute, or every `class`");
+        return None;
     }
+    classes(&class.0, known, findings).map(ToldBy::Classes)
+}
+
+/// The raster with the numbers of its classes.
+fn sorted(file: &written::Zones, classes: &[Class<'_>], findings: &mut Findings) -> Option<Survey> {
+    let numbers: Vec<_> = classes.iter().map(|class| class.numbers.clone()).collect();
+    let sorted = survey::classed(&file.file.value, &numbers);
+    if sorted.is_none() {
+        findings
+            .raise(
+                "zones/class",
+                &file.place,
+                "classes sort the numbers of a raster, and the file holds none",
+            )
+            .hint("leave out every `class` and name the attribute, for example `rate = \"rate\"`");
+    }
+    sorted
+}
+
+fn class_of<'c, 'f>(zone: &SurveyedZone<'_>, classes: &'c [Class<'f>]) -> Option<&'c Class<'f>> {
+    classes.get(zone.shape.attribute(survey::VALUE)?.parse::<usize>().ok()?)
 }
 
 fn elsewhere(share: &Written<Share>, findings: &mut Findings) -> Option<f64> {
@@ -185,71 +196,6 @@ fn elsewhere(share: &Written<Share>, findings: &mut Findings) -> Option<f64> {
             format!("soil in no zone would get {} of the field's seeds", percent(rate)),
         )
         .hint("write 0 % to leave it unsown, or a share from 20 % to 500 %");
-    None
-}
-
-/// The share of the field's own number of seeds that a zone asks for.
-fn rate(
-    zone: &SurveyedZone<'_>,
-    index: usize,
-    attribute: &Attribute<'_>,
-    spacing: &Spacing,
-    crop: Option<&Crop>,
-    findings: &mut Findings,
-) -> Option<f64> {
-    let name =
-        zone.shape.names().next().map_or_else(|| format!("number {}", index + 1), |n| format!("`{n}`"));
-    let key = &attribute.name.value;
-    let Some(text) = zone.shape.attribute(key) else {
-        let known: Vec<&str> = zone.shape.attributes.iter().map(|(key, _)| key.as_str()).collect();
-        let hint = if known.is_empty() {
-            format!("give it the attribute `{key}`")
-        } else {
-            format!("give it the attribute `{key}`; it has {}", known.join(", "))
-        };
-        findings
-            .raise("zones/attribute-missing", &attribute.name.place, format!("zone {name} has no `{key}`"))
-            .hint(hint);
-        return None;
-    };
-    let asked = match attribute.says {
-        Says::Rate => units::parse::<Share>(text).map(Share::ratio).or_else(bare).map(Asked::Rate),
-        Says::SeedsPerHa => number(text).map(Asked::SeedsPerHa),
-        Says::PlantsPerHa => number(text).map(Asked::PlantsPerHa),
-        Says::BetweenSeeds => units::parse::<Length>(text).map(Asked::BetweenSeeds),
-    };
-    let Ok(asked) = asked else {
-        let example = match attribute.says {
-            Says::Rate => "`0.8` or `80 %`",
-            Says::SeedsPerHa | Says::PlantsPerHa => "`90000`",
-            Says::BetweenSeeds => "`18 cm`, with its unit",
-        };
-        findings
-            .raise(
-                "zones/attribute-unreadable",
-                &attribute.name.place,
-                format!("`{key}` of zone {name} is `{text}`, which tells no rate"),
-            )
-            .hint(format!("write it as {example}"));
-        return None;
-    };
-    let rate = asked.share(spacing, crop)?;
-    let unsown = rate == 0.0 && attribute.says != Says::BetweenSeeds;
-    if unsown || RATES.contains(&rate) {
-        return Some(rate);
-    }
-    let hint = if attribute.says == Says::Rate && RATES.contains(&(rate / 100.0)) {
-        format!("a share in per cent has its sign: `{} %`", brief(rate))
-    } else {
-        "a zone gets 20 % to 500 % of the field's own seeds, or 0 and stays unsown".to_owned()
-    };
-    findings
-        .raise(
-            "zones/rate",
-            &attribute.name.place,
-            format!("zone {name} asks for {} of the field's own number of seeds", percent(rate)),
-        )
-        .hint(hint);
     None
 }
 
@@ -280,17 +226,6 @@ impl Asked {
             Self::BetweenSeeds(distance) => spacing.between_seeds / distance,
         })
     }
-}
-
-fn bare(error: NotQuantity) -> Result<f64, NotQuantity> {
-    match error {
-        NotQuantity::BareNumber(number) => Ok(number),
-        other => Err(other),
-    }
-}
-
-fn number(text: &str) -> Result<f64, NotQuantity> {
-    text.trim().parse().ok().filter(|number: &f64| number.is_finite()).ok_or(NotQuantity::NoNumber)
 }
 
 /// The rates that differ, the lowest first.

@@ -145,6 +145,9 @@ fn only<'c>(mut found: impl Iterator<Item = &'c Candidate>) -> Result<&'c Candid
 const LISTED: usize = 12;
 
 fn listed(candidates: &[Candidate]) -> String {
+    if candidates.is_empty() {
+        return "a boundary is a polygon, a line that was walked round the field, or its corners".to_owned();
+    }
     let telling = telling_attribute(candidates);
     let label = |(index, one): (usize, &Candidate)| {
         let told = telling.and_then(|key| one.attributes.iter().find(|(known, _)| known == key));

@@ -235,7 +235,7 @@ fn missing(survey: &Survey) -> Finding {
         "survey/frame-missing",
         format!("`{}` does not say in which frame its positions are", survey.file),
     )
-    .with_hint("name it by its EPSG code, such as `\"EPSG:25832\"`, in `boundary_frame` or with --frame")
+    .with_hint("name it by its EPSG code, such as `\"EPSG:25832\"`, in `boundary_frame`, for zones in `frame`, or with --frame")
 }
 
 fn not_degrees(vertex: &Vertex) -> Finding {
@@ -244,13 +244,13 @@ fn not_degrees(vertex: &Vertex) -> Finding {
         format!("the position {}, {} is not in degrees", vertex.x, vertex.y),
     )
     .with_hint(
-        "name the map grid by its EPSG code, such as `\"EPSG:25832\"`, in `boundary_frame` or with --frame",
+        "name the map grid by its EPSG code, such as `\"EPSG:25832\"`, in `boundary_frame`, for zones in `frame`, or with --frame",
     )
 }
 
 fn unknown(text: &str) -> Finding {
     rules::finding("survey/frame-unknown", format!("`{}` is no frame that PROJ knows", brief(text)))
-        .with_hint("name it by its EPSG code, such as `\"EPSG:25832\"`, in `boundary_frame` or with --frame")
+        .with_hint("name it by its EPSG code, such as `\"EPSG:25832\"`, in `boundary_frame`, for zones in `frame`, or with --frame")
 }
 
 /// The beginning of a description in well-known text says enough.

@@ -20,12 +20,14 @@ mod frame;
 mod mend;
 pub mod plane;
 mod points;
+mod raster;
 pub mod report;
 mod walk;
 mod zones;
 
 pub use choose::{Candidate, Choice, candidates};
 pub use mend::{Corner, Crossings};
+pub use raster::{VALUE, classed};
 pub use walk::Quality;
 pub use zones::{SurveyedZone, zones};
 
@@ -247,7 +249,7 @@ impl Reader<'_> {
             let found = match &shape.geometry {
                 Geometry::Point(vertex) => self.circle(shape, vertex, &name, findings).into_iter().collect(),
                 Geometry::Polygons(polygons) => self.rings(polygons, findings),
-                Geometry::Line(_) | Geometry::Fixes(_) => vec![],
+                Geometry::Line(_) | Geometry::Fixes(_) | Geometry::Grid(_) => vec![],
             };
             let near = found.into_iter().filter(|shape| touches(shape, parts));
             obstacles.extend(near.map(|shape| Obstacle { name: name.clone(), shape, clearance }));

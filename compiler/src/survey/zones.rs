@@ -1,19 +1,20 @@
 //! The polygons of a survey with their attributes, as treatment zones are drawn.
 //!
 //! In: a survey, what the person says of its frame, the frame wanted. Out: each shape that has
-//! polygons, in the file's order. Nothing is mended here: zones are ground, and what their rings
+//! polygons, in the file's order; of a raster, each number of its cells. Nothing is mended here: zones are ground, and what their rings
 //! enclose is found where they are put on the field.
 
-use super::frame;
+use super::{frame, raster};
 use crate::check::{GeoPolygon, ReferenceFrame};
 use crate::diagnostic::Finding;
 use lanewright_schema::quantity::GeoPoint;
 use lanewright_schema::survey::{Geometry, Shape, Survey, Vertex};
+use std::borrow::Cow;
 
 /// A shape with polygons.
 pub struct SurveyedZone<'s> {
     /// What the file says of it.
-    pub shape: &'s Shape,
+    pub shape: Cow<'s, Shape>,
     /// Its polygons; rings are not closed and may cross themselves.
     pub polygons: Vec<GeoPolygon>,
 }
@@ -25,12 +26,8 @@ pub fn zones<'s>(
     into: Option<&ReferenceFrame>,
     findings: &mut Vec<Finding>,
 ) -> Result<Vec<SurveyedZone<'s>>, Finding> {
-    let drawn = survey.shapes.iter().filter_map(|shape| match &shape.geometry {
-        Geometry::Polygons(polygons) => Some((shape, polygons)),
-        Geometry::Line(_) | Geometry::Fixes(_) | Geometry::Point(_) => None,
-    });
-    let drawn: Vec<(&Shape, &Vec<Vec<Vec<Vertex>>>)> = drawn.collect();
-    let vertices = drawn.iter().flat_map(|(_, polygons)| polygons.iter().flatten().flatten());
+    let drawn = drawn(survey)?;
+    let vertices = drawn.iter().flat_map(|shape| polygons(shape).iter().flatten().flatten());
     let sample: Vec<Vertex> = vertices.take(64).cloned().collect();
     if sample.is_empty() {
         return Ok(Vec::new());
@@ -56,10 +53,30 @@ pub fn zones<'s>(
     };
     drawn
         .into_iter()
-        .map(|(shape, polygons)| {
+        .map(|shape| {
             let polygons: Vec<Option<GeoPolygon>> =
-                polygons.iter().map(polygon).collect::<Result<_, Finding>>()?;
+                polygons(&shape).iter().map(polygon).collect::<Result<_, Finding>>()?;
             Ok(SurveyedZone { shape, polygons: polygons.into_iter().flatten().collect() })
         })
         .collect()
+}
+
+/// What is drawn as polygons, and what a raster's cells cover.
+fn drawn(survey: &Survey) -> Result<Vec<Cow<'_, Shape>>, Finding> {
+    let mut drawn = Vec::new();
+    for shape in &survey.shapes {
+        match &shape.geometry {
+            Geometry::Polygons(_) => drawn.push(Cow::Borrowed(shape)),
+            Geometry::Grid(grid) => drawn.extend(raster::shapes(grid)?.into_iter().map(Cow::Owned)),
+            Geometry::Line(_) | Geometry::Fixes(_) | Geometry::Point(_) => {}
+        }
+    }
+    Ok(drawn)
+}
+
+fn polygons(shape: &Shape) -> &[Vec<Vec<Vertex>>] {
+    match &shape.geometry {
+        Geometry::Polygons(polygons) => polygons,
+        _ => &[],
+    }
 }

@@ -296,12 +296,14 @@ table! {
 }
 
 table! {
-    /// Treatment zones: polygons of a file, with the attribute that says how close each is sown. One
-    /// of `rate`, `seeds_per_ha`, `plants_per_ha` and `between_seeds` names that attribute. In a zone
-    /// the distance in the row is a whole multiple of one part of the field's own, so that rows line
-    /// up within it and seeds keep their distance across its border.
+    /// Treatment zones: polygons of a file, with the attribute that says how close each is sown, or a
+    /// raster, whose cells of one number are a zone with that number as its attribute `value`. One of
+    /// `rate`, `seeds_per_ha`, `plants_per_ha` and `between_seeds` names that attribute. In a zone the
+    /// distance in the row is a whole multiple of one part of the field's own, so that rows line up within
+    /// it and seeds keep their distance across its border.
     pub struct Zones {
-        /// Path of the file: polygons in GeoJSON or in any other format of a survey.
+        /// Path of the file: polygons in GeoJSON or in any other format of a survey, or a GeoTIFF of one
+        /// band.
         file: Written<Survey> = "\"soil.geojson\"";
         /// Frame of the file's positions, where it does not say it or says it wrong: a name or an EPSG
         /// code.
@@ -315,9 +317,33 @@ table! {
         plants_per_ha: Option<Written<String>> = "\"plants\"";
         /// Attribute with the distance between places in the row and its unit: `18 cm`.
         between_seeds: Option<Written<String>> = "\"spacing\"";
+        /// Classes of a raster's numbers, in place of an attribute.
+        class: Option<OneOrMore<ZoneClass>> = "[{ below = 80, rate = \"80 %\" }, { from = 80, rate = \"100 %\" }]";
         /// Share of the field's own number of seeds that soil in no zone gets, in %. Left out: every
         /// part of the field must lie in a zone.
         elsewhere: Option<Written<Share>> = "\"100 %\"";
+    }
+}
+
+table! {
+    /// Cells of a raster whose numbers lie within bounds are one zone. How closely it is sown is said once:
+    /// by one of `rate`, `seeds_per_ha`, `plants_per_ha` and `between_seeds`. Cells in no class are in no
+    /// zone.
+    pub struct ZoneClass {
+        /// What people call it. Left out: its rate.
+        name: Option<Written<String>> = "\"knoll\"";
+        /// The least number in it. Left out: any that is small enough.
+        from: Option<Written<f64>> = "80";
+        /// The least number beyond it. Left out: any that is large enough is in it.
+        below: Option<Written<f64>> = "120";
+        /// Share of the field's own number of seeds, in %; `0 %` leaves it unsown.
+        rate: Option<Written<Share>> = "\"80 %\"";
+        /// Seeds on a hectare.
+        seeds_per_ha: Option<Written<u32>> = "111_111";
+        /// Plants wanted on a hectare; germination and field emergence are allowed for.
+        plants_per_ha: Option<Written<u32>> = "90_000";
+        /// Between places in the row, seeds or middles of hills, in cm.
+        between_seeds: Option<Written<Length>> = "\"18 cm\"";
     }
 }
 

@@ -28,6 +28,7 @@ pub fn read(bytes: &[u8]) -> Result<Content, Refusal> {
         of(&[".geojson", ".json"]),
         of(&[".gpx"]),
         of(&[".gml"]),
+        of(&[".tif", ".tiff"]),
         of(&[".csv", ".txt", ".nmea", ".log", ".xml"]),
     ];
     let Some(members) = kinds.iter().find(|members| !members.is_empty()) else {

@@ -12,6 +12,7 @@ pub mod clean;
 mod csv;
 mod geojson;
 mod geopackage;
+mod geotiff;
 mod gml;
 mod gpx;
 mod kml;
@@ -65,6 +66,8 @@ pub enum Format {
     Nmea,
     /// ISO 11783-10.
     TaskData,
+    /// OGC 19-008r4.
+    GeoTiff,
 }
 
 impl fmt::Display for Format {
@@ -79,6 +82,7 @@ impl fmt::Display for Format {
             Self::Csv => "CSV",
             Self::Nmea => "NMEA 0183",
             Self::TaskData => "ISO 11783-10 task data",
+            Self::GeoTiff => "GeoTIFF",
         })
     }
 }
@@ -118,6 +122,20 @@ pub enum Geometry {
     Fixes(Vec<Fix>),
     /// A point.
     Point(Vertex),
+    /// Numbers on a grid.
+    Grid(Grid),
+}
+
+/// Cells with a number each.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Grid {
+    /// Cells in a row, at least one.
+    pub columns: usize,
+    /// `x` and `y` of the cell corner at a column and a row, as `[at 0, per column, per row]`; column 0
+    /// and row 0 are those of the first cell's first corner.
+    pub ground: [[f64; 3]; 2],
+    /// Row by row; none where there are no data.
+    pub cells: Vec<Option<f64>>,
 }
 
 /// A position as written.
@@ -162,6 +180,7 @@ impl Geometry {
             Self::Line(line) => line.iter_mut().for_each(change),
             Self::Fixes(fixes) => fixes.iter_mut().for_each(|fix| change(&mut fix.vertex)),
             Self::Point(vertex) => change(vertex),
+            Self::Grid(_) => {}
         }
     }
 }
@@ -273,6 +292,8 @@ fn read_member(name: &str, bytes: &[u8], beside: &mut Beside<'_>) -> Result<Cont
         shapefile::read(name, bytes, beside)
     } else if sqlite::is_database(start) {
         geopackage::read(bytes)
+    } else if geotiff::is_raster(start) {
+        geotiff::read(bytes)
     } else if text_start.starts_with(['{', '[']) {
         geojson::read(utf8(bytes)?)
     } else if text_start.starts_with('<') {
@@ -313,6 +334,7 @@ fn misnamed(path: &str, format: Format) -> Option<String> {
         Format::Gpx => &["gpx"],
         Format::Nmea => &["nmea", "log", "txt", "nma", "ubx"],
         Format::TaskData => &["xml"],
+        Format::GeoTiff => &["tif", "tiff"],
         Format::Csv => &["csv", "txt", "tsv", "asc", "xyz", "pnt", "dat"],
     };
     (extension != "zip" && !promised.contains(&extension.as_str()))
