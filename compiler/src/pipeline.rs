@@ -165,6 +165,7 @@ fn weeding_stages(
     let Retraced { lanes, seeds, .. } = over;
     let route = route::route(field, place, machine, &lanes, Rows::SownBefore).tell(findings)?;
     let lanes = lanes::without(lanes, &route.cut_off, LeftOverReason::CutOff, machine);
+    let lanes = lanes::with_overlap(lanes, machine);
     let uncertainty = uncertainty::uncertainty(machine, baseline, &field.crop, &field.spacing);
     let budget = budget::weeding_budget(&job.order, machine, &lanes, &route, &seeds);
     let audit = audit::audit(field, place, machine, &lanes, &route, &seeds).tell(findings)?;
