@@ -4,7 +4,7 @@ use super::{Path, Point};
 use geo::{LineString, Polygon};
 
 /// How far a chord of the band's edges may lie from the true way, metres.
-const CHORD_M: f64 = 0.005;
+pub const CHORD_M: f64 = 0.005;
 
 /// The quadrilaterals that the line between two offsets, metres to the right of the reference
 /// point and `forward` of it, sweeps from pose to pose.

@@ -3,7 +3,7 @@
 
 use super::toolbar::Toolbar;
 use super::{Lane, LaneAreas, LeftOver, LeftOverReason};
-use crate::geometry::band::{band, fine_band};
+use crate::geometry::band::{CHORD_M, band, fine_band};
 use crate::geometry::region;
 use crate::site::FieldSite;
 use geo::{Euclidean, Length, MultiPolygon, Polygon};
@@ -71,16 +71,8 @@ fn mean_width(piece: &MultiPolygon) -> f64 {
 /// neighbouring lanes differ by a hundredth of a percent.
 pub fn overlap_m2(lanes: &[Lane], toolbar: &Toolbar) -> f64 {
     /// Metres.
-    const CHORD_M: f64 = 0.0005;
-    let half = toolbar.row_spacing / 2.0;
-    let cover = |lane: &Lane| {
-        let strips = lane.rows.iter().flat_map(|row| {
-            let right = toolbar.row_offsets[row.tool_row];
-            let way = lane.line.between(row.from, row.to);
-            fine_band(&way, toolbar.forward, [right - half, right + half], CHORD_M)
-        });
-        region::union_all(&strips.collect::<Vec<_>>())
-    };
+    const FINE_CHORD_M: f64 = 0.0005;
+    let cover = |lane: &Lane| region::union_all(&strips(lane, toolbar, FINE_CHORD_M));
     let covers: Vec<MultiPolygon> = lanes.par_iter().map(cover).collect();
     let all: Vec<Polygon> = covers.iter().flat_map(|cover| cover.0.iter().cloned()).collect();
     let in_all: f64 = covers.iter().map(region::area).sum();
@@ -89,7 +81,7 @@ pub fn overlap_m2(lanes: &[Lane], toolbar: &Toolbar) -> f64 {
 
 /// What a lane's rows cover, each a strip of the row spacing's width.
 pub fn cover(lane: &Lane, toolbar: &Toolbar) -> MultiPolygon {
-    region::union_all(&strips(lane, toolbar))
+    region::union_all(&strips(lane, toolbar, CHORD_M))
 }
 
 /// The same of rows that end beside each other at many places. Rounding would leave slits between them that
@@ -104,16 +96,18 @@ pub fn seamless_cover(lane: &Lane, toolbar: &Toolbar) -> MultiPolygon {
         let edges = [seam - region::SEAM_M, seam + region::SEAM_M];
         if from < to { band(&lane.line.between(from, to), toolbar.forward, edges) } else { Vec::new() }
     });
-    region::union_all(&strips(lane, toolbar).into_iter().chain(bands).collect::<Vec<_>>())
+    region::union_all(&strips(lane, toolbar, CHORD_M).into_iter().chain(bands).collect::<Vec<_>>())
 }
 
-fn strips(lane: &Lane, toolbar: &Toolbar) -> Vec<Polygon> {
+/// What each row sweeps, with chords so near to the true way, metres.
+fn strips(lane: &Lane, toolbar: &Toolbar, chord_m: f64) -> Vec<Polygon> {
     let half = toolbar.row_spacing / 2.0;
     lane.rows
         .iter()
         .flat_map(|row| {
             let right = toolbar.row_offsets[row.tool_row];
-            band(&lane.line.between(row.from, row.to), toolbar.forward, [right - half, right + half])
+            let way = lane.line.between(row.from, row.to);
+            fine_band(&way, toolbar.forward, [right - half, right + half], chord_m)
         })
         .collect()
 }
