@@ -1,6 +1,7 @@
 //! Treatment zones: parts of a field that are sown closer or wider than its spacing says.
 //!
-//! In: the file of zones and what tells each one's rate, an attribute or classes of a raster's numbers. Out: polygons with their rates.
+//! In: the file of zones and what tells each one's rate, an attribute or classes of a raster's numbers.
+//! Out: polygons with their rates.
 //! Seeds of two zones keep their distance across a border, and the rows of a zone line up, because all
 //! spacings of a field are whole multiples of one part of its own: the distance in a zone is
 //! `steps / parts` of the field's, where its rate asks for `1 / rate`. The fewest parts are taken with

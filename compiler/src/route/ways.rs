@@ -5,11 +5,11 @@
 //! that cannot be driven is barred. Planning runs in parallel and is remembered; the outcome does
 //! not depend on the threads.
 //!
-//! A way is planned in closed form first, by a quick look; those that orders use and that the bound rests
-//! on get a closer one. Where none fits, it counts the quickest chain of ways
-//! over other lanes ([`network`](super::network)), which can be driven as it is; a chain that an
-//! order uses is laid out, shortened, and where it wastes most also searched for through the free
-//! space, which takes hundreds of times as long as a closed form.
+//! A way is planned in closed form first, by a quick look; those that orders use and that the bound
+//! rests on get a closer one. Where none fits, it counts the quickest chain of ways over other lanes
+//! ([`network`](super::network)), which can be driven as it is; a chain that an order uses is laid out,
+//! shortened, and where it wastes most also searched for through the free space, which takes hundreds
+//! of times as long as a closed form.
 
 use super::Rows;
 use super::along::{Along, Lines};
