@@ -63,9 +63,16 @@ impl Fence {
         Self { walls: RTree::bulk_load(walls.collect()), body, antennas, reach }
     }
 
-    /// The smallest clearance along a path, at most [`ENOUGH_M`]; zero where it is not inside.
-    pub(super) fn along(&self, path: &Path) -> Clearance {
-        let mut smallest = Clearance { metres: ENOUGH_M, place: path.start.at };
+    /// The clearance at a pose, at most [`ENOUGH_M`].
+    pub(super) fn at(&self, pose: Pose) -> Clearance {
+        let walls = self.near(pose.at, pose.at);
+        Clearance { metres: self.clearance(pose, &walls), place: pose.at }
+    }
+
+    /// The smallest clearance along a path, or the one that is already known if that is smaller; zero where
+    /// the path is not inside. What is known spares a closer look wherever there is more room.
+    pub(super) fn along(&self, path: &Path, known: Clearance) -> Clearance {
+        let mut smallest = known;
         if !self.holds(path.start) {
             return Clearance { metres: 0.0, place: path.start.at };
         }

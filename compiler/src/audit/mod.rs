@@ -75,8 +75,13 @@ pub fn audit(
 /// Body and antennas inside the fence in every pose.
 fn inside_fence(site: &FieldSite, machine: &Machine, paths: &[&Path]) -> Proof {
     let fence = Fence::new(&site.fence, machine);
-    let clearances: Vec<Clearance> = paths.par_iter().map(|path| fence.along(path)).collect();
-    let smallest = clearances.into_iter().reduce(|a, b| if b.metres < a.metres { b } else { a });
+    let smaller = |a: Clearance, b: Clearance| if b.metres < a.metres { b } else { a };
+    let ends = paths.iter().flat_map(|path| [path.start, path.end()]);
+    let at_ends = ends.map(|pose| fence.at(pose)).reduce(smaller);
+    let smallest = at_ends.and_then(|known| {
+        let along: Vec<Clearance> = paths.par_iter().map(|path| fence.along(path, known)).collect();
+        along.into_iter().reduce(smaller)
+    });
     let (margin, place) = smallest.map_or((0.0, None), |least| (least.metres - PROOF_M, Some(least.place)));
     let mut proof = Proof::new("audit/inside-fence", "m", margin, place, |margin| {
         format!(
