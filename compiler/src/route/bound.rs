@@ -92,11 +92,13 @@ pub(super) struct Effort {
     pub proofs: usize,
 }
 
-/// The bound; `known` is the seconds of an order at hand.
-pub(super) fn held_karp(costs: &Costs, known: f64, effort: Effort) -> Bound {
+/// The bound; `known` is the seconds of an order at hand. The climb begins from what proved another bound
+/// for the same lanes, where there is one.
+pub(super) fn held_karp(costs: &Costs, known: f64, effort: Effort, begin: Option<&Bound>) -> Bound {
     let goal = known.min(BARRED_S);
     let mut relaxation = Relaxation::of(costs);
-    let mut ascent = Ascent::from_nothing(costs, goal);
+    let mut ascent = Ascent::new(costs, goal, begin);
+    relaxation.cross(&ascent.odd, 0);
     let mut proven = 0.0_f64;
     for _ in 0..effort.proofs {
         ascent.climb(&mut relaxation, effort.steps / effort.proofs);
@@ -104,6 +106,8 @@ pub(super) fn held_karp(costs: &Costs, known: f64, effort: Effort) -> Bound {
         proven = proven.max(seconds);
         if ascent.best.seconds > seconds {
             ascent.best.seconds = seconds;
+            ascent.stride = ascent.stride.max(STRIDE_ON_NEWS);
+            ascent.waited = 0;
         } else if goal - proven <= CLOSED * goal {
             break;
         }
@@ -179,17 +183,18 @@ struct Ascent {
 }
 
 impl Ascent {
-    fn from_nothing(costs: &Costs, goal: f64) -> Self {
-        let charges = Charges::none(costs);
+    fn new(costs: &Costs, goal: f64, begin: Option<&Bound>) -> Self {
+        let charges = begin.map_or_else(|| Charges::none(costs), |bound| bound.charges.clone());
+        let odd = begin.map_or_else(Vec::new, |bound| bound.odd.clone());
         Self {
             goal,
-            slope: charges.clone(),
+            slope: Charges::none(costs),
             best: Reached { charges: charges.clone(), seconds: f64::NEG_INFINITY },
             charges,
-            odd: Vec::new(),
-            known_odd: BTreeSet::new(),
+            known_odd: odd.iter().cloned().collect(),
+            odd,
             average: Vec::new(),
-            stride: STRIDE,
+            stride: if begin.is_some() { STRIDE_ON_NEWS } else { STRIDE },
             waited: 0,
             steps: 0,
         }

@@ -36,7 +36,7 @@ use geo::{Closest, ClosestPoint};
 pub use refill::refills;
 pub use way_out::{Hold, WayOut, ways_out};
 
-use order::{Costs, Order, links};
+use order::{Costs, Order, Solver, links};
 use parts::{Part, nearest_part, parts, without_dead_ends};
 use settle::{proven, settled};
 use std::collections::BTreeSet;
@@ -122,7 +122,7 @@ pub enum StopReason {
 }
 
 /// Ways planned ahead to and from each lane end.
-const AHEAD: usize = 2;
+const AHEAD: usize = 1;
 
 /// Finds the route over one field.
 pub fn route(field: &Field, site: &FieldSite, machine: &Machine, plan: &LanePlan, rows: Rows) -> Told<Route> {
@@ -285,9 +285,10 @@ fn driven(plan: &LanePlan, visit: Visit) -> &Path {
 fn best_order(ways: &mut Ways, mut part: Part) -> Option<(Part, Problem)> {
     while !part.lanes.is_empty() {
         let mut costs = part.costs(ways);
-        match settled(ways, &part, &mut costs) {
+        let solver = Solver::new(&costs);
+        match settled(ways, &part, &mut costs, &solver) {
             Ok(order) => {
-                let (order, bound_s) = proven(ways, &part, &mut costs, order);
+                let (order, bound_s) = proven(ways, &part, &mut costs, &solver, order);
                 let known = part.known(&costs, ways);
                 return Some((part, Problem { all: costs, known, order, bound_s }));
             }

@@ -9,7 +9,7 @@
 //! It knows no geometry, and it uses no clock: the effort is counted in steps, so that the same
 //! costs give the same order on any machine.
 
-use super::bound::{Effort, held_karp};
+use super::bound::{Bound, Effort, held_karp};
 use super::search::Guide;
 use super::{exact, search};
 use std::sync::Arc;
@@ -174,21 +174,40 @@ pub struct Order {
 /// change here and there hardly change it.
 pub struct Solver {
     guide: Option<Guide>,
+    bound: Option<Bound>,
 }
 
 /// The climb to charges that guide, and to those that prove.
 const GUIDING: Effort = Effort { steps: 600, proofs: 2 };
+const RENEWING: Effort = Effort { steps: 200, proofs: 1 };
 const PROVING: Effort = Effort { steps: 1200, proofs: 5 };
 
 impl Solver {
     /// For these lanes.
     pub fn new(costs: &Costs) -> Self {
         if costs.lanes() <= EXACT_LANES {
-            return Self { guide: None };
+            return Self { guide: None, bound: None };
         }
         let begin = search::constructed(costs, &Guide::none(costs));
-        let bound = held_karp(costs, costs.total(&begin), GUIDING);
-        Self { guide: Some(Guide::of(costs, &bound)) }
+        Self::guided_by(costs, held_karp(costs, costs.total(&begin), GUIDING, None))
+    }
+
+    /// For the same lanes at other costs; `known` is the seconds of an order at hand.
+    #[must_use]
+    pub fn renewed(&self, costs: &Costs, known: f64) -> Self {
+        match &self.bound {
+            Some(begin) => Self::guided_by(costs, held_karp(costs, known, RENEWING, Some(begin))),
+            None => Self { guide: None, bound: None },
+        }
+    }
+
+    /// The bound; `known` is the seconds of an order at hand.
+    pub fn lower_bound(&self, costs: &Costs, known: f64) -> LowerBound {
+        bounded(costs, known, self.bound.as_ref())
+    }
+
+    fn guided_by(costs: &Costs, bound: Bound) -> Self {
+        Self { guide: Some(Guide::of(costs, &bound)), bound: Some(bound) }
     }
 
     /// Ways that good orders are likely to use.
@@ -229,18 +248,33 @@ pub struct LowerBound {
     pub seconds: f64,
     /// Ways that keep the bound low: where one of them takes longer, the bound may rise.
     pub rests_on: Vec<(Node, Node)>,
+    proof: Option<Bound>,
+}
+
+impl LowerBound {
+    /// The bound for the same lanes at other costs.
+    #[must_use]
+    pub fn renewed(&self, costs: &Costs, known: f64) -> Self {
+        bounded(costs, known, self.proof.as_ref())
+    }
 }
 
 /// The bound; `known` is the seconds of an order at hand.
 pub fn lower_bound(costs: &Costs, known: f64) -> LowerBound {
+    bounded(costs, known, None)
+}
+
+fn bounded(costs: &Costs, known: f64, begin: Option<&Bound>) -> LowerBound {
     if costs.lanes() <= EXACT_LANES {
         let nodes = exact::optimum(costs);
-        return LowerBound { seconds: costs.total(&nodes), rests_on: links(costs, &nodes).collect() };
+        let rests_on = links(costs, &nodes).collect();
+        return LowerBound { seconds: costs.total(&nodes), rests_on, proof: None };
     }
-    let bound = held_karp(costs, known, PROVING);
+    let bound = held_karp(costs, known, PROVING, begin);
     LowerBound {
         seconds: bound.seconds,
         rests_on: bound.likely.iter().map(|&(_, from, to)| (from, to)).collect(),
+        proof: Some(bound),
     }
 }
 
@@ -327,7 +361,7 @@ mod tests {
     }
 
     fn local_optimum(costs: &Costs) -> Vec<Node> {
-        let guide = Guide::of(costs, &held_karp(costs, sequential(costs).seconds, GUIDING));
+        let guide = Guide::of(costs, &held_karp(costs, sequential(costs).seconds, GUIDING, None));
         search::polished(costs, &guide, &search::chosen(costs, &guide))
     }
 
@@ -463,7 +497,7 @@ mod tests {
             let optimum = best_order(&costs).seconds;
             let loose = if optimum.is_finite() { 1.5 * optimum } else { optimum };
             for known in [loose, optimum] {
-                let bound = held_karp(&costs, known, PROVING);
+                let bound = held_karp(&costs, known, PROVING, None);
                 prop_assert!(bound.seconds <= optimum);
             }
         }

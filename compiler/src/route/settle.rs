@@ -7,7 +7,7 @@
 //! among all ways, those that it needs being planned until it needs no others, and among the planned
 //! ways alone, which promise nothing that they do not keep. Each turn knows more ways than the last.
 
-use super::order::{Costs, Order, Solver, lower_bound};
+use super::order::{Costs, Order, Solver};
 use super::parts::Part;
 use super::ways::{Link, Ways};
 
@@ -19,18 +19,22 @@ const WORTH: f64 = 0.002;
 const ROUNDS: usize = 40;
 
 /// The best order of a part's lanes that uses planned ways only, or the order that is stuck.
-pub(super) fn settled(ways: &mut Ways, part: &Part, costs: &mut Costs) -> Result<Order, Order> {
+pub(super) fn settled(
+    ways: &mut Ways,
+    part: &Part,
+    costs: &mut Costs,
+    solver: &Solver,
+) -> Result<Order, Order> {
     ways.forget_changed();
-    let solver = Solver::new(costs);
     ways.plan(solver.likely().map(|link| part.in_all(ways.costs(), link)).collect());
     part.renew(costs, ways);
     let first = solver.first(costs);
-    let mut best = mended(ways, part, costs, &solver, first)?;
+    let mut best = mended(ways, part, costs, solver, first)?;
     let mut idle = 0;
     for _ in 0..TURNS {
         let hoped = solver.polished(costs, &best);
-        let Ok(order) = mended(ways, part, costs, &solver, hoped) else { break };
-        let order = among_known(ways, part, costs, order);
+        let Ok(order) = mended(ways, part, costs, solver, hoped) else { break };
+        let order = among_known(ways, part, costs, solver, order);
         best.seconds = costs.total(&best.nodes);
         let gained_s = best.seconds - order.seconds;
         if gained_s > 0.0 {
@@ -77,7 +81,7 @@ fn mended(
 }
 
 /// An order no worse, searched for among ways that are known to be drivable.
-fn among_known(ways: &mut Ways, part: &Part, costs: &mut Costs, order: Order) -> Order {
+fn among_known(ways: &mut Ways, part: &Part, costs: &mut Costs, solver: &Solver, order: Order) -> Order {
     let spared = |ways: &mut Ways, costs: &mut Costs, mut order: Order| {
         let used: Vec<Link> = part.links(ways.costs(), &order).collect();
         ways.lay_out(used.clone());
@@ -89,7 +93,7 @@ fn among_known(ways: &mut Ways, part: &Part, costs: &mut Costs, order: Order) ->
     };
     let order = spared(ways, costs, order);
     let known = part.known(costs, ways);
-    let other = Solver::new(&known).polished(&known, &order);
+    let other = solver.renewed(&known, order.seconds).polished(&known, &order);
     let other = spared(ways, costs, other);
     let seconds = costs.total(&order.nodes);
     if other.seconds < seconds { other } else { Order { seconds, ..order } }
@@ -97,13 +101,20 @@ fn among_known(ways: &mut Ways, part: &Part, costs: &mut Costs, order: Order) ->
 
 /// The order, searched for once more, and its bound. Where that rests on ways that are not planned, or were
 /// found by a quick look, these become known as well as those of the order.
-pub(super) fn proven(ways: &mut Ways, part: &Part, costs: &mut Costs, order: Order) -> (Order, f64) {
-    let rests_on = lower_bound(costs, order.seconds).rests_on.into_iter();
-    let rests_on: Vec<Link> = rests_on.map(|link| part.in_all(ways.costs(), link)).collect();
+pub(super) fn proven(
+    ways: &mut Ways,
+    part: &Part,
+    costs: &mut Costs,
+    solver: &Solver,
+    order: Order,
+) -> (Order, f64) {
+    let bound = solver.lower_bound(costs, order.seconds);
+    let rests_on: Vec<Link> =
+        bound.rests_on.iter().map(|&link| part.in_all(ways.costs(), link)).collect();
     ways.plan(rests_on.clone());
     ways.refine(rests_on);
     part.renew(costs, ways);
-    let order = among_known(ways, part, costs, order);
-    let bound_s = lower_bound(costs, order.seconds).seconds;
+    let order = among_known(ways, part, costs, solver, order);
+    let bound_s = bound.renewed(costs, order.seconds).seconds;
     (order, bound_s)
 }
