@@ -14,13 +14,17 @@ use crate::geometry::interval::Interval;
 use crate::geometry::region;
 use crate::geometry::strip::{Axes, LocalEdges};
 use crate::num;
-use geo::{ConvexHull, Coord, Line, MultiPolygon};
+use geo::{ConvexHull, Coord, Line, MultiPolygon, Simplify};
 
 /// Edges whose directions differ by less than this count as one direction, radians (about 1°).
 const SAME_DIRECTION: f64 = 0.0175;
 
 /// Directions tried: those with the greatest total edge length.
 const MOST_DIRECTIONS: usize = 24;
+
+/// Directions are weighed on an outline simplified by this much, metres: rounded corners have thousands of
+/// edges.
+const OUTLINE_M: f64 = 0.02;
 
 /// Price of leaving soil unworked, in times the time of working it.
 const LEFT_OVER_WEIGHT: f64 = 4.0;
@@ -94,9 +98,10 @@ impl Prices {
 
     /// The cheapest of the zone's own directions, with its cost. The zone is not empty.
     pub fn best(&self, zone: &MultiPolygon) -> (f64, f64) {
+        let outline = zone.simplify(OUTLINE_M);
         directions(zone)
             .into_iter()
-            .map(|angle| (angle, self.of(zone, angle)))
+            .map(|angle| (angle, self.of(&outline, angle)))
             .min_by(|a, b| a.1.total_cmp(&b.1))
             .unwrap_or((0.0, f64::INFINITY))
     }

@@ -69,13 +69,15 @@ pub fn headland(
     };
     let ground = Ground::new(fence, toolbar, wish.corners);
     let count = count.min(laps_across(fence, toolbar));
+    let innermost = ground.within(count);
     let laps = match wish.sown {
         HeadlandSown::No => Vec::new(),
         HeadlandSown::First | HeadlandSown::Last => {
-            (1..=count).flat_map(|lap| ground.laps(lap, exit)).collect()
+            let outer = (1..count).flat_map(|lap| ground.laps(lap, &ground.within(lap), exit));
+            outer.chain(ground.laps(count, &innermost, exit)).collect()
         }
     };
-    HeadlandPlan { main: ground.main_field(fence, count), laps }
+    HeadlandPlan { main: ground.main_field(fence, &innermost), laps }
 }
 
 /// The most laps that leave a main field with room for what `holds` asks of it; zero if not even
@@ -90,7 +92,7 @@ pub fn most_laps(
     let (mut most, mut too_many) = (0, laps_across(fence, toolbar) + 1);
     while too_many - most > 1 {
         let count = u32::midpoint(most, too_many);
-        if holds(&ground.main_field(fence, count)) {
+        if holds(&ground.main_field(fence, &ground.within(count))) {
             most = count;
         } else {
             too_many = count;
@@ -114,21 +116,24 @@ impl<'a> Ground<'a> {
         Self { toolbar, corners, room: easing(toolbar).room(&fence, &square) }
     }
 
-    /// Where straight lanes go inside so many laps.
-    fn main_field(&self, fence: &MultiPolygon, count: u32) -> MultiPolygon {
-        region::intersection(&region::inset(&self.within(count), self.toolbar.width / 2.0), fence)
+    /// Where straight lanes go inside what the innermost lap's way encloses.
+    fn main_field(&self, fence: &MultiPolygon, innermost: &MultiPolygon) -> MultiPolygon {
+        region::intersection(&region::inset(innermost, self.toolbar.width / 2.0), fence)
     }
 
     /// What a lap's way encloses.
     fn within(&self, lap: u32) -> MultiPolygon {
-        let region = region::inset(&self.room, f64::from(lap - 1) * self.toolbar.width);
+        let inwards = f64::from(lap - 1) * self.toolbar.width;
         match self.corners {
-            LapCorners::Round => region::opened(&region, lap_radius(self.toolbar)),
-            LapCorners::Square => region,
+            LapCorners::Round => {
+                let radius = lap_radius(self.toolbar);
+                region::outset(&region::inset(&self.room, inwards + radius), radius)
+            }
+            LapCorners::Square => region::inset(&self.room, inwards),
         }
     }
 
-    fn laps(&self, number: u32, exit: Option<Point>) -> Vec<Lap> {
+    fn laps(&self, number: u32, within: &MultiPolygon, exit: Option<Point>) -> Vec<Lap> {
         let toolbar = self.toolbar;
         let radius = toolbar.turning_radius.max(toolbar.width / 2.0 + toolbar.row_spacing / 2.0);
         let laps_round = |ring: &LineString| {
@@ -143,7 +148,7 @@ impl<'a> Ground<'a> {
             let ways = sides.iter().flat_map(|side| filleted(side, radius)).collect();
             vec![Lap { number, ways }]
         };
-        region::rings(&self.within(number)).flat_map(laps_round).collect()
+        region::rings(within).flat_map(laps_round).collect()
     }
 }
 
