@@ -14,7 +14,7 @@ use crate::operations::{self, Release, WorkOrder};
 use crate::read::{self, Input, Sources};
 use crate::rest::{self, Rest, Restart};
 use crate::retrace::{self, Retraced};
-use crate::route::{self, Route, Rows};
+use crate::route::{self, Effort, Route, Rows};
 use crate::rules;
 use crate::seeds::{self, SeedMap};
 use crate::site::{self, FieldSite, Site, SiteZones};
@@ -25,38 +25,38 @@ use lanewright_schema::job::Asked;
 use lanewright_schema::quantity::Length;
 use rayon::prelude::*;
 
+/// What is asked for besides what the job says.
+#[derive(Clone, Debug, Default)]
+pub struct Wish {
+    /// How thoroughly the order of the lanes is searched for.
+    pub effort: Effort,
+    /// Where an order that was interrupted goes on: its rest is compiled, on the same lattice.
+    pub restart: Option<Restart>,
+}
+
 /// Takes a job through every stage, or as far as it is not refused.
-pub fn compile(sources: &dyn Sources, path: &str) -> Compilation {
-    compiled(sources, path, None)
-}
-
-/// The same for the rest of an order that was interrupted, on the same lattice.
-pub fn compile_rest(sources: &dyn Sources, path: &str, restart: &Restart) -> Compilation {
-    compiled(sources, path, Some(restart))
-}
-
-fn compiled(sources: &dyn Sources, path: &str, restart: Option<&Restart>) -> Compilation {
+pub fn compile(sources: &dyn Sources, path: &str, wish: &Wish) -> Compilation {
     let read = read::read(sources, path);
     let mut findings = read.findings;
     let readable = findings.is_empty();
     let compiled = match read.asked {
         Some(Asked::Sowing(draft)) => {
             let job = check::check(&draft).tell(&mut findings);
-            job.filter(|_| readable).and_then(|job| plan(job, restart, &mut findings))
+            job.filter(|_| readable).and_then(|job| plan(job, wish, &mut findings))
         }
         Some(Asked::Weeding(file)) => {
             let job = check::weeding_job(&file).tell(&mut findings);
-            let job = job.filter(|_| readable && whole_pass(restart, &mut findings));
-            job.and_then(|job| plan_weeding(&job, &mut findings))
+            let job = job.filter(|_| readable && whole_pass(wish, &mut findings));
+            job.and_then(|job| plan_weeding(&job, wish.effort, &mut findings))
         }
         None => None,
     };
     Compilation { compiled, findings, inputs: read.inputs }
 }
 
-fn plan(job: Job, restart: Option<&Restart>, findings: &mut Vec<Finding>) -> Option<Compiled> {
+fn plan(job: Job, wish: &Wish, findings: &mut Vec<Finding>) -> Option<Compiled> {
     let names: Vec<&str> = job.fields.iter().map(|field| field.name.as_str()).collect();
-    if let Some(finding) = restart.and_then(|restart| rest::which_field(restart, &names)) {
+    if let Some(finding) = wish.restart.as_ref().and_then(|restart| rest::which_field(restart, &names)) {
         findings.push(finding);
         return None;
     }
@@ -69,13 +69,12 @@ fn plan(job: Job, restart: Option<&Restart>, findings: &mut Vec<Finding>) -> Opt
         .enumerate()
         .map(|(index, (field, place))| {
             let baseline = site.baseline.as_ref().map(|baseline| baseline.to_fields[index]);
-            let here = restart.filter(|at| at.field.as_ref().is_none_or(|name| *name == field.name));
-            plan_field(&job, field, place, baseline, here)
+            plan_field(&job, field, place, baseline, wish)
         })
         .collect();
     let plans: Vec<Option<FieldPlan>> = plans.into_iter().map(|plan| plan.tell(findings)).collect();
     let fields = plans.into_iter().collect::<Option<_>>()?;
-    Some(Compiled { job, site, fields })
+    Some(Compiled { job, site, fields, effort: wish.effort })
 }
 
 fn plan_field(
@@ -83,10 +82,10 @@ fn plan_field(
     field: &Field,
     place: &FieldSite,
     baseline: Option<Length>,
-    restart: Option<&Restart>,
+    wish: &Wish,
 ) -> Told<FieldPlan> {
     let mut findings = Vec::new();
-    let value = stages(job, field, place, baseline, restart, &mut findings);
+    let value = stages(job, field, place, baseline, wish, &mut findings);
     Told { value, findings }
 }
 
@@ -95,19 +94,21 @@ fn stages(
     field: &Field,
     place: &FieldSite,
     baseline: Option<Length>,
-    restart: Option<&Restart>,
+    wish: &Wish,
     findings: &mut Vec<Finding>,
 ) -> Option<FieldPlan> {
     let machine = &job.machine;
     let lanes = lanes::lanes(field, place, machine).tell(findings)?;
-    let route = route::route(field, place, machine, &lanes, Rows::SownOnTheWay).tell(findings)?;
+    let route =
+        route::route(field, place, machine, &lanes, Rows::SownOnTheWay, wish.effort).tell(findings)?;
     let lanes = lanes::without(lanes, &route.cut_off, LeftOverReason::CutOff, machine);
     let zones = seeds::zones_of(&lanes, field, place);
     let lanes = seeds::sown_rows(lanes, &field.spacing, &zones, machine);
     let seeds = seeds::seeds(&lanes, &route.visits, &field.spacing, &zones, machine);
     let uncertainty = uncertainty::uncertainty(machine, baseline, &field.crop, &field.spacing);
     let whole = Rest { lanes, seeds, route };
-    let Rest { lanes, seeds, route } = match restart {
+    let here = |at: &&Restart| at.field.as_ref().is_none_or(|name| *name == field.name);
+    let Rest { lanes, seeds, route } = match wish.restart.as_ref().filter(here) {
         Some(restart) => rest::rest(whole, restart, machine).tell(findings)?,
         None => whole,
     };
@@ -123,17 +124,17 @@ fn stages(
 }
 
 /// The rest of a weeding pass is not planned; tells so where it is asked for.
-fn whole_pass(restart: Option<&Restart>, findings: &mut Vec<Finding>) -> bool {
-    findings.extend(restart.map(|_| {
+fn whole_pass(wish: &Wish, findings: &mut Vec<Finding>) -> bool {
+    findings.extend(wish.restart.as_ref().map(|_| {
         rules::finding("resume/weeding", "the rest of a weeding pass cannot be planned").with_hint(
             "compile the weeding job as a whole, and start the machine at the lane where it stopped",
         )
     }));
-    restart.is_none()
+    wish.restart.is_none()
 }
 
 /// A pass over what was sown: lanes and seeds come from the sown folder, the rest is planned.
-fn plan_weeding(asked: &WeedingJob, findings: &mut Vec<Finding>) -> Option<Compiled> {
+fn plan_weeding(asked: &WeedingJob, effort: Effort, findings: &mut Vec<Finding>) -> Option<Compiled> {
     let sown::Sown { job, site, fields } = sown::sown(asked).tell(findings)?;
     findings.extend(emit::taskdata::limits(&job));
     let plans: Vec<Told<FieldPlan>> = fields
@@ -143,13 +144,13 @@ fn plan_weeding(asked: &WeedingJob, findings: &mut Vec<Finding>) -> Option<Compi
             let baseline = site.baseline.as_ref().map(|baseline| baseline.to_fields[index]);
             let mut findings = Vec::new();
             let (field, place) = (&job.fields[index], &site.fields[index]);
-            let value = weeding_stages(asked, &job, (field, place, sown), baseline, &mut findings);
+            let value = weeding_stages(asked, &job, (field, place, sown), baseline, effort, &mut findings);
             Told { value, findings }
         })
         .collect();
     let plans: Vec<Option<FieldPlan>> = plans.into_iter().map(|plan| plan.tell(findings)).collect();
     let fields = plans.into_iter().collect::<Option<_>>()?;
-    Some(Compiled { job, site, fields })
+    Some(Compiled { job, site, fields, effort })
 }
 
 fn weeding_stages(
@@ -157,13 +158,14 @@ fn weeding_stages(
     job: &Job,
     (field, place, sown): (&Field, &FieldSite, SownField),
     baseline: Option<Length>,
+    effort: Effort,
     findings: &mut Vec<Finding>,
 ) -> Option<FieldPlan> {
     let machine = &job.machine;
     let over = retrace::retrace(&asked.pass, machine, field, place, sown).tell(findings)?;
     let weeding = weeding::weeding(&asked.pass, machine, baseline, field, &over).tell(findings)?;
     let Retraced { lanes, seeds, .. } = over;
-    let route = route::route(field, place, machine, &lanes, Rows::SownBefore).tell(findings)?;
+    let route = route::route(field, place, machine, &lanes, Rows::SownBefore, effort).tell(findings)?;
     let lanes = lanes::without(lanes, &route.cut_off, LeftOverReason::CutOff, machine);
     let lanes = lanes::with_overlap(lanes, machine);
     let uncertainty = uncertainty::uncertainty(machine, baseline, &field.crop, &field.spacing);
@@ -223,6 +225,8 @@ pub struct Compiled {
     pub site: Site,
     /// One plan for each field, in the job's order.
     pub fields: Vec<FieldPlan>,
+    /// How thoroughly the order of the lanes was searched for.
+    pub effort: Effort,
 }
 
 /// Everything computed for one field.

@@ -214,7 +214,7 @@ mod tests {
     use super::*;
     use crate::audit::audit;
     use crate::check::{GeoPolygon, Job};
-    use crate::route::{self, Rows};
+    use crate::route::{self, Effort, Rows};
     use crate::site::SiteZones;
     use crate::site::{self, FieldSite, example};
 
@@ -229,7 +229,9 @@ mod tests {
         let place = site::site(&job).value.unwrap().fields.remove(0);
         let plan = lanes::lanes(&job.fields[0], &place, &job.machine).value.unwrap();
         let route =
-            route::route(&job.fields[0], &place, &job.machine, &plan, Rows::SownOnTheWay).value.unwrap();
+            route::route(&job.fields[0], &place, &job.machine, &plan, Rows::SownOnTheWay, Effort::Normal)
+                .value
+                .unwrap();
         let seeds = crate::seeds::seeds(
             &plan,
             &route.visits,

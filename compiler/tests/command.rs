@@ -90,6 +90,20 @@ fn seeds_are_written_on_demand_and_go_with_the_next_compile() {
 }
 
 #[test]
+fn effort_is_told_and_gives_the_same_files_each_time() {
+    let (dir, _) = started();
+    let manifest = |effort: &str, out: &str| {
+        run(dir.path(), &["compile", "first/job.toml", "--effort", effort, "-o", out], 0);
+        fs::read_to_string(dir.path().join(out).join("job/manifest.json")).expect("written")
+    };
+    let low = manifest("low", "one");
+    assert!(low.contains("\"effort\": \"low\""), "{low}");
+    assert_eq!(low, manifest("low", "two"));
+    assert!(manifest("high", "one").contains("\"effort\": \"high\""));
+    run(dir.path(), &["compile", "first/job.toml", "--effort", "some"], 2);
+}
+
+#[test]
 fn a_refused_job_writes_nothing_and_points_at_the_line() {
     let (dir, job) = started();
     let good = fs::read_to_string(&job).expect("the starter");

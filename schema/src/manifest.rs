@@ -16,6 +16,9 @@ pub struct Manifest {
     pub version: String,
     /// The job file's stem, which is also the folder's name.
     pub job: String,
+    /// How thoroughly the order of the lanes was searched for, `low`, `normal` or `high`: with the same job and
+    /// effort, the same files.
+    pub effort: String,
     /// What was ordered.
     pub order: Order,
     /// The field frame: every metre of the outputs is one of its metres.

@@ -8,7 +8,7 @@
 
 use lanewright::read::{SourceError, Sources};
 use lanewright::route::order::Costs;
-use lanewright::route::{Problem, Rows, problems};
+use lanewright::route::{Effort, Problem, Rows, problems};
 use lanewright::{check, lanes, read, site};
 use lanewright_schema::job::Asked;
 use serde_json::json;
@@ -40,7 +40,7 @@ fn write_problems(folder: &Path, path: &str) -> Option<()> {
     let stem = Path::new(path).file_stem()?.to_string_lossy();
     for (number, (field, place)) in job.fields.iter().zip(&site.fields).enumerate() {
         let plan = lanes::lanes(field, place, &job.machine).value?;
-        let parts = problems(field, place, &job.machine, &plan, Rows::SownOnTheWay);
+        let parts = problems(field, place, &job.machine, &plan, Rows::SownOnTheWay, Effort::Normal);
         for (part, problem) in parts.iter().enumerate() {
             let file = folder.join(format!("{stem}-{number}-{part}.json"));
             std::fs::write(file, problem_json(problem).to_string()).expect("a problem is written");

@@ -2,7 +2,7 @@
 //! `golden/<job>/`. `UPDATE_GOLDEN=1` (or `make golden`) approves what comes out now, and pins it in the
 //! weeding jobs that are computed from it.
 
-use lanewright::pipeline::{self, SeedFile};
+use lanewright::pipeline::{self, SeedFile, Wish};
 use lanewright_schema::job::{SourceError, Sources};
 use sha2::{Digest, Sha256};
 use std::collections::BTreeMap;
@@ -25,7 +25,7 @@ impl Sources for Repository {
 type Files = BTreeMap<String, Vec<u8>>;
 
 fn compile(name: &str) -> Files {
-    let compilation = pipeline::compile(&Repository, &format!("demo-jobs/{name}.toml"));
+    let compilation = pipeline::compile(&Repository, &format!("demo-jobs/{name}.toml"), &Wish::default());
     let Some(compiled) = &compilation.compiled else {
         panic!("{name} is refused: {:#?}", compilation.findings)
     };

@@ -3,7 +3,7 @@
 
 use super::weeding::{Changed, refused_in, root, told_in};
 use lanewright::geometry::Point;
-use lanewright::pipeline::{self, Compiled};
+use lanewright::pipeline::{self, Compiled, Wish};
 use lanewright::seeds::RowCourse;
 use std::collections::BTreeMap;
 use std::fs;
@@ -18,7 +18,7 @@ fn text(path: &str) -> String {
 
 fn compiled(path: &str, files: &[(&str, String)]) -> (Compiled, Vec<String>) {
     let files = files.iter().map(|(path, text)| ((*path).to_owned(), text.clone().into_bytes())).collect();
-    let compilation = pipeline::compile(&Changed(files), path);
+    let compilation = pipeline::compile(&Changed(files), path, &Wish::default());
     let told =
         compilation.findings.iter().map(|finding| format!("{}: {}", finding.rule, finding.message)).collect();
     (compilation.compiled.unwrap_or_else(|| panic!("{:#?}", compilation.findings)), told)

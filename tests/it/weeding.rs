@@ -2,7 +2,7 @@
 //! that passes once it is followed. The sown folder is the approved output of a demo job.
 
 use lanewright::diagnostic::{Finding, Severity};
-use lanewright::pipeline;
+use lanewright::pipeline::{self, Wish};
 use lanewright_schema::job::{SourceError, Sources};
 use std::collections::BTreeMap;
 use std::fs;
@@ -37,7 +37,7 @@ fn told(job: &str, other: &[(&str, Vec<u8>)]) -> (Vec<Finding>, bool) {
 /// What is told of a job at a path, with some files in place of the repository's, and whether it compiles.
 pub fn told_in(path: &str, job: &str, mut files: BTreeMap<String, Vec<u8>>) -> (Vec<Finding>, bool) {
     files.insert(path.to_owned(), job.as_bytes().to_vec());
-    let compilation = pipeline::compile(&Changed(files), path);
+    let compilation = pipeline::compile(&Changed(files), path, &Wish::default());
     (compilation.findings, compilation.compiled.is_some())
 }
 
@@ -292,7 +292,7 @@ fn a_table_of_another_kind_or_of_another_map_is_refused_at_its_line() {
 fn over_a_sowing(sowing: &str, weeding: &str) -> (Vec<Finding>, bool) {
     let path = "demo-jobs/mill-piece.toml";
     let sources = Changed(BTreeMap::from([(path.to_owned(), sowing.as_bytes().to_vec())]));
-    let compilation = pipeline::compile(&sources, path);
+    let compilation = pipeline::compile(&sources, path, &Wish::default());
     let compiled = compilation.compiled.as_ref().unwrap_or_else(|| panic!("{:#?}", compilation.findings));
     let emission = compilation.emission(compiled, "mill-piece", pipeline::SeedFile::LeftOut);
     let names: Vec<String> = emission.paths().map(str::to_owned).collect();
@@ -351,7 +351,7 @@ fn every_file_of_the_map_is_held_against_its_digest() {
 /// blade and motion fill it.
 #[test]
 fn the_highest_speed_is_that_at_which_the_motion_fills_the_window() {
-    let compiled = pipeline::compile(&Changed(BTreeMap::new()), JOB).compiled.unwrap();
+    let compiled = pipeline::compile(&Changed(BTreeMap::new()), JOB, &Wish::default()).compiled.unwrap();
     let pass = compiled.fields[0].weeding.as_ref().unwrap();
     let fastest = pass.fastest.unwrap().to_m_per_s();
     let at = |speed: f64| {

@@ -3,7 +3,7 @@
 use super::*;
 use crate::check::{BodyPoint, Job, KeepOut, KeepOutShape, SteeringRate};
 use crate::lanes::lanes;
-use crate::route::{Rows, route};
+use crate::route::{Effort, Rows, route};
 use crate::seeds::seeds;
 use crate::site::SiteZones;
 use crate::site::example::{job, place, span};
@@ -39,7 +39,9 @@ fn planned_by(rate: Option<SteeringRate>) -> Planned {
     let site = site(&job).value.unwrap();
     let plan = lanes(&job.fields[0], &site.fields[0], &job.machine).value.unwrap();
     let route =
-        route(&job.fields[0], &site.fields[0], &job.machine, &plan, Rows::SownOnTheWay).value.unwrap();
+        route(&job.fields[0], &site.fields[0], &job.machine, &plan, Rows::SownOnTheWay, Effort::Normal)
+            .value
+            .unwrap();
     let seeds = seeds(&plan, &route.visits, &job.fields[0].spacing, &SiteZones::none(), &job.machine);
     Planned { job, site, plan, route, seeds }
 }

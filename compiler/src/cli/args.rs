@@ -53,6 +53,9 @@ pub enum Command {
         /// name before it: `Long Acre/12:35.5`.
         #[arg(long, value_name = "[FIELD/]LANE[:DISTANCE]", value_parser = restart)]
         resume_from: Option<Restart>,
+        /// How thoroughly the order of the lanes is searched for
+        #[arg(long, value_enum, default_value_t = Effort::Normal)]
+        effort: Effort,
         /// How findings are told
         #[arg(long, value_enum, default_value_t = Format::Text)]
         format: Format,
@@ -144,6 +147,18 @@ pub struct Survey {
     pub format: Format,
 }
 
+/// How thoroughly the order of the lanes is searched for. The same job and effort give the same files on any
+/// computer.
+#[derive(Copy, Clone, Debug, PartialEq, Eq, ValueEnum)]
+pub enum Effort {
+    /// The first good order: for trying things out
+    Low,
+    /// Until looking further seldom pays
+    Normal,
+    /// Several times as long: for the order that is driven
+    High,
+}
+
 /// Qualities of a fix, by the indicator of NMEA 0183.
 #[derive(Copy, Clone, Debug, PartialEq, Eq, ValueEnum)]
 pub enum Quality {
@@ -155,6 +170,16 @@ pub enum Quality {
     Differential,
     /// 1: by satellite alone, and better
     Any,
+}
+
+impl From<Effort> for lanewright::route::Effort {
+    fn from(effort: Effort) -> Self {
+        match effort {
+            Effort::Low => Self::Low,
+            Effort::Normal => Self::Normal,
+            Effort::High => Self::High,
+        }
+    }
 }
 
 fn restart(text: &str) -> Result<Restart, String> {

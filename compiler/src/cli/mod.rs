@@ -16,8 +16,7 @@ use args::{Cli, Command, Format, SchemaName};
 use clap::{CommandFactory, Parser};
 use disk::Disk;
 use lanewright::diagnostic::Severity;
-use lanewright::pipeline::{self, Compilation, SeedFile};
-use lanewright::rest::Restart;
+use lanewright::pipeline::{self, Compilation, SeedFile, Wish};
 use std::collections::BTreeMap;
 use std::io;
 use std::path::Path;
@@ -56,9 +55,10 @@ fn told(what: &str, status: u8) -> ExitCode {
 
 fn dispatch(command: &Command) -> Result<(), Ending> {
     match command {
-        Command::Compile { jobs, out, seeds, resume_from, format } => {
+        Command::Compile { jobs, out, seeds, resume_from, effort, format } => {
             let seed_file = if *seeds { SeedFile::Written } else { SeedFile::LeftOut };
-            compile(jobs, out, seed_file, resume_from.as_ref(), *format)
+            let wish = Wish { effort: (*effort).into(), restart: resume_from.clone() };
+            compile(jobs, out, seed_file, &wish, *format)
         }
         Command::Check { jobs, format } => check(jobs, *format),
         Command::Survey(asked) => survey::run(asked),
@@ -84,16 +84,16 @@ fn compile(
     jobs: &[String],
     out: &Path,
     seed_file: SeedFile,
-    restart: Option<&Restart>,
+    wish: &Wish,
     format: Format,
 ) -> Result<(), Ending> {
     let names = folder_names(jobs)?;
-    if restart.is_some() && jobs.len() > 1 {
+    if wish.restart.is_some() && jobs.len() > 1 {
         return Err(Ending::Usage("one job at a time can be gone on with".to_owned()));
     }
     let mut refused = false;
     for (job, name) in jobs.iter().zip(&names) {
-        let compilation = plan(job, restart, format)?;
+        let compilation = plan(job, wish, format)?;
         let Some(compiled) = &compilation.compiled else {
             refused = true;
             continue;
@@ -114,7 +114,7 @@ fn compile(
 fn check(jobs: &[String], format: Format) -> Result<(), Ending> {
     let mut refused = false;
     for job in jobs {
-        match plan(job, None, format)?.compiled {
+        match plan(job, &Wish::default(), format)?.compiled {
             Some(_) => console::say(&format!("{job}: passes"))?,
             None => refused = true,
         }
@@ -123,12 +123,10 @@ fn check(jobs: &[String], format: Format) -> Result<(), Ending> {
 }
 
 /// Compiles one job and tells what was found.
-fn plan(job: &str, restart: Option<&Restart>, format: Format) -> Result<Compilation, Ending> {
+fn plan(job: &str, wish: &Wish, format: Format) -> Result<Compilation, Ending> {
     require(job)?;
-    let compilation = console::while_showing(format!("compiling {job}"), || match restart {
-        Some(restart) => pipeline::compile_rest(&Disk, job, restart),
-        None => pipeline::compile(&Disk, job),
-    });
+    let compilation =
+        console::while_showing(format!("compiling {job}"), || pipeline::compile(&Disk, job, wish));
     let source = |path: &str| {
         let input = compilation.inputs.iter().find(|input| input.path == path)?;
         Some(input.bytes.as_slice())

@@ -32,6 +32,7 @@ pub fn manifest(compiled: &Compiled, job: &str, inputs: Vec<File>, findings: &[F
         program: env!("CARGO_PKG_NAME").into(),
         version: env!("CARGO_PKG_VERSION").into(),
         job: job.into(),
+        effort: compiled.effort.name().into(),
         order: Order {
             issued: compiled.job.order.issued.to_string(),
             operations: compiled.job.order.operations.iter().map(|o| o.name().to_owned()).collect(),

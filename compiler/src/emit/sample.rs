@@ -10,7 +10,7 @@ use crate::lanes::{
 };
 use crate::operations::{Release, RowOrder, RowRelease, WorkOrder};
 use crate::pipeline::{Compiled, FieldPlan};
-use crate::route::{Route, Visit};
+use crate::route::{Effort, Route, Visit};
 use crate::seeds::SeedMap;
 use crate::site::{self, FieldSite, SiteZones, example};
 use crate::turns::{Drive, FreeSpace, Manoeuvre, footprint, manoeuvre};
@@ -30,7 +30,7 @@ pub fn compiled(lanes: usize) -> Compiled {
     }];
     let site = site::site(&job).value.expect("the example is sound");
     let fields = vec![field(&job.machine, &site.fields[0], lanes)];
-    Compiled { job, site, fields }
+    Compiled { job, site, fields, effort: Effort::Normal }
 }
 
 fn field(machine: &crate::check::Machine, site: &FieldSite, lanes: usize) -> FieldPlan {

@@ -85,7 +85,7 @@ impl Bound {
 
 /// How long to climb.
 #[derive(Copy, Clone)]
-pub(super) struct Effort {
+pub(super) struct Climb {
     /// Changes of the charges.
     pub steps: usize,
     /// How often all ways are looked at meanwhile.
@@ -94,14 +94,14 @@ pub(super) struct Effort {
 
 /// The bound; `known` is the seconds of an order at hand. The climb begins from what proved another bound
 /// for the same lanes, where there is one.
-pub(super) fn held_karp(costs: &Costs, known: f64, effort: Effort, begin: Option<&Bound>) -> Bound {
+pub(super) fn held_karp(costs: &Costs, known: f64, climb: Climb, begin: Option<&Bound>) -> Bound {
     let goal = known.min(BARRED_S);
     let mut relaxation = Relaxation::of(costs);
     let mut ascent = Ascent::new(costs, goal, begin);
     relaxation.cross(&ascent.odd, 0);
     let mut proven = 0.0_f64;
-    for _ in 0..effort.proofs {
-        ascent.climb(&mut relaxation, effort.steps / effort.proofs);
+    for _ in 0..climb.proofs {
+        ascent.climb(&mut relaxation, climb.steps / climb.proofs);
         let seconds = relaxation.prove(&ascent.best.charges, &ascent.odd);
         proven = proven.max(seconds);
         if ascent.best.seconds > seconds {

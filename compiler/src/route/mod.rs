@@ -36,6 +36,7 @@ use geo::{Closest, ClosestPoint};
 pub use refill::refills;
 pub use way_out::{Hold, WayOut, ways_out};
 
+pub use order::Effort;
 use order::{Costs, Order, Solver, links};
 use parts::{Part, nearest_part, parts, without_dead_ends};
 use settle::{proven, settled};
@@ -125,10 +126,17 @@ pub enum StopReason {
 const AHEAD: usize = 1;
 
 /// Finds the route over one field.
-pub fn route(field: &Field, site: &FieldSite, machine: &Machine, plan: &LanePlan, rows: Rows) -> Told<Route> {
+pub fn route(
+    field: &Field,
+    site: &FieldSite,
+    machine: &Machine,
+    plan: &LanePlan,
+    rows: Rows,
+    effort: Effort,
+) -> Told<Route> {
     let ground = Ground::of(field, site, machine, plan, rows);
     let (mut ways, parts, mut findings) = joined(&ground, site, plan);
-    let route = over_parts(&mut ways, parts, plan);
+    let route = over_parts(&mut ways, parts, plan, effort);
     match &route {
         Some(route) => {
             findings.extend(route.stops.iter().filter_map(|stop| moved(site, stop)));
@@ -159,10 +167,15 @@ pub fn problems(
     machine: &Machine,
     plan: &LanePlan,
     rows: Rows,
+    effort: Effort,
 ) -> Vec<Problem> {
     let ground = Ground::of(field, site, machine, plan, rows);
     let (mut ways, parts, _) = joined(&ground, site, plan);
-    parts.into_iter().filter_map(|part| best_order(&mut ways, part)).map(|(_, problem)| problem).collect()
+    parts
+        .into_iter()
+        .filter_map(|part| best_order(&mut ways, part, effort))
+        .map(|(_, problem)| problem)
+        .collect()
 }
 
 /// Where and how the machine may drive.
@@ -244,7 +257,7 @@ fn stage(headland: Headland, course: &Course) -> u8 {
 
 /// The route over all parts, one after another; none where no part can be driven. What begins
 /// nearest to the end of one part follows it.
-fn over_parts(ways: &mut Ways, mut parts: Vec<Part>, plan: &LanePlan) -> Option<Route> {
+fn over_parts(ways: &mut Ways, mut parts: Vec<Part>, plan: &LanePlan, effort: Effort) -> Option<Route> {
     let mut route = Route { visits: vec![], cut_off: vec![], ways: vec![], stops: vec![], bound_s: 0.0 };
     while !parts.is_empty() {
         let next = match route.visits.last() {
@@ -252,7 +265,7 @@ fn over_parts(ways: &mut Ways, mut parts: Vec<Part>, plan: &LanePlan) -> Option<
             None => 0,
         };
         let part = parts.swap_remove(next);
-        let Some((part, Problem { order, bound_s, .. })) = best_order(ways, part) else { continue };
+        let Some((part, Problem { order, bound_s, .. })) = best_order(ways, part, effort) else { continue };
         let order = part.order_in_all(&order);
         let visits: Vec<Visit> = order
             .nodes
@@ -282,10 +295,10 @@ fn driven(plan: &LanePlan, visit: Visit) -> &Path {
 
 /// The best order of a part with its bound. Lanes at which no order can do without a barred way are
 /// left out of the part.
-fn best_order(ways: &mut Ways, mut part: Part) -> Option<(Part, Problem)> {
+fn best_order(ways: &mut Ways, mut part: Part, effort: Effort) -> Option<(Part, Problem)> {
     while !part.lanes.is_empty() {
         let mut costs = part.costs(ways);
-        let solver = Solver::new(&costs);
+        let solver = Solver::new(&costs, effort);
         match settled(ways, &part, &mut costs, &solver) {
             Ok(order) => {
                 let (order, bound_s) = proven(ways, &part, &mut costs, &solver, order);

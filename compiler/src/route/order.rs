@@ -9,7 +9,7 @@
 //! It knows no geometry, and it uses no clock: the effort is counted in steps, so that the same
 //! costs give the same order on any machine.
 
-use super::bound::{Bound, Effort, held_karp};
+use super::bound::{Bound, Climb, held_karp};
 use super::search::Guide;
 use super::{exact, search};
 use std::sync::Arc;
@@ -168,46 +168,94 @@ pub struct Order {
     pub seconds: f64,
 }
 
+/// How thoroughly orders are searched for. All are counted in steps, none in seconds, so that each gives the
+/// same order anywhere.
+#[derive(Copy, Clone, Debug, Default, PartialEq, Eq)]
+pub enum Effort {
+    /// The first good order.
+    Low,
+    /// Until looking further seldom pays.
+    #[default]
+    Normal,
+    /// Several times as long.
+    High,
+}
+
+impl Effort {
+    /// Its name, as it is asked for.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Low => "low",
+            Self::Normal => "normal",
+            Self::High => "high",
+        }
+    }
+
+    /// How many times as many random exchanges are tried.
+    const fn times(self) -> usize {
+        match self {
+            Self::Low | Self::Normal => 1,
+            Self::High => 6,
+        }
+    }
+
+    /// The climb to charges that prove.
+    const fn proving(self) -> Climb {
+        match self {
+            Self::Low => Climb { steps: 600, proofs: 3 },
+            Self::Normal => Climb { steps: 1200, proofs: 5 },
+            Self::High => Climb { steps: 6000, proofs: 12 },
+        }
+    }
+}
+
 /// Finds orders of the same lanes while their costs become better known.
 ///
 /// What the bound charges for ways guides the search. It is worked out once, since costs that
 /// change here and there hardly change it.
 pub struct Solver {
+    effort: Effort,
     guide: Option<Guide>,
     bound: Option<Bound>,
 }
 
-/// The climb to charges that guide, and to those that prove.
-const GUIDING: Effort = Effort { steps: 600, proofs: 2 };
-const RENEWING: Effort = Effort { steps: 200, proofs: 1 };
-const PROVING: Effort = Effort { steps: 1200, proofs: 5 };
+/// The climb to charges that guide, and to those that guide after costs have changed.
+const GUIDING: Climb = Climb { steps: 600, proofs: 2 };
+const RENEWING: Climb = Climb { steps: 200, proofs: 1 };
 
 impl Solver {
     /// For these lanes.
-    pub fn new(costs: &Costs) -> Self {
+    pub fn new(costs: &Costs, effort: Effort) -> Self {
         if costs.lanes() <= EXACT_LANES {
-            return Self { guide: None, bound: None };
+            return Self { effort, guide: None, bound: None };
         }
         let begin = search::constructed(costs, &Guide::none(costs));
-        Self::guided_by(costs, held_karp(costs, costs.total(&begin), GUIDING, None))
+        Self::guided_by(costs, held_karp(costs, costs.total(&begin), GUIDING, None), effort)
     }
 
     /// For the same lanes at other costs; `known` is the seconds of an order at hand.
     #[must_use]
     pub fn renewed(&self, costs: &Costs, known: f64) -> Self {
         match &self.bound {
-            Some(begin) => Self::guided_by(costs, held_karp(costs, known, RENEWING, Some(begin))),
-            None => Self { guide: None, bound: None },
+            Some(begin) => {
+                Self::guided_by(costs, held_karp(costs, known, RENEWING, Some(begin)), self.effort)
+            }
+            None => Self { effort: self.effort, guide: None, bound: None },
         }
     }
 
     /// The bound; `known` is the seconds of an order at hand.
     pub fn lower_bound(&self, costs: &Costs, known: f64) -> LowerBound {
-        bounded(costs, known, self.bound.as_ref())
+        bounded(costs, known, self.effort, self.bound.as_ref())
     }
 
-    fn guided_by(costs: &Costs, bound: Bound) -> Self {
-        Self { guide: Some(Guide::of(costs, &bound)), bound: Some(bound) }
+    /// How thoroughly it searches.
+    pub const fn effort(&self) -> Effort {
+        self.effort
+    }
+
+    fn guided_by(costs: &Costs, bound: Bound, effort: Effort) -> Self {
+        Self { effort, guide: Some(Guide::of(costs, &bound)), bound: Some(bound) }
     }
 
     /// Ways that good orders are likely to use.
@@ -227,7 +275,7 @@ impl Solver {
 
     /// An order no worse than this one, searched for thoroughly.
     pub fn polished(&self, costs: &Costs, order: &Order) -> Order {
-        self.found(costs, |guide| search::polished(costs, guide, &order.nodes))
+        self.found(costs, |guide| search::polished(costs, guide, &order.nodes, self.effort.times()))
     }
 
     fn found(&self, costs: &Costs, search: impl FnOnce(&Guide) -> Vec<Node>) -> Order {
@@ -238,7 +286,7 @@ impl Solver {
 
 /// The best order that is found.
 pub fn best_order(costs: &Costs) -> Order {
-    let solver = Solver::new(costs);
+    let solver = Solver::new(costs, Effort::default());
     solver.polished(costs, &solver.first(costs))
 }
 
@@ -248,6 +296,7 @@ pub struct LowerBound {
     pub seconds: f64,
     /// Ways that keep the bound low: where one of them takes longer, the bound may rise.
     pub rests_on: Vec<(Node, Node)>,
+    effort: Effort,
     proof: Option<Bound>,
 }
 
@@ -255,25 +304,26 @@ impl LowerBound {
     /// The bound for the same lanes at other costs.
     #[must_use]
     pub fn renewed(&self, costs: &Costs, known: f64) -> Self {
-        bounded(costs, known, self.proof.as_ref())
+        bounded(costs, known, self.effort, self.proof.as_ref())
     }
 }
 
 /// The bound; `known` is the seconds of an order at hand.
 pub fn lower_bound(costs: &Costs, known: f64) -> LowerBound {
-    bounded(costs, known, None)
+    bounded(costs, known, Effort::default(), None)
 }
 
-fn bounded(costs: &Costs, known: f64, begin: Option<&Bound>) -> LowerBound {
+fn bounded(costs: &Costs, known: f64, effort: Effort, begin: Option<&Bound>) -> LowerBound {
     if costs.lanes() <= EXACT_LANES {
         let nodes = exact::optimum(costs);
         let rests_on = links(costs, &nodes).collect();
-        return LowerBound { seconds: costs.total(&nodes), rests_on, proof: None };
+        return LowerBound { seconds: costs.total(&nodes), rests_on, effort, proof: None };
     }
-    let bound = held_karp(costs, known, PROVING, begin);
+    let bound = held_karp(costs, known, effort.proving(), begin);
     LowerBound {
         seconds: bound.seconds,
         rests_on: bound.likely.iter().map(|&(_, from, to)| (from, to)).collect(),
+        effort,
         proof: Some(bound),
     }
 }
@@ -362,7 +412,7 @@ mod tests {
 
     fn local_optimum(costs: &Costs) -> Vec<Node> {
         let guide = Guide::of(costs, &held_karp(costs, sequential(costs).seconds, GUIDING, None));
-        search::polished(costs, &guide, &search::chosen(costs, &guide))
+        search::polished(costs, &guide, &search::chosen(costs, &guide), 1)
     }
 
     fn lanes_of(order: &Order) -> Vec<usize> {
@@ -497,7 +547,7 @@ mod tests {
             let optimum = best_order(&costs).seconds;
             let loose = if optimum.is_finite() { 1.5 * optimum } else { optimum };
             for known in [loose, optimum] {
-                let bound = held_karp(&costs, known, PROVING, None);
+                let bound = held_karp(&costs, known, Effort::default().proving(), None);
                 prop_assert!(bound.seconds <= optimum);
             }
         }
@@ -508,7 +558,7 @@ mod tests {
             prop_assert_eq!(lanes_of(&best), (0..costs.lanes()).collect::<Vec<_>>());
             prop_assert!(best.seconds <= sequential(&costs).seconds);
             prop_assert!(lower_bound(&costs, best.seconds).seconds <= best.seconds);
-            let again = Solver::new(&costs).repaired(&costs, &best);
+            let again = Solver::new(&costs, Effort::default()).repaired(&costs, &best);
             prop_assert!(again.seconds <= best.seconds);
         }
     }

@@ -119,9 +119,9 @@ pub(super) fn repaired(costs: &Costs, guide: &Guide, order: &[Node]) -> Vec<Node
     cheapest(costs, vec![search.tour.order(), order.to_vec(), sequential(costs).nodes])
 }
 
-/// An order no worse, searched for thoroughly.
-pub(super) fn polished(costs: &Costs, guide: &Guide, order: &[Node]) -> Vec<Node> {
-    let lanes = costs.lanes().max(FEW);
+/// An order no worse, searched for thoroughly, so many times as long as is usual.
+pub(super) fn polished(costs: &Costs, guide: &Guide, order: &[Node], times: usize) -> Vec<Node> {
+    let lanes = times * costs.lanes().max(FEW);
     let mut search = Search::new(costs, guide, order);
     search.settle(Repair::Chains);
     search.shake(SHAKES_PER_LANE * lanes, Repair::Moves);

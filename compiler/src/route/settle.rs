@@ -7,12 +7,19 @@
 //! among all ways, those that it needs being planned until it needs no others, and among the planned
 //! ways alone, which promise nothing that they do not keep. Each turn knows more ways than the last.
 
-use super::order::{Costs, Order, Solver};
+use super::order::{Costs, Effort, Order, Solver};
 use super::parts::Part;
 use super::ways::{Link, Ways};
 
-/// Turns at most, and how many of them may gain less than is worth one, a share of the order's time.
-const TURNS: usize = 8;
+/// Turns at most.
+const fn turns(effort: Effort) -> usize {
+    match effort {
+        Effort::Low => 0,
+        Effort::Normal => 8,
+        Effort::High => 24,
+    }
+}
+/// How many of them may gain less than is worth one, a share of the order's time.
 const IDLE_TURNS: usize = 3;
 const WORTH: f64 = 0.002;
 /// Orders that are found before the last one is kept but for ways that turn out to be barred.
@@ -31,7 +38,7 @@ pub(super) fn settled(
     let first = solver.first(costs);
     let mut best = mended(ways, part, costs, solver, first)?;
     let mut idle = 0;
-    for _ in 0..TURNS {
+    for _ in 0..turns(solver.effort()) {
         let hoped = solver.polished(costs, &best);
         let Ok(order) = mended(ways, part, costs, solver, hoped) else { break };
         let order = among_known(ways, part, costs, solver, order);
@@ -109,8 +116,7 @@ pub(super) fn proven(
     order: Order,
 ) -> (Order, f64) {
     let bound = solver.lower_bound(costs, order.seconds);
-    let rests_on: Vec<Link> =
-        bound.rests_on.iter().map(|&link| part.in_all(ways.costs(), link)).collect();
+    let rests_on: Vec<Link> = bound.rests_on.iter().map(|&link| part.in_all(ways.costs(), link)).collect();
     ways.plan(rests_on.clone());
     ways.refine(rests_on);
     part.renew(costs, ways);

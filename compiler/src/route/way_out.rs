@@ -61,7 +61,7 @@ pub fn ways_out(site: &FieldSite, plan: &LanePlan, route: &Route) -> Vec<WayOut>
 mod tests {
     use super::*;
     use crate::lanes::lanes;
-    use crate::route::{Rows, route};
+    use crate::route::{Effort, Rows, route};
     use crate::site::{example, site};
 
     #[test]
@@ -69,7 +69,9 @@ mod tests {
         let job = example::job();
         let mut place = site(&job).value.unwrap().fields.remove(0);
         let plan = lanes(&job.fields[0], &place, &job.machine).value.unwrap();
-        let route = route(&job.fields[0], &place, &job.machine, &plan, Rows::SownOnTheWay).value.unwrap();
+        let route = route(&job.fields[0], &place, &job.machine, &plan, Rows::SownOnTheWay, Effort::Normal)
+            .value
+            .unwrap();
         let of_home = ways_out(&place, &plan, &route);
         assert_eq!(of_home.iter().map(|way| way.name.as_str()).collect::<Vec<_>>(), ["home"]);
 
