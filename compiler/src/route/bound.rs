@@ -32,8 +32,10 @@ const PATIENCE: usize = 10;
 /// By how much it is shortened, and below which it is not worth a step.
 const SHORTENED: f64 = 0.7;
 const SHORTEST: f64 = 0.002;
-/// The stride at first, and at least where odd sets were found.
+/// The stride at first, from nothing and from charges that proved another bound; and at least where odd sets were
+/// found.
 const STRIDE: f64 = 1.5;
+const STRIDE_AGAIN: f64 = 0.1;
 const STRIDE_ON_NEWS: f64 = 0.6;
 /// The share of the last direction in the next: it damps the zigzag (Volgenant & Jonker 1982).
 const MOMENTUM: f64 = 0.3;
@@ -60,6 +62,8 @@ pub(super) struct Bound {
     pub likely: Vec<(f64, Node, Node)>,
     charges: Charges,
     odd: Vec<OddSet>,
+    /// The ends of the promising ways.
+    near: Vec<(usize, usize)>,
 }
 
 impl Bound {
@@ -96,9 +100,10 @@ pub(super) struct Climb {
 /// for the same lanes, where there is one.
 pub(super) fn held_karp(costs: &Costs, known: f64, climb: Climb, begin: Option<&Bound>) -> Bound {
     let goal = known.min(BARRED_S);
-    let mut relaxation = Relaxation::of(costs);
+    let mut relaxation = Relaxation::of(costs, begin.map_or(&[], |bound| &bound.near));
     let mut ascent = Ascent::new(costs, goal, begin);
     relaxation.cross(&ascent.odd, 0);
+    let on_new_ways = if begin.is_some() { STRIDE_AGAIN } else { STRIDE_ON_NEWS };
     let mut proven = 0.0_f64;
     for _ in 0..climb.proofs {
         ascent.climb(&mut relaxation, climb.steps / climb.proofs);
@@ -106,7 +111,7 @@ pub(super) fn held_karp(costs: &Costs, known: f64, climb: Climb, begin: Option<&
         proven = proven.max(seconds);
         if ascent.best.seconds > seconds {
             ascent.best.seconds = seconds;
-            ascent.stride = ascent.stride.max(STRIDE_ON_NEWS);
+            ascent.stride = ascent.stride.max(on_new_ways);
             ascent.waited = 0;
         } else if goal - proven <= CLOSED * goal {
             break;
@@ -114,8 +119,9 @@ pub(super) fn held_karp(costs: &Costs, known: f64, climb: Climb, begin: Option<&
     }
     let seconds = (proven * (1.0 - ROUNDING)).min(known).max(0.0);
     let likely = relaxation.directed(&ascent.best.charges, &ascent.average, LIKELY);
+    let near = relaxation.ways().iter().map(|way| (way.a, way.b)).collect();
     let Ascent { best, odd, .. } = ascent;
-    Bound { seconds, likely, charges: best.charges, odd }
+    Bound { seconds, likely, charges: best.charges, odd, near }
 }
 
 /// What is charged, or paid out, for ways.
@@ -194,7 +200,7 @@ impl Ascent {
             known_odd: odd.iter().cloned().collect(),
             odd,
             average: Vec::new(),
-            stride: if begin.is_some() { STRIDE_ON_NEWS } else { STRIDE },
+            stride: if begin.is_some() { STRIDE_AGAIN } else { STRIDE },
             waited: 0,
             steps: 0,
         }

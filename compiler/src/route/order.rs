@@ -219,9 +219,10 @@ pub struct Solver {
     bound: Option<Bound>,
 }
 
-/// The climb to charges that guide, and to those that guide after costs have changed.
+/// The climbs to charges that guide, and to those that guide and prove after costs have changed.
 const GUIDING: Climb = Climb { steps: 600, proofs: 2 };
-const RENEWING: Climb = Climb { steps: 200, proofs: 1 };
+const GUIDING_AGAIN: Climb = Climb { steps: 200, proofs: 1 };
+const PROVING_AGAIN: Climb = Climb { steps: 400, proofs: 2 };
 
 impl Solver {
     /// For these lanes.
@@ -238,7 +239,7 @@ impl Solver {
     pub fn renewed(&self, costs: &Costs, known: f64) -> Self {
         match &self.bound {
             Some(begin) => {
-                Self::guided_by(costs, held_karp(costs, known, RENEWING, Some(begin)), self.effort)
+                Self::guided_by(costs, held_karp(costs, known, GUIDING_AGAIN, Some(begin)), self.effort)
             }
             None => Self { effort: self.effort, guide: None, bound: None },
         }
@@ -246,7 +247,7 @@ impl Solver {
 
     /// The bound; `known` is the seconds of an order at hand.
     pub fn lower_bound(&self, costs: &Costs, known: f64) -> LowerBound {
-        bounded(costs, known, self.effort, self.bound.as_ref())
+        bounded(costs, known, self.effort.proving(), self.bound.as_ref())
     }
 
     /// How thoroughly it searches.
@@ -296,34 +297,32 @@ pub struct LowerBound {
     pub seconds: f64,
     /// Ways that keep the bound low: where one of them takes longer, the bound may rise.
     pub rests_on: Vec<(Node, Node)>,
-    effort: Effort,
     proof: Option<Bound>,
 }
 
 impl LowerBound {
-    /// The bound for the same lanes at other costs.
+    /// The bound for the same lanes at costs that have changed here and there.
     #[must_use]
     pub fn renewed(&self, costs: &Costs, known: f64) -> Self {
-        bounded(costs, known, self.effort, self.proof.as_ref())
+        bounded(costs, known, PROVING_AGAIN, self.proof.as_ref())
     }
 }
 
 /// The bound; `known` is the seconds of an order at hand.
 pub fn lower_bound(costs: &Costs, known: f64) -> LowerBound {
-    bounded(costs, known, Effort::default(), None)
+    bounded(costs, known, Effort::default().proving(), None)
 }
 
-fn bounded(costs: &Costs, known: f64, effort: Effort, begin: Option<&Bound>) -> LowerBound {
+fn bounded(costs: &Costs, known: f64, climb: Climb, begin: Option<&Bound>) -> LowerBound {
     if costs.lanes() <= EXACT_LANES {
         let nodes = exact::optimum(costs);
         let rests_on = links(costs, &nodes).collect();
-        return LowerBound { seconds: costs.total(&nodes), rests_on, effort, proof: None };
+        return LowerBound { seconds: costs.total(&nodes), rests_on, proof: None };
     }
-    let bound = held_karp(costs, known, effort.proving(), begin);
+    let bound = held_karp(costs, known, climb, begin);
     LowerBound {
         seconds: bound.seconds,
         rests_on: bound.likely.iter().map(|&(_, from, to)| (from, to)).collect(),
-        effort,
         proof: Some(bound),
     }
 }

@@ -7,7 +7,7 @@
 //! among all ways, those that it needs being planned until it needs no others, and among the planned
 //! ways alone, which promise nothing that they do not keep. Each turn knows more ways than the last.
 
-use super::order::{Costs, Effort, Order, Solver};
+use super::order::{Costs, Effort, LowerBound, Order, Solver};
 use super::parts::Part;
 use super::ways::{Link, Ways};
 
@@ -17,6 +17,14 @@ const fn turns(effort: Effort) -> usize {
         Effort::Low => 0,
         Effort::Normal => 8,
         Effort::High => 24,
+    }
+}
+/// How often the bound is worked out anew once the ways that it rests on are known.
+const fn proofs(effort: Effort) -> usize {
+    match effort {
+        Effort::Low => 1,
+        Effort::Normal => 3,
+        Effort::High => 8,
     }
 }
 /// How many of them may gain less than is worth one, a share of the order's time.
@@ -107,7 +115,7 @@ fn among_known(ways: &mut Ways, part: &Part, costs: &mut Costs, solver: &Solver,
 }
 
 /// The order, searched for once more, and its bound. Where that rests on ways that are not planned, or were
-/// found by a quick look, these become known as well as those of the order.
+/// found by a quick look, these become known as well as those of the order; then it may rest on others.
 pub(super) fn proven(
     ways: &mut Ways,
     part: &Part,
@@ -115,12 +123,22 @@ pub(super) fn proven(
     solver: &Solver,
     order: Order,
 ) -> (Order, f64) {
-    let bound = solver.lower_bound(costs, order.seconds);
-    let rests_on: Vec<Link> = bound.rests_on.iter().map(|&link| part.in_all(ways.costs(), link)).collect();
-    ways.plan(rests_on.clone());
-    ways.refine(rests_on);
-    part.renew(costs, ways);
+    let mut bound = solver.lower_bound(costs, order.seconds);
+    for _ in 1..proofs(solver.effort()) {
+        know(ways, part, costs, &bound);
+        bound = bound.renewed(costs, order.seconds);
+    }
+    know(ways, part, costs, &bound);
     let order = among_known(ways, part, costs, solver, order);
     let bound_s = bound.renewed(costs, order.seconds).seconds;
     (order, bound_s)
+}
+
+/// Lets the ways that a bound rests on become known.
+fn know(ways: &mut Ways, part: &Part, costs: &mut Costs, bound: &LowerBound) {
+    let rests_on = bound.rests_on.iter().map(|&link| part.in_all(ways.costs(), link));
+    let rests_on: Vec<Link> = rests_on.collect();
+    ways.plan(rests_on.clone());
+    ways.refine(rests_on);
+    part.renew(costs, ways);
 }

@@ -67,7 +67,8 @@ fn passages(costs: &Costs) -> f64 {
 }
 
 impl Relaxation {
-    pub(super) fn of(costs: &Costs) -> Self {
+    /// `promising` are the ends of ways that are promising besides those that are near.
+    pub(super) fn of(costs: &Costs, promising: &[(usize, usize)]) -> Self {
         let ends = costs.side();
         let leaving = |end: usize| Node::from_index(end).flipped();
         let seconds = (0..ends * ends)
@@ -84,6 +85,9 @@ impl Relaxation {
         };
         for end in 0..ends {
             relaxation.add_nearest(end);
+        }
+        for &(a, b) in promising {
+            relaxation.add(a, b);
         }
         relaxation
     }
