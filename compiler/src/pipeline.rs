@@ -99,10 +99,13 @@ fn stages(
 ) -> Option<FieldPlan> {
     let machine = &job.machine;
     let lanes = lanes::lanes(field, place, machine).tell(findings)?;
-    let route =
-        route::route(field, place, machine, &lanes, Rows::SownOnTheWay, wish.effort).tell(findings)?;
-    let lanes = lanes::without(lanes, &route.cut_off, LeftOverReason::CutOff, machine);
     let zones = seeds::zones_of(&lanes, field, place);
+    let ahead = seeds::seeds(&lanes, &[], &field.spacing, &zones, machine);
+    let hoppers = route::hoppers(place, machine, &field.crop, &lanes, &ahead);
+    let rows = Rows::SownOnTheWay;
+    let route =
+        route::route(field, place, machine, &lanes, rows, Some(&hoppers), wish.effort).tell(findings)?;
+    let lanes = lanes::without(lanes, &route.cut_off, LeftOverReason::CutOff, machine);
     let lanes = seeds::sown_rows(lanes, &field.spacing, &zones, machine);
     let seeds = seeds::seeds(&lanes, &route.visits, &field.spacing, &zones, machine);
     let uncertainty = uncertainty::uncertainty(machine, baseline, &field.crop, &field.spacing);
@@ -165,7 +168,7 @@ fn weeding_stages(
     let over = retrace::retrace(&asked.pass, machine, field, place, sown).tell(findings)?;
     let weeding = weeding::weeding(&asked.pass, machine, baseline, field, &over).tell(findings)?;
     let Retraced { lanes, seeds, .. } = over;
-    let route = route::route(field, place, machine, &lanes, Rows::SownBefore, effort).tell(findings)?;
+    let route = route::route(field, place, machine, &lanes, Rows::SownBefore, None, effort).tell(findings)?;
     let lanes = lanes::without(lanes, &route.cut_off, LeftOverReason::CutOff, machine);
     let lanes = lanes::with_overlap(lanes, machine);
     let uncertainty = uncertainty::uncertainty(machine, baseline, &field.crop, &field.spacing);

@@ -6,7 +6,8 @@
 //! planned inside the fence, their true times take the place of the minima, and the order is searched
 //! for again, until it uses planned ways only.
 //!
-//! Stops for refilling are found for the order at hand, once the seeds are known ([`refills`]).
+//! Where hoppers have to be refilled on the way, an order counts its stops too; they are fixed for the order at
+//! hand, once every seed is laid ([`refills`]).
 
 pub mod order;
 
@@ -19,6 +20,7 @@ mod refill;
 mod search;
 mod settle;
 mod sown;
+mod stops;
 mod tour;
 mod way_out;
 mod ways;
@@ -33,7 +35,7 @@ use crate::site::FieldSite;
 use crate::turns::toll::{Soil, Wheels};
 use crate::turns::{Detours, Drive, FreeSpace, Manoeuvre, footprint};
 use geo::{Closest, ClosestPoint};
-pub use refill::refills;
+pub use refill::{Hoppers, hoppers, refills};
 pub use way_out::{Hold, WayOut, ways_out};
 
 pub use order::Effort;
@@ -132,11 +134,12 @@ pub fn route(
     machine: &Machine,
     plan: &LanePlan,
     rows: Rows,
+    hoppers: Option<&Hoppers>,
     effort: Effort,
 ) -> Told<Route> {
     let ground = Ground::of(field, site, machine, plan, rows);
     let (mut ways, parts, mut findings) = joined(&ground, site, plan);
-    let route = over_parts(&mut ways, parts, plan, effort);
+    let route = over_parts(&mut ways, parts, plan, (hoppers, effort));
     match &route {
         Some(route) => {
             findings.extend(route.stops.iter().filter_map(|stop| moved(site, stop)));
@@ -173,7 +176,7 @@ pub fn problems(
     let (mut ways, parts, _) = joined(&ground, site, plan);
     parts
         .into_iter()
-        .filter_map(|part| best_order(&mut ways, part, effort))
+        .filter_map(|part| best_order(&mut ways, part, None, effort))
         .map(|(_, problem)| problem)
         .collect()
 }
@@ -257,7 +260,12 @@ fn stage(headland: Headland, course: &Course) -> u8 {
 
 /// The route over all parts, one after another; none where no part can be driven. What begins
 /// nearest to the end of one part follows it.
-fn over_parts(ways: &mut Ways, mut parts: Vec<Part>, plan: &LanePlan, effort: Effort) -> Option<Route> {
+fn over_parts(
+    ways: &mut Ways,
+    mut parts: Vec<Part>,
+    plan: &LanePlan,
+    (hoppers, effort): (Option<&Hoppers>, Effort),
+) -> Option<Route> {
     let mut route = Route { visits: vec![], cut_off: vec![], ways: vec![], stops: vec![], bound_s: 0.0 };
     while !parts.is_empty() {
         let next = match route.visits.last() {
@@ -265,7 +273,9 @@ fn over_parts(ways: &mut Ways, mut parts: Vec<Part>, plan: &LanePlan, effort: Ef
             None => 0,
         };
         let part = parts.swap_remove(next);
-        let Some((part, Problem { order, bound_s, .. })) = best_order(ways, part, effort) else { continue };
+        let Some((part, Problem { order, bound_s, .. })) = best_order(ways, part, hoppers, effort) else {
+            continue;
+        };
         let order = part.order_in_all(&order);
         let visits: Vec<Visit> = order
             .nodes
@@ -295,13 +305,18 @@ fn driven(plan: &LanePlan, visit: Visit) -> &Path {
 
 /// The best order of a part with its bound. Lanes at which no order can do without a barred way are
 /// left out of the part.
-fn best_order(ways: &mut Ways, mut part: Part, effort: Effort) -> Option<(Part, Problem)> {
+fn best_order(
+    ways: &mut Ways,
+    mut part: Part,
+    hoppers: Option<&Hoppers>,
+    effort: Effort,
+) -> Option<(Part, Problem)> {
     while !part.lanes.is_empty() {
         let mut costs = part.costs(ways);
         let solver = Solver::new(&costs, effort);
         match settled(ways, &part, &mut costs, &solver) {
             Ok(order) => {
-                let (order, bound_s) = proven(ways, &part, &mut costs, &solver, order);
+                let (order, bound_s) = proven(ways, &part, &mut costs, &solver, hoppers, order);
                 let known = part.known(&costs, ways);
                 return Some((part, Problem { all: costs, known, order, bound_s }));
             }

@@ -7,13 +7,14 @@
 //! A person walks in from the field's edge. Among all choices of stops with which no hopper runs
 //! empty, the one is taken that costs the least time, walking there and back included: a shortest
 //! path over the gaps between lanes, exact for the order at hand (the tour splitting of Beasley
-//! 1983).
+//! 1983). The order itself is searched for with what its stops would cost ([`with_stops`](super::stops)).
 
+use super::order::Node;
 use super::{Route, Stop, StopReason, Visit};
 use crate::check::{Crop, Machine};
 use crate::diagnostic::{Finding, Told};
 use crate::geometry::{Point, region};
-use crate::lanes::LanePlan;
+use crate::lanes::{LaneIdx, LanePlan};
 use crate::rules;
 use crate::seeds::SeedMap;
 use crate::site::FieldSite;
@@ -24,6 +25,88 @@ const WALKING_M_PER_S: f64 = 1.0;
 /// A stop farther than this from the field's edge is told, metres. Common practice, no source.
 const FAR_M: f64 = 50.0;
 
+/// What the hoppers hold, what each lane takes from them, and where the machine stands at its ends.
+#[derive(Clone, Debug)]
+pub struct Hoppers {
+    /// Seeds that each holds.
+    capacity: u64,
+    /// Of each lane, driven along its line and back.
+    lanes: Vec<[AtLane; 2]>,
+    /// Seconds of a stop without the walk.
+    refill_s: f64,
+}
+
+/// A lane as driven.
+#[derive(Clone, Debug)]
+struct AtLane {
+    /// Seeds that each hopper gives.
+    need: Vec<u64>,
+    /// Where it ends.
+    at: Point,
+    from_edge_m: f64,
+}
+
+/// The hoppers of a machine that sows these lanes.
+pub fn hoppers(
+    site: &FieldSite,
+    machine: &Machine,
+    crop: &Crop,
+    plan: &LanePlan,
+    seeds: &SeedMap,
+) -> Hoppers {
+    let mut needs = vec![vec![0_u64; machine.row_offsets.len()]; plan.lanes.len()];
+    for run in &seeds.runs {
+        needs[run.lane.0][run.tool_row] += run.seeds();
+    }
+    let at_lane = |(lane, need): (usize, Vec<u64>)| {
+        let back = need.iter().rev().copied().collect();
+        [(true, need), (false, back)].map(|(along, need)| {
+            let at = super::driven(plan, Visit { lane: LaneIdx(lane), along }).end().at;
+            let edges =
+                region::rings(&site.boundary).map(|ring| Euclidean.distance(&GeoPoint::from(at), ring));
+            AtLane { need, at, from_edge_m: edges.fold(f64::INFINITY, f64::min) }
+        })
+    };
+    Hoppers {
+        capacity: hopper_seeds(machine, crop),
+        lanes: needs.into_iter().enumerate().map(at_lane).collect(),
+        refill_s: machine.refill_time.to_s(),
+    }
+}
+
+impl Hoppers {
+    fn after(&self, visit: Visit) -> &AtLane {
+        &self.lanes[visit.lane.0][usize::from(!visit.along)]
+    }
+
+    fn stop_s(&self, lane: &AtLane) -> f64 {
+        self.refill_s + 2.0 * lane.from_edge_m / WALKING_M_PER_S
+    }
+
+    /// Seconds of the stops that an order of lanes needs; infinite where a hopper does not hold the seed of
+    /// one of them.
+    pub(super) fn stops_s(&self, nodes: &[Node]) -> f64 {
+        let lanes: Vec<&AtLane> = nodes
+            .iter()
+            .map(|node| self.after(Visit { lane: LaneIdx(node.lane()), along: node.is_along() }))
+            .collect();
+        let needs: Vec<&[u64]> = lanes.iter().map(|lane| lane.need.as_slice()).collect();
+        let stop_s = |after: usize| self.stop_s(lanes[after - 1]);
+        best_stops(&needs, self.capacity, stop_s)
+            .map_or(f64::INFINITY, |stops| stops.into_iter().map(stop_s).sum())
+    }
+
+    /// Seconds that the stops of no order of these lanes undercut.
+    pub(super) fn stops_at_least_s(&self, lanes: &[usize]) -> f64 {
+        let ways = || lanes.iter().map(|&lane| &self.lanes[lane]);
+        let least_s = ways().flatten().map(|lane| self.stop_s(lane)).fold(f64::INFINITY, f64::min);
+        let of_all: u64 = ways().map(|[along, _]| along.need.iter().sum::<u64>()).sum();
+        let rows = ways().next().map_or(1, |[along, _]| along.need.len().max(1) as u64);
+        let fills = of_all.div_ceil(self.capacity * rows);
+        if fills > 1 { (fills - 1) as f64 * least_s } else { 0.0 }
+    }
+}
+
 /// The route with its stops for refilling. Refused where a hopper does not hold the seed of a lane.
 pub fn refills(
     site: &FieldSite,
@@ -33,32 +116,37 @@ pub fn refills(
     seeds: &SeedMap,
     mut route: Route,
 ) -> Told<Route> {
-    let capacity = hopper_seeds(machine, crop);
-    let needs = need_by_visit(seeds, &route.visits, machine.row_offsets.len());
-    let too_long = needs.iter().position(|need| need.iter().any(|&seeds| seeds > capacity));
-    if let Some(visit) = too_long {
-        let most = needs[visit].iter().copied().max().unwrap_or(0);
-        let visit = route.visits[visit];
+    let hoppers = hoppers(site, machine, crop, plan, seeds);
+    let capacity = hoppers.capacity;
+    let lanes: Vec<&AtLane> = route.visits.iter().map(|&visit| hoppers.after(visit)).collect();
+    let needs: Vec<&[u64]> = lanes.iter().map(|lane| lane.need.as_slice()).collect();
+    let person_is_there = |after: usize| route.stops.iter().any(|stop| stop.after == after);
+    let costs_s = |after: usize| {
+        if person_is_there(after) { hoppers.refill_s } else { hoppers.stop_s(lanes[after - 1]) }
+    };
+    let Some(stops) = best_stops(&needs, capacity, costs_s) else {
+        let most = |need: &&[u64]| need.iter().copied().max().unwrap_or(0);
+        let visit = needs.iter().position(|need| most(need) > capacity).unwrap_or(0);
+        let (most, visit) = (most(&needs[visit]), route.visits[visit]);
         let of_lane = seeds.runs.iter().filter(|run| run.lane == visit.lane);
         let metres_a_seed =
             of_lane.map(|run| run.spacing_m / f64::from(run.pattern.seeds())).fold(f64::INFINITY, f64::min);
         let finding = hopper_too_small(site, machine, metres_a_seed, plan, visit, most, capacity);
         return Told { value: None, findings: vec![finding] };
-    }
-    let places: Vec<Place> = (0..route.visits.len()).map(|after| place(site, plan, &route, after)).collect();
-    let refill_s = machine.refill_time.to_s();
-    let costs_s = |after: usize| {
-        let walk_s = 2.0 * places[after].from_edge_m / WALKING_M_PER_S;
-        refill_s + if places[after].person_is_there { 0.0 } else { walk_s }
     };
-    let mut findings = Vec::new();
-    for after in best_stops(&needs, capacity, costs_s) {
-        let Place { at, from_edge_m, person_is_there } = places[after];
-        if from_edge_m > FAR_M && !person_is_there {
-            findings.push(far_from_edge(site, after, at, from_edge_m));
-        }
-        route.stops.push(Stop { after, reason: StopReason::Refill { at, from_edge_m } });
-    }
+    let stops = stops.into_iter().map(|after| (after, lanes[after - 1].at, lanes[after - 1].from_edge_m));
+    let far = |&(after, _, from_edge_m): &(usize, Point, f64)| from_edge_m > FAR_M && !person_is_there(after);
+    let stops: Vec<(usize, Point, f64)> = stops.collect();
+    let findings = stops
+        .iter()
+        .filter(|stop| far(stop))
+        .map(|&(after, at, from_edge_m)| far_from_edge(site, after, at, from_edge_m))
+        .collect();
+    route.stops.extend(
+        stops
+            .into_iter()
+            .map(|(after, at, from_edge_m)| Stop { after, reason: StopReason::Refill { at, from_edge_m } }),
+    );
     route.stops.sort_by_key(|stop| (stop.after, matches!(stop.reason, StopReason::MovedByHand { .. })));
     Told { value: Some(route), findings }
 }
@@ -68,46 +156,12 @@ fn hopper_seeds(machine: &Machine, crop: &Crop) -> u64 {
     ((machine.hopper / (crop.thousand_seed_mass / 1000.0) + 1e-9) as u64).max(1)
 }
 
-/// Seeds that each hopper gives on each visit.
-fn need_by_visit(seeds: &SeedMap, visits: &[Visit], tool_rows: usize) -> Vec<Vec<u64>> {
-    let lanes = visits.iter().map(|visit| visit.lane.0 + 1).max().unwrap_or(0);
-    let mut by_lane = vec![vec![0_u64; tool_rows]; lanes];
-    for run in &seeds.runs {
-        if let Some(rows) = by_lane.get_mut(run.lane.0) {
-            rows[run.tool_row] += run.seeds();
-        }
-    }
-    let need = |visit: &Visit| {
-        let mut rows = by_lane[visit.lane.0].clone();
-        if !visit.along {
-            rows.reverse();
-        }
-        rows
-    };
-    visits.iter().map(need).collect()
-}
-
-/// Where the machine stands between two lanes.
-#[derive(Copy, Clone)]
-struct Place {
-    at: Point,
-    from_edge_m: f64,
-    person_is_there: bool,
-}
-
-/// At the end of the lane before; before the first lane, at its beginning.
-fn place(site: &FieldSite, plan: &LanePlan, route: &Route, after: usize) -> Place {
-    let at = match after.checked_sub(1) {
-        Some(before) => super::driven(plan, route.visits[before]).end().at,
-        None => super::driven(plan, route.visits[0]).start.at,
-    };
-    let edges = region::rings(&site.boundary).map(|ring| Euclidean.distance(&GeoPoint::from(at), ring));
-    let person_is_there = route.stops.iter().any(|stop| stop.after == after);
-    Place { at, from_edge_m: edges.fold(f64::INFINITY, f64::min), person_is_there }
-}
-
-/// The stops that cost least: after how many visits each. No visit needs more than the capacity.
-fn best_stops(needs: &[Vec<u64>], capacity: u64, costs_s: impl Fn(usize) -> f64) -> Vec<usize> {
+/// The stops that cost least: after how many visits each. None where a visit needs more than the capacity.
+fn best_stops(
+    needs: &[impl AsRef<[u64]>],
+    capacity: u64,
+    costs_s: impl Fn(usize) -> f64,
+) -> Option<Vec<usize>> {
     // For each visit before which the hoppers are full: the least seconds of stops until then, and
     // the stop before.
     let mut reached: Vec<(f64, Option<usize>)> = vec![(f64::INFINITY, None); needs.len()];
@@ -116,9 +170,9 @@ fn best_stops(needs: &[Vec<u64>], capacity: u64, costs_s: impl Fn(usize) -> f64)
         *first = (0.0, None);
     }
     for full in 0..needs.len() {
-        let mut used = vec![0_u64; needs[full].len()];
+        let mut used = vec![0_u64; needs[full].as_ref().len()];
         for (visit, need) in needs.iter().enumerate().skip(full) {
-            used.iter_mut().zip(need).for_each(|(used, need)| *used += need);
+            used.iter_mut().zip(need.as_ref()).for_each(|(used, need)| *used += need);
             if used.iter().any(|&seeds| seeds > capacity) {
                 break;
             }
@@ -135,7 +189,7 @@ fn best_stops(needs: &[Vec<u64>], capacity: u64, costs_s: impl Fn(usize) -> f64)
     let mut stops: Vec<usize> =
         std::iter::successors(last.1, |&full| reached[full].1).filter(|&full| full > 0).collect();
     stops.reverse();
-    stops
+    (needs.is_empty() || last.0.is_finite()).then_some(stops)
 }
 
 fn hopper_too_small(
@@ -171,12 +225,22 @@ fn far_from_edge(site: &FieldSite, after: usize, at: Point, from_edge_m: f64) ->
 }
 
 #[cfg(test)]
+impl Hoppers {
+    /// Lanes that each take so many seeds of one hopper; at their ends a person walks so many metres.
+    pub(super) fn example(walks_m: &[[f64; 2]], need: u64, capacity: u64) -> Self {
+        let at = Point { x: 0.0, y: 0.0 };
+        let lane = |from_edge_m: f64| AtLane { need: vec![need], at, from_edge_m };
+        Self { capacity, lanes: walks_m.iter().map(|ends| ends.map(lane)).collect(), refill_s: 600.0 }
+    }
+}
+
+#[cfg(test)]
 mod tests {
     use super::*;
     use proptest::prelude::*;
 
     fn fills(needs: &[Vec<u64>], capacity: u64) -> usize {
-        best_stops(needs, capacity, |_| 1.0).len()
+        best_stops(needs, capacity, |_| 1.0).unwrap().len()
     }
 
     #[test]
@@ -193,9 +257,10 @@ mod tests {
     fn stops_are_where_a_person_comes_soonest() {
         let needs = vec![vec![40]; 6];
         let near_after_even = |after: usize| if after.is_multiple_of(2) { 600.0 } else { 900.0 };
-        assert_eq!(best_stops(&needs, 100, near_after_even), [2, 4]);
+        assert_eq!(best_stops(&needs, 100, near_after_even).unwrap(), [2, 4]);
         let near_after_odd = |after: usize| if after.is_multiple_of(2) { 1900.0 } else { 600.0 };
-        assert_eq!(best_stops(&needs, 100, near_after_odd), [1, 3, 5]);
+        assert_eq!(best_stops(&needs, 100, near_after_odd).unwrap(), [1, 3, 5]);
+        assert_eq!(best_stops(&[vec![40], vec![101]], 100, near_after_odd), None);
     }
 
     proptest! {
@@ -219,7 +284,7 @@ mod tests {
                 })
             };
             let total = |stops: &[usize]| stops.iter().map(|&after| costs[after]).sum::<f64>();
-            let found = best_stops(&needs, 60, |after| costs[after]);
+            let found = best_stops(&needs, 60, |after| costs[after]).unwrap();
             prop_assert!(lasts(&found));
             for choice in 0..1_usize << (needs.len() - 1) {
                 let stops: Vec<usize> = (1..needs.len()).filter(|after| choice >> (after - 1) & 1 == 1).collect();

@@ -9,6 +9,8 @@
 
 use super::order::{Costs, Effort, LowerBound, Order, Solver};
 use super::parts::Part;
+use super::refill::Hoppers;
+use super::stops::with_stops;
 use super::ways::{Link, Ways};
 
 /// Turns at most.
@@ -97,30 +99,22 @@ fn mended(
 
 /// An order no worse, searched for among ways that are known to be drivable.
 fn among_known(ways: &mut Ways, part: &Part, costs: &mut Costs, solver: &Solver, order: Order) -> Order {
-    let spared = |ways: &mut Ways, costs: &mut Costs, mut order: Order| {
-        let used: Vec<Link> = part.links(ways.costs(), &order).collect();
-        ways.lay_out(used.clone());
-        ways.refine(used.clone());
-        ways.spare_rows(used);
-        part.renew(costs, ways);
-        order.seconds = costs.total(&order.nodes);
-        order
-    };
-    let order = spared(ways, costs, order);
+    let order = spared(ways, part, costs, order);
     let known = part.known(costs, ways);
     let other = solver.renewed(&known, order.seconds).polished(&known, &order);
-    let other = spared(ways, costs, other);
+    let other = spared(ways, part, costs, other);
     let seconds = costs.total(&order.nodes);
     if other.seconds < seconds { other } else { Order { seconds, ..order } }
 }
 
-/// The order, searched for once more, and its bound. Where that rests on ways that are not planned, or were
+/// The order, searched for once more and with its stops, and its bound. Where that rests on ways that are not planned, or were
 /// found by a quick look, these become known as well as those of the order; then it may rest on others.
 pub(super) fn proven(
     ways: &mut Ways,
     part: &Part,
     costs: &mut Costs,
     solver: &Solver,
+    hoppers: Option<&Hoppers>,
     order: Order,
 ) -> (Order, f64) {
     let mut bound = solver.lower_bound(costs, order.seconds);
@@ -130,8 +124,35 @@ pub(super) fn proven(
     }
     know(ways, part, costs, &bound);
     let order = among_known(ways, part, costs, solver, order);
+    let order = match hoppers {
+        Some(hoppers) => refilled(ways, part, costs, hoppers, order),
+        None => order,
+    };
     let bound_s = bound.renewed(costs, order.seconds).seconds;
     (order, bound_s)
+}
+
+/// The order, or one whose ways and stops for refilling together take less.
+fn refilled(ways: &mut Ways, part: &Part, costs: &mut Costs, hoppers: &Hoppers, order: Order) -> Order {
+    let known = part.known(costs, ways);
+    let other = with_stops(&known, &order, hoppers, &part.lanes);
+    if other.nodes == order.nodes {
+        return order;
+    }
+    let [one, other] = [order, other].map(|order| spared(ways, part, costs, order));
+    let in_all_s = |order: &Order| order.seconds + hoppers.stops_s(&part.order_in_all(order).nodes);
+    if in_all_s(&other) < in_all_s(&one) { other } else { one }
+}
+
+/// The order with its ways laid out, looked at closely and led along lanes, as far as that pays.
+fn spared(ways: &mut Ways, part: &Part, costs: &mut Costs, mut order: Order) -> Order {
+    let used: Vec<Link> = part.links(ways.costs(), &order).collect();
+    ways.lay_out(used.clone());
+    ways.refine(used.clone());
+    ways.spare_rows(used);
+    part.renew(costs, ways);
+    order.seconds = costs.total(&order.nodes);
+    order
 }
 
 /// Lets the ways that a bound rests on become known.
