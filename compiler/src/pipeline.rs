@@ -108,7 +108,7 @@ fn stages(
     let lanes = lanes::without(lanes, &route.cut_off, LeftOverReason::CutOff, machine);
     let lanes = seeds::sown_rows(lanes, &field.spacing, &zones, machine);
     let seeds = seeds::seeds(&lanes, &route.visits, &field.spacing, &zones, machine);
-    let uncertainty = uncertainty::uncertainty(machine, baseline, &field.crop, &field.spacing);
+    let uncertainty = uncertainty::uncertainty(machine, baseline, &field.crop);
     let whole = Rest { lanes, seeds, route };
     let here = |at: &&Restart| at.field.as_ref().is_none_or(|name| *name == field.name);
     let Rest { lanes, seeds, route } = match wish.restart.as_ref().filter(here) {
@@ -171,7 +171,7 @@ fn weeding_stages(
     let route = route::route(field, place, machine, &lanes, Rows::SownBefore, None, effort).tell(findings)?;
     let lanes = lanes::without(lanes, &route.cut_off, LeftOverReason::CutOff, machine);
     let lanes = lanes::with_overlap(lanes, machine);
-    let uncertainty = uncertainty::uncertainty(machine, baseline, &field.crop, &field.spacing);
+    let uncertainty = uncertainty::uncertainty(machine, baseline, &field.crop);
     let budget = budget::weeding_budget(&job.order, machine, &lanes, &route, &seeds);
     let audit = audit::audit(field, place, machine, &lanes, &route, &seeds).tell(findings)?;
     let (orders, release, weeding) = (Vec::new(), None, Some(weeding));

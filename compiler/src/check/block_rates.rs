@@ -3,10 +3,9 @@
 //! In: what the job says of each block. Out: their rates, on parts of the field's own spacing as those of
 //! treatment zones are. Soil in no such block, headland laps among it, is sown as the spacing says.
 
+use super::rate::{Asked, RATES, Rate, on_parts, percent, tell_long_hills, tell_rounded};
 use super::spacing::tell_said_twice;
-use super::zones::{
-    Asked, Known, RATES, Rate, distinct, parts, percent, step, tell_long_hills, tell_rounded,
-};
+use super::zones::Known;
 use super::{Findings, Spacing};
 use crate::diagnostic::Span;
 use crate::read::span;
@@ -37,12 +36,6 @@ impl BlockRates {
     /// A field whose blocks are sown alike.
     pub const fn none() -> Self {
         Self { parts: 1, blocks: Vec::new() }
-    }
-
-    /// The block that is sown more closely than the rest of the field, and of those the closest.
-    pub fn closest(&self) -> Option<&BlockRate> {
-        let closer = self.blocks.iter().filter(|block| block.rate.step < self.parts);
-        closer.min_by_key(|block| block.rate.step)
     }
 }
 
@@ -121,17 +114,14 @@ fn share(asked: Asked, known: &Known<'_>, place: &Place, findings: &mut Findings
 }
 
 fn on_one_lattice(shares: &[Share], spacing: &Spacing, findings: &mut Findings) -> BlockRates {
-    let parts = parts(&distinct(shares.iter().map(|(_, share, _)| *share)));
-    for (_, share, place) in shares {
-        tell_rounded(&[*share], parts, place, findings);
-        tell_long_hills("this block", step(*share, parts), parts, spacing, place, findings);
+    let (parts, rates) = on_parts(&shares.iter().map(|(_, share, _)| *share).collect::<Vec<_>>());
+    let mut blocks = Vec::with_capacity(rates.len());
+    for (&(block, _, place), rate) in shares.iter().zip(rates) {
+        tell_rounded(&[rate], parts, place, findings);
+        tell_long_hills("this block", (rate, parts), spacing, place, findings);
+        blocks.push(BlockRate { block, rate, span: span(place) });
     }
-    let block = |&(block, asked, place): &Share| BlockRate {
-        block,
-        rate: Rate { asked, step: step(asked, parts) },
-        span: span(place),
-    };
-    BlockRates { parts, blocks: shares.iter().map(block).collect() }
+    BlockRates { parts, blocks }
 }
 
 #[cfg(test)]
@@ -189,7 +179,6 @@ mod tests {
         let rates = rates(&["guidance = \"best\"", "rate = \"75 %\"", "rate = \"150 %\""]);
         let steps: Vec<_> = rates.blocks.iter().map(|block| (block.block, block.rate.step)).collect();
         assert_eq!((rates.parts, steps), (3, vec![(1, 4), (2, 2)]));
-        assert_eq!(rates.closest().map(|block| block.block), Some(2));
     }
 
     #[test]

@@ -1,7 +1,7 @@
 //! The job as checked: every value has its unit, every invariant named here holds, and no later
 //! stage examines it again.
 
-use super::{BlockRates, Zones};
+use super::{BlockRates, Rate, Zones};
 use crate::diagnostic::Span;
 use chrono::NaiveDate;
 use lanewright_schema::quantity::{Angle, AngularSpeed, GeoPoint, Heading, Length, Mass, Speed, Time};
@@ -274,14 +274,13 @@ pub struct Field {
 }
 
 impl Field {
-    /// Every spacing that some soil may be sown at, as steps of so many parts of the field's own.
-    pub fn steps(&self) -> Vec<(u32, u32)> {
+    /// Every rate at which some soil may be sown, with the parts of the field's own spacing.
+    pub fn rates(&self) -> (u32, Vec<Rate>) {
         match &self.zones {
-            Some(zones) => zones.sown().map(|rate| (rate.step, zones.parts)).collect(),
+            Some(zones) => (zones.parts, zones.sown().collect()),
             None => {
                 let BlockRates { parts, blocks } = &self.block_rates;
-                let of_blocks = blocks.iter().map(|block| (block.rate.step, *parts));
-                std::iter::once((*parts, *parts)).chain(of_blocks).collect()
+                (*parts, std::iter::once(Rate::own(*parts)).chain(blocks.iter().map(|b| b.rate)).collect())
             }
         }
     }
@@ -586,12 +585,6 @@ impl Spacing {
 }
 
 impl Stand {
-    /// The same with places `step / parts` times as far apart.
-    #[must_use]
-    pub fn scaled(self, step: u32, parts: u32) -> Self {
-        Self { spacing: self.spacing * f64::from(step) / f64::from(parts), ..self }
-    }
-
     /// Seeds on a square metre of rows this far apart.
     pub fn seeds_per_m2(&self, between_rows: Length) -> f64 {
         f64::from(self.pattern.seeds()) / (between_rows * self.spacing).to_m2()

@@ -22,6 +22,7 @@ pub(crate) mod frames;
 pub mod job;
 mod layout;
 mod machine;
+mod rate;
 pub(crate) mod ring;
 mod spacing;
 #[cfg(test)]
@@ -34,8 +35,9 @@ mod zones;
 pub use block_rates::{BlockRate, BlockRates};
 pub use frames::named as named_frame;
 pub use job::*;
+pub use rate::Rate;
 pub use weeding::*;
-pub use zones::{Rate, Zone, Zones};
+pub use zones::{Zone, Zones};
 
 /// Checks a job as far as it was read; no job comes of one that was not read whole.
 pub fn check(file: &Draft) -> Told<Job> {

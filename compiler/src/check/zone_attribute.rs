@@ -3,7 +3,7 @@
 //! In: the keys that name it, and each zone with its attributes. Out: each zone's share of the field's own
 //! number of seeds.
 
-use super::zones::{Asked, RATES, percent};
+use super::rate::{Asked, RATES, percent};
 use super::{Crop, Findings, Spacing, brief};
 use crate::survey::{SurveyedZone, VALUE};
 use lanewright_schema::job::units::{self, NotQuantity, Share};

@@ -4,8 +4,9 @@
 //! seeds. No number is in two classes; cells whose number is in none are in no zone.
 
 use super::Findings;
+use super::rate::{Asked, RATES, percent};
 use super::spacing::tell_said_twice;
-use super::zones::{Asked, Known, RATES, percent};
+use super::zones::Known;
 use lanewright_schema::job::{self as written, Place};
 use lanewright_schema::quantity::Length;
 use std::ops::Range;

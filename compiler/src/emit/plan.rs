@@ -93,7 +93,7 @@ impl Draw<'_> {
         features.extend(zones.zones.iter().filter(|zone| !zone.ground.0.is_empty()).map(|zone| {
             let what = What::Zone {
                 name: zone.name.clone(),
-                rate: micro(zones.sown(zone.rate)),
+                rate: micro(zone.rate.sown(zones.parts)),
                 area_m2: micro(region::area(&zone.ground)),
             };
             self.feature(what, self.area(&zone.ground))

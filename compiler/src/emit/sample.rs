@@ -87,12 +87,7 @@ fn field(machine: &crate::check::Machine, site: &FieldSite, lanes: usize) -> Fie
         route,
         zones: SiteZones::none(),
         seeds: SeedMap { runs: Vec::new() },
-        uncertainty: uncertainty(
-            machine,
-            Some(Length::m(1200.0)),
-            &example::field().crop,
-            &example::field().spacing,
-        ),
+        uncertainty: uncertainty(machine, Some(Length::m(1200.0)), &example::field().crop),
         orders: vec![work_order],
         weeding: None,
         release: Some(Release {

@@ -142,9 +142,9 @@ fn against(plan: &FieldPlan) -> Vec<bool> {
 
 /// How far the plants of a run may stand from their places, along and across.
 fn sigma(plan: &FieldPlan, against: &[bool], run: &SeedRun) -> [f32; 2] {
-    let rows = plan.uncertainty.rows.len();
+    let rows = plan.uncertainty.seeds.len();
     let over = if against[run.lane.0] { rows - 1 - run.tool_row } else { run.tool_row };
-    let sigma = plan.uncertainty.plant(over, Length::m(run.spacing_m));
+    let sigma = plan.uncertainty.plant(over, run.stand());
     [sigma.along, sigma.across].map(|length| tenth_of_millimetre(length) as f32)
 }
 

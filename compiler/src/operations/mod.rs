@@ -1,7 +1,7 @@
 //! What the tool does along the route: set-points of each operation.
 //!
-//! In a field with treatment zones this is the order at the field's own rate, and [`WorkOrder::at`] gives
-//! that of another.
+//! In a field with treatment zones these are the orders at the field's own rate, and [`work_order()`] gives
+//! that at another.
 //!
 //! In: what is asked of a field and the machine that does it. Out: one work order an operation,
 //! whose set-points follow from the lattice alone: `seeds at a place / (row spacing · spacing)` seeds a
@@ -12,7 +12,7 @@ mod release;
 
 pub use release::{Release, RowRelease, release};
 
-use crate::check::{Field, Machine, Operation, Pattern, Stand};
+use crate::check::{Field, Machine, Operation, Pattern, Rate, Stand};
 use lanewright_schema::quantity::{Length, Speed};
 
 /// One operation on one field.
@@ -44,23 +44,6 @@ pub struct RowOrder {
 }
 
 impl WorkOrder {
-    /// The same where places are `step / parts` times as far apart.
-    #[must_use]
-    pub fn at(&self, step: u32, parts: u32) -> Self {
-        let wider = f64::from(step) / f64::from(parts);
-        let row = |row: &RowOrder| RowOrder {
-            stand: row.stand.scaled(step, parts),
-            seeds_per_m2: row.seeds_per_m2 / wider,
-        };
-        Self {
-            seeds_per_m2: self.seeds_per_m2 / wider,
-            seed_spacing: self.seed_spacing.map(|spacing| spacing * f64::from(step) / f64::from(parts)),
-            seeds_per_s: self.seeds_per_s / wider,
-            rows: self.rows.iter().map(row).collect(),
-            ..*self
-        }
-    }
-
     /// Whether all tool rows are sown alike.
     pub fn is_uniform(&self) -> bool {
         self.rows.windows(2).all(|pair| pair[0] == pair[1])
@@ -74,14 +57,20 @@ impl WorkOrder {
 
 /// The work orders of a field, in the order in which the operations are asked for.
 pub fn operations(asked: &[Operation], field: &Field, machine: &Machine) -> Vec<WorkOrder> {
-    asked.iter().map(|&operation| work_order(operation, field, machine)).collect()
+    asked.iter().map(|&operation| work_order(operation, field, machine, (Rate::own(1), 1))).collect()
 }
 
-fn work_order(operation: Operation, field: &Field, machine: &Machine) -> WorkOrder {
+/// The work order of soil at a rate on so many parts of the field's own spacing.
+pub fn work_order(
+    operation: Operation,
+    field: &Field,
+    machine: &Machine,
+    (rate, parts): (Rate, u32),
+) -> WorkOrder {
     let spacing = &field.spacing;
     let rows: Vec<RowOrder> = (0..machine.row_offsets.len())
         .map(|row| {
-            let stand = spacing.stand(row);
+            let stand = rate.stand(spacing.stand(row), parts);
             RowOrder { stand, seeds_per_m2: stand.seeds_per_m2(spacing.between_rows) }
         })
         .collect();

@@ -10,7 +10,7 @@
 //! times as fast as that point. Air drag and the speed of the metering wheel are left out.
 
 use super::seeds_per_s;
-use crate::check::{BlockRate, Field, Machine};
+use crate::check::{BlockRate, Field, Machine, Rate};
 use crate::diagnostic::{Finding, Told};
 use crate::geometry::{Gear, Path};
 use crate::lanes::{Lane, LanePlan};
@@ -61,15 +61,14 @@ pub fn release(
     let speed = machine.working_speed;
     let fall = num::sqrt(2.0 * metering.drop_height.to_m() / GRAVITY);
     let flight = Time::s(fall) + metering.gate_delay;
-    let closest = zones.closest();
-    let (step, parts) = closest.map_or((1, 1), |(_, step)| (step, zones.parts));
+    let (zone, rate) = densest(zones);
     let rows: Vec<RowRelease> = paces(machine, plan, visits)
         .into_iter()
         .enumerate()
         .map(|(row, pace)| RowRelease {
             pace,
             lead: pace.map(|pace| Length::m(speed.to_m_per_s() * pace * flight.to_s())),
-            seeds_per_s: seeds_per_s(field.spacing.stand(row).scaled(step, parts), speed) * pace[1],
+            seeds_per_s: seeds_per_s(rate.stand(field.spacing.stand(row), zones.parts), speed) * pace[1],
         })
         .collect();
     let busiest = rows.iter().map(|row| row.seeds_per_s).fold(0.0, f64::max);
@@ -77,12 +76,23 @@ pub fn release(
     let precise_up_to =
         field.spacing.precision.map(|wanted| highest_precise(wanted, machine, uncertainty, &rows));
     let mut findings: Vec<Finding> = Vec::new();
-    let busy = Busy { zone: closest.and_then(|(name, _)| name), block: field.block_rates.closest(), busiest };
+    let busy = Busy {
+        zone: zone.map(|zone| zones.zones[zone].name.as_str()),
+        block: zone.and_then(|zone| field.block_rates.blocks.get(zone)),
+        busiest,
+    };
     findings.extend(fed_up_to.and_then(|highest| too_fast_to_feed(machine, &busy, highest)));
     findings.extend(precise_up_to.and_then(|highest| too_fast_to_place(field, machine, highest)));
     let refused = !findings.is_empty();
     let release = Release { flight, rows, fed_up_to, precise_up_to };
     Told { value: (!refused).then_some(release), findings }
+}
+
+/// The rate with most seeds, and the zone that has it; none where that is soil in no zone.
+fn densest(zones: &SiteZones) -> (Option<usize>, Rate) {
+    let denser = |rate: Rate, than: Rate| rate.sown(zones.parts) > than.sown(zones.parts);
+    let densest = zones.sown().reduce(|most, other| if denser(other.1, most.1) { other } else { most });
+    densest.unwrap_or((None, Rate::own(zones.parts)))
 }
 
 impl Release {
@@ -128,18 +138,14 @@ fn highest_precise(
 ) -> Speed {
     let jitter = machine.precision.timing.to_s();
     let of_row = |(terms, row): (&Vec<Term>, &RowRelease)| {
-        let at_rest: Vec<Term> = terms
-            .iter()
-            .filter(|term| !matches!(term.cause, Cause::Timing | Cause::Emergence | Cause::Drill))
-            .copied()
-            .collect();
+        let at_rest: Vec<Term> = terms.iter().filter(|term| term.cause != Cause::Timing).copied().collect();
         let (wanted, at_rest) = (wanted.to_m(), sum(&at_rest).along.to_m());
         if at_rest >= wanted {
             return 0.0;
         }
         num::sqrt(wanted * wanted - at_rest * at_rest) / (jitter * row.pace[1])
     };
-    Speed::m_per_s(uncertainty.rows.iter().zip(rows).map(of_row).fold(f64::INFINITY, f64::min))
+    Speed::m_per_s(uncertainty.seeds.iter().zip(rows).map(of_row).fold(f64::INFINITY, f64::min))
 }
 
 /// A speed below this one that reads well: hundredths of a kilometre an hour, rounded down.
@@ -212,7 +218,7 @@ fn too_fast_to_place(field: &Field, machine: &Machine, highest: Speed) -> Option
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::check::{BlockRates, Rate};
+    use crate::check::BlockRates;
     use crate::diagnostic::Span;
     use crate::geometry::{Piece, Pose};
     use crate::lanes::{Block, BlockIdx, Course, LaneAreas, LaneIdx, RowSpan};
@@ -249,7 +255,7 @@ mod tests {
 
     fn told(field: &Field, machine: &Machine) -> Told<Release> {
         let (plan, visits) = plan();
-        let uncertainty = uncertainty(machine, Some(Length::m(1000.0)), &field.crop, &field.spacing);
+        let uncertainty = uncertainty(machine, Some(Length::m(1000.0)), &field.crop);
         release(field, &SiteZones::none(), machine, &plan, &visits, &uncertainty)
     }
 
@@ -307,7 +313,7 @@ mod tests {
     fn the_densest_zone_decides_what_the_metering_must_give() {
         let (plan, visits) = plan();
         let (field, mut machine) = (example::field(), example::machine());
-        let uncertainty = uncertainty(&machine, None, &field.crop, &field.spacing);
+        let uncertainty = uncertainty(&machine, None, &field.crop);
         let zone = |name: &str, step| {
             let ground = geo::Rect::new(geo::coord! { x: 0.0, y: 0.0 }, geo::coord! { x: 9.0, y: 9.0 });
             SiteZone::new(name.to_owned(), ground.to_polygon().into(), Rate { asked: 1.0, step })
@@ -336,7 +342,7 @@ mod tests {
         let (rate, at) = (Rate { asked: 2.0, step: 1 }, Span { bytes: 700..707, ..field.span.clone() });
         field.block_rates =
             BlockRates { parts: 2, blocks: vec![BlockRate { block: 0, rate, span: at.clone() }] };
-        let uncertainty = uncertainty(&machine, None, &field.crop, &field.spacing);
+        let uncertainty = uncertainty(&machine, None, &field.crop);
         let ground = geo::Rect::new(geo::coord! { x: 0.0, y: 0.0 }, geo::coord! { x: 9.0, y: 9.0 });
         let zones = SiteZones {
             parts: 2,

@@ -24,7 +24,7 @@ pub fn zones_of(plan: &LanePlan, field: &Field, site: &FieldSite) -> SiteZones {
     SiteZones {
         parts: rates.parts,
         zones: rates.blocks.iter().map(zone).collect(),
-        elsewhere: Some(Rate { asked: 1.0, step: rates.parts }),
+        elsewhere: Some(Rate::own(rates.parts)),
     }
 }
 

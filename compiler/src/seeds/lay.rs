@@ -5,7 +5,7 @@
 
 use super::zones::{Places, Stretch, handover, stretches};
 use super::{RowCourse, SeedRun, along, course_of};
-use crate::check::{Machine, Spacing, Stand};
+use crate::check::{Machine, Pattern, Rate, Spacing, Stand};
 use crate::geometry::{Path, Point, angle_of_heading, distance, unit};
 use crate::lanes::{Lane, RowSpan};
 use crate::site::SiteZones;
@@ -26,6 +26,8 @@ pub struct Laid {
     pub step: u32,
     /// Metres from place to place.
     pub spacing_m: f64,
+    /// What lies at a place.
+    pub pattern: Pattern,
     /// Number of the first.
     pub first: i64,
     /// How many, at least one.
@@ -78,7 +80,6 @@ impl Lattice<'_> {
         before: Option<&SeedRun>,
         zones: &SiteZones,
     ) -> Vec<Laid> {
-        let half_m = self.stand.pattern.length().to_m() / 2.0;
         let along = |point: Point| along(self.heading, self.datum, point);
         let [a, b] = [tool.span.from, tool.span.to].map(|at| along(tool.at(at)));
         let (near, far) = (a.min(b), a.max(b));
@@ -88,12 +89,14 @@ impl Lattice<'_> {
         for stretch in &mut stretches {
             (stretch.from, stretch.to) = (stretch.from + begins, stretch.to + begins);
         }
-        let lattice = |stretch: &Stretch| row.places(stretch.step, part_m);
+        let lattice = |stretch: &Stretch| row.places(stretch.rate.step, part_m);
         let mut first_after = None;
         let mut laid = Vec::with_capacity(stretches.len());
-        for (index, stretch) in stretches.iter().enumerate().filter(|(_, stretch)| stretch.step > 0) {
+        for (index, stretch) in stretches.iter().enumerate().filter(|(_, stretch)| stretch.rate.step > 0) {
             let places = lattice(stretch);
             let spacing_m = places.spacing;
+            let pattern = stretch.rate.stand(self.stand, zones.parts).pattern;
+            let half_m = pattern.length().to_m() / 2.0;
             let first_from = |along_m: f64| (along_m / spacing_m - row.phase - ON_PLACE).ceil() as i64;
             let taken = before.map_or(f64::NEG_INFINITY, |run| {
                 let last = along(run.end()) - run.pattern.length().to_m() / 2.0;
@@ -107,18 +110,19 @@ impl Lattice<'_> {
             });
             let least = first_from((near + half_m).max(taken));
             let most = first_from(far - half_m);
-            let next = stretches.get(index + 1).filter(|next| next.step > 0);
+            let next = stretches.get(index + 1).filter(|next| next.rate.step > 0);
             let handed = next.map(|next| handover(&places, &lattice(next), stretch.to));
             let first = least.max(first_after.unwrap_or_else(|| first_from(stretch.from + half_m)));
             let end = most.min(handed.map_or_else(|| first_from(stretch.to - half_m), |(last, _)| last + 1));
             first_after = handed.map(|(_, first)| first);
             let Some(count) = u32::try_from(end - first).ok().filter(|&count| count > 0) else { continue };
             let from = row.at((first as f64 + row.phase) * spacing_m - half_m);
-            let number = (first as f64 + row.phase) * f64::from(stretch.step);
+            let number = (first as f64 + row.phase) * f64::from(places.step);
             laid.push(Laid {
                 zone: stretch.zone,
-                step: stretch.step,
+                step: places.step,
                 spacing_m,
+                pattern,
                 first: (number + ON_PLACE).floor() as i64,
                 count,
                 course: RowCourse::Straight { from, angle: row.angle },
@@ -167,8 +171,8 @@ impl Row {
 pub struct CurvedStretch {
     /// The zone, or none of them.
     pub zone: Option<usize>,
-    /// Parts of the field's spacing from place to place; none where nothing is sown.
-    pub step: u32,
+    /// How closely it is sown.
+    pub rate: Rate,
     /// The way, with what it has before the zone.
     pub way: Path,
     /// How much that is: a hill may begin before the zone that its middle lies in.
@@ -179,18 +183,18 @@ pub struct CurvedStretch {
 pub fn stretches_along(tool: &Tool, stand: Stand, zones: &SiteZones) -> Vec<CurvedStretch> {
     let way = tool.way();
     if zones.zones.is_empty() {
-        let step = zones.elsewhere.map_or(1, |rate| rate.step);
-        return vec![CurvedStretch { zone: None, step, way, before_m: 0.0 }];
+        let rate = zones.elsewhere.unwrap_or(Rate::own(zones.parts));
+        return vec![CurvedStretch { zone: None, rate, way, before_m: 0.0 }];
     }
     let line: Vec<Point> = way.sampled(CHORD_M).poses.into_iter().map(|pose| pose.at).collect();
     let part_m = stand.spacing.to_m() / f64::from(zones.parts);
     let found = stretches(zones, &line, part_m);
     // Chords are shorter than their arcs.
     let longer = found.last().map_or(1.0, |last| way.length() / last.to);
-    let cut = |Stretch { from, to, zone, step }: Stretch| {
+    let cut = |Stretch { from, to, zone, rate }: Stretch| {
         let (from, to) = (from * longer, to * longer);
-        let before_m = stand.pattern.length().to_m().min(from);
-        CurvedStretch { zone, step, way: way.between(from - before_m, to), before_m }
+        let before_m = rate.stand(stand, zones.parts).pattern.length().to_m().min(from);
+        CurvedStretch { zone, rate, way: way.between(from - before_m, to), before_m }
     };
     found.into_iter().map(cut).collect()
 }
@@ -232,5 +236,5 @@ pub fn along_way(stretch: &CurvedStretch, stand: Stand, begin_m: f64, row: &[See
     }
     let end = offset + f64::from(count.checked_sub(1)?) * spacing_m + length_m;
     let course = RowCourse::Curved(way.between(offset, end));
-    Some(Laid { zone: *zone, step: 1, spacing_m, first, count, course })
+    Some(Laid { zone: *zone, step: 1, spacing_m, pattern: stand.pattern, first, count, course })
 }

@@ -13,13 +13,13 @@
 //! A span takes the places from its beginning up to, but not including, its end, and every seed of a
 //! hill lies within it: spans that abut share no seed.
 
-use crate::check::{Machine, Pattern, Spacing};
+use crate::check::{Machine, Pattern, Spacing, Stand};
 use crate::geometry::{Path, Point, angle_of_heading};
 use crate::lanes::{BlockIdx, Course, Lane, LaneIdx, LanePlan, RowSpan};
 use crate::num;
 use crate::route::Visit;
 use crate::site::SiteZones;
-use lanewright_schema::quantity::Heading;
+use lanewright_schema::quantity::{Heading, Length};
 
 mod by_block;
 mod course;
@@ -102,7 +102,7 @@ pub fn seeds(
         let tool = Tool { lane: &plan.lanes[lane.0], span, machine };
         let over = if backward[lane.0] { tool_rows - 1 - span.tool_row } else { span.tool_row };
         let stand = spacing.stand(over);
-        let run = |Laid { zone, step, spacing_m, first, count, course }: Laid| SeedRun {
+        let run = |Laid { zone, step, spacing_m, pattern, first, count, course }: Laid| SeedRun {
             block,
             lane,
             tool_row: span.tool_row,
@@ -112,7 +112,7 @@ pub fn seeds(
             step,
             count,
             spacing_m,
-            pattern: stand.pattern,
+            pattern,
             course,
         };
         let phase = match &plan.blocks[block.0].course {
@@ -126,8 +126,8 @@ pub fn seeds(
             Course::Lap { .. } => 0.0,
         };
         for stretch in stretches_along(&tool, stand, zones) {
-            let stand = stand.scaled(stretch.step, zones.parts);
-            let laid = (stretch.step > 0)
+            let stand = stretch.rate.stand(stand, zones.parts);
+            let laid = (stretch.rate.step > 0)
                 .then(|| along_way(&stretch, stand, phase * stand.spacing.to_m(), &runs[row_begin..]))
                 .flatten();
             runs.extend(laid.map(run));
@@ -237,6 +237,11 @@ impl SeedRun {
         self.first.div_euclid(i64::from(self.step))
     }
 
+    /// How it is sown.
+    pub fn stand(&self) -> Stand {
+        Stand { spacing: Length::m(self.spacing_m), pattern: self.pattern }
+    }
+
     /// How many seeds it has.
     pub fn seeds(&self) -> u64 {
         u64::from(self.count) * u64::from(self.pattern.seeds())
@@ -311,7 +316,6 @@ mod tests {
     use crate::lanes::{Block, LaneAreas, LeftOverReason};
     use crate::site::{SiteZone, example};
     use geo::MultiPolygon;
-    use lanewright_schema::quantity::Length;
     use proptest::prelude::*;
     use std::collections::BTreeSet;
 
@@ -510,7 +514,7 @@ mod tests {
     #[test]
     fn a_tool_row_keeps_its_spacing_whichever_way_it_is_driven() {
         let (heading, datum) = (Heading::degrees(0.0), Point { x: 0.0, y: 0.0 });
-        let stand = crate::check::Stand { spacing: Length::cm(36.0), pattern: Pattern::Single };
+        let stand = Stand { spacing: Length::cm(36.0), pattern: Pattern::Single };
         let own_rows = vec![crate::check::OwnRow { tool_row: 0, stand }];
         let spacing = Spacing { own_rows, ..spacing(Length::cm(18.0), 0.0) };
         let lanes = vec![straight_lane(heading, datum, 0, &[0.0, 90.0], false)];

@@ -101,7 +101,7 @@ fn sown_in(tool: &Tool, whole: Interval, zones: &SiteZones) -> Vec<Interval> {
         let share = ((row - begin) / (row_m[chord] - begin).max(f64::MIN_POSITIVE)).clamp(0.0, 1.0);
         lane_m[chord] + share * (lane_m[chord + 1] - lane_m[chord])
     };
-    let sown = parts(zones, &line).into_iter().filter(|part| part.step > 0);
+    let sown = parts(zones, &line).into_iter().filter(|part| part.rate.step > 0);
     let pieces = sown.map(|part| Interval::new(on_lane(part.from), on_lane(part.to)));
     let joined = interval::merged(pieces.collect(), SHORTEST_M);
     joined.into_iter().filter(|piece| piece.length() >= SHORTEST_M).collect()

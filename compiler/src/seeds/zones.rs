@@ -13,6 +13,7 @@
 //! The border moves by it, but never by more than half of what the two rates differ by in one round of
 //! the pattern: half a seed a row.
 
+use crate::check::Rate;
 use crate::geometry::Point;
 use crate::num;
 use crate::site::SiteZones;
@@ -24,8 +25,8 @@ pub struct Stretch {
     pub to: f64,
     /// The zone, or none of them.
     pub zone: Option<usize>,
-    /// Parts of the field's spacing from place to place; none where nothing is sown.
-    pub step: u32,
+    /// How closely it is sown.
+    pub rate: Rate,
 }
 
 impl Stretch {
@@ -44,8 +45,8 @@ pub fn stretches(zones: &SiteZones, line: &[Point], part_m: f64) -> Vec<Stretch>
 pub fn parts(zones: &SiteZones, line: &[Point]) -> Vec<Stretch> {
     let length = line.windows(2).map(|pair| apart(pair[0], pair[1])).sum();
     if zones.zones.is_empty() {
-        let step = zones.elsewhere.map_or(1, |rate| rate.step);
-        return vec![Stretch { from: 0.0, to: length, zone: None, step }];
+        let rate = zones.elsewhere.unwrap_or(Rate::own(zones.parts));
+        return vec![Stretch { from: 0.0, to: length, zone: None, rate }];
     }
     let mut cuts = crossings(zones, line);
     cuts.push(0.0);
@@ -59,9 +60,9 @@ pub fn parts(zones: &SiteZones, line: &[Point]) -> Vec<Stretch> {
             _ => found.push((pair[0], pair[1], zone)),
         }
     }
-    let rated = found.iter().filter_map(|&(from, to, zone)| {
-        zones.rate(zone).map(|rate| Stretch { from, to, zone, step: rate.step })
-    });
+    let rated = found
+        .iter()
+        .filter_map(|&(from, to, zone)| zones.rate(zone).map(|rate| Stretch { from, to, zone, rate }));
     let mut stretches: Vec<Stretch> = rated.collect();
     // Slips between zones go to the zones beside them.
     for i in 1..stretches.len() {
@@ -130,8 +131,8 @@ fn along(line: &[Point], mut metres: f64) -> Point {
 /// neighbours; the shortest goes first.
 fn without_short(mut stretches: Vec<Stretch>, part_m: f64) -> Vec<Stretch> {
     let needed = |a: &Stretch, b: &Stretch| {
-        let longer = a.step.max(b.step).max(1);
-        f64::from(longer) * part_m * f64::from(2 + reach(a.step, b.step))
+        let (a, b) = (a.rate.step, b.rate.step);
+        f64::from(a.max(b).max(1)) * part_m * f64::from(2 + reach(a, b))
     };
     loop {
         let lack = |i: usize| {
@@ -213,7 +214,6 @@ pub fn handover(before: &Places, after: &Places, border: f64) -> (i64, i64) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::check::Rate;
     use crate::site::SiteZone;
     use geo::{Rect, coord};
     use proptest::prelude::*;

@@ -59,12 +59,7 @@ const SLIP_SHARE: f64 = 1e-3;
 impl SiteZones {
     /// A field that is sown alike everywhere.
     pub const fn none() -> Self {
-        Self { parts: 1, zones: Vec::new(), elsewhere: Some(Rate { asked: 1.0, step: 1 }) }
-    }
-
-    /// The share of the field's own number of seeds that a rate comes to.
-    pub fn sown(&self, rate: Rate) -> f64 {
-        if rate.step == 0 { 0.0 } else { f64::from(self.parts) / f64::from(rate.step) }
+        Self { parts: 1, zones: Vec::new(), elsewhere: Some(Rate::own(1)) }
     }
 
     /// The zone of a place.
@@ -77,13 +72,11 @@ impl SiteZones {
         zone.map_or(self.elsewhere, |zone| Some(self.zones[zone].rate))
     }
 
-    /// The zone that is sown most closely, or none where that is soil in no zone, and parts of the field's
-    /// spacing from place to place there; nothing where nothing is sown.
-    pub fn closest(&self) -> Option<(Option<&str>, u32)> {
-        let zones = self.zones.iter().filter(|zone| !zone.ground.0.is_empty());
-        let named = zones.map(|zone| (Some(zone.name.as_str()), zone.rate.step));
-        let elsewhere = self.elsewhere.map(|rate| (None, rate.step));
-        named.chain(elsewhere).filter(|(_, step)| *step > 0).min_by_key(|(_, step)| *step)
+    /// Every rate at which soil is sown, that of soil in no zone first, each with its zone.
+    pub fn sown(&self) -> impl Iterator<Item = (Option<usize>, Rate)> {
+        let zones = self.zones.iter().enumerate().filter(|(_, zone)| !zone.ground.0.is_empty());
+        let zones = zones.map(|(index, zone)| (Some(index), zone.rate));
+        self.elsewhere.map(|rate| (None, rate)).into_iter().chain(zones).filter(|(_, rate)| rate.step > 0)
     }
 
     /// Every rate that some soil has.
@@ -285,7 +278,7 @@ mod tests {
         let zones = site.unwrap_or_else(|| panic!("{findings:#?}")).zones;
         let names: Vec<&str> = zones.zones.iter().map(|zone| zone.name.as_str()).collect();
         assert_eq!(names, ["Sand", "120 %"]);
-        assert!((zones.sown(zones.zones[0].rate) - 0.8).abs() < 0.01);
+        assert!((zones.zones[0].rate.sown(zones.parts) - 0.8).abs() < 0.01);
     }
 
     /// One attribute in four ways: 1.25 times the field's seeds.

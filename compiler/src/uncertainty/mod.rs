@@ -1,7 +1,7 @@
 //! How far a seed, and the plant that grows from it, may stand from where the map says.
 //!
-//! In: a machine, how far it works from its base station, how fast, and the crop. Out: for each tool
-//! row a table of terms, each a standard deviation along and across the row. The terms are taken as
+//! In: a machine, how far it works from its base station, how fast, the crop, and how a row is sown. Out:
+//! for each tool row a table of terms, each a standard deviation along and across the row. The terms are taken as
 //! independent of each other, so their variances add up; what is the same for every seed, such as a
 //! base station put up in the wrong place, is no term.
 //!
@@ -16,7 +16,7 @@
 //! | a drilled line of seeds at the mean distance s, the gaps being as random as can be | s | |
 //! | plant beside its seed | as stated | the same |
 
-use crate::check::{Crop, Machine, Pattern, Spacing};
+use crate::check::{Crop, Machine, Pattern, Stand};
 use crate::num;
 use crate::site::{LONG_BASELINE, horizontal_sigma};
 use lanewright_schema::quantity::{Length, Speed};
@@ -102,25 +102,18 @@ pub fn tool(machine: &Machine, right: Length, baseline: Option<Length>, speed: S
 }
 
 /// How far the plants of a field may stand from where its seed map says.
-pub fn uncertainty(
-    machine: &Machine,
-    baseline: Option<Length>,
-    crop: &Crop,
-    spacing: &Spacing,
-) -> Uncertainty {
+pub fn uncertainty(machine: &Machine, baseline: Option<Length>, crop: &Crop) -> Uncertainty {
     let drop = machine.precision.drop;
-    let row = |(row, &right): (usize, &Length)| {
-        let stand = spacing.stand(row);
+    let seed = |&right: &Length| {
         let mut terms = tool(machine, right, baseline, machine.working_speed);
         terms.push(Term { cause: Cause::Drop, sigma: Sigma { along: drop, across: drop * 0.5 } });
-        if stand.pattern == Pattern::Drill {
-            let sigma = Sigma { along: stand.spacing, across: Length::ZERO };
-            terms.push(Term { cause: Cause::Drill, sigma });
-        }
-        terms.push(Term { cause: Cause::Emergence, sigma: Sigma::round(crop.plant_scatter) });
         terms
     };
-    Uncertainty { baseline, rows: machine.row_offsets.iter().enumerate().map(row).collect() }
+    Uncertainty {
+        baseline,
+        seeds: machine.row_offsets.iter().map(seed).collect(),
+        emergence: Term { cause: Cause::Emergence, sigma: Sigma::round(crop.plant_scatter) },
+    }
 }
 
 /// The terms of every tool row.
@@ -128,18 +121,24 @@ pub fn uncertainty(
 pub struct Uncertainty {
     /// Distance from the base station to the field's farthest corner, where the job names one.
     pub baseline: Option<Length>,
-    /// For each tool row, left to right, its terms, that of emergence last.
-    pub rows: Vec<Vec<Term>>,
+    /// For each tool row, left to right, the terms of a seed that has a place of its own.
+    pub seeds: Vec<Vec<Term>>,
+    /// That of the plant beside its seed.
+    pub emergence: Term,
 }
 
 impl Uncertainty {
-    /// Where a plant of this tool row stands, whose seeds are so far apart.
-    pub fn plant(&self, tool_row: usize, spacing: Length) -> Sigma {
-        let of_spacing = |term: &Term| match term.cause {
-            Cause::Drill => Term { sigma: Sigma { along: spacing, ..term.sigma }, ..*term },
-            _ => *term,
-        };
-        sum(&self.rows[tool_row].iter().map(of_spacing).collect::<Vec<_>>())
+    /// The terms of a plant of this tool row, sown so, that of emergence last.
+    pub fn terms(&self, tool_row: usize, stand: Stand) -> Vec<Term> {
+        let line = Sigma { along: stand.spacing, across: Length::ZERO };
+        let drilled = stand.pattern == Pattern::Drill;
+        let drill = drilled.then_some(Term { cause: Cause::Drill, sigma: line });
+        self.seeds[tool_row].iter().copied().chain(drill).chain([self.emergence]).collect()
+    }
+
+    /// How far a plant of this tool row may stand from its place, sown so.
+    pub fn plant(&self, tool_row: usize, stand: Stand) -> Sigma {
+        sum(&self.terms(tool_row, stand))
     }
 }
 
@@ -232,18 +231,27 @@ mod tests {
     #[test]
     fn ordinary_machines_err_as_published() {
         let crop = example::field().crop;
-        let slow =
-            uncertainty(&example::machine(), Some(Length::m(1000.0)), &crop, &example::field().spacing)
-                .plant(0, Length::cm(18.0));
+        let stand = example::field().spacing.own_stand();
+        let slow = uncertainty(&example::machine(), Some(Length::m(1000.0)), &crop).plant(0, stand);
         assert!((16.0..=43.0).contains(&mean_distance_mm(slow)), "{}", mean_distance_mm(slow));
         let tall = Machine {
             antenna_height: Length::m(2.8),
             working_speed: Speed::m_per_s(1.5),
             ..example::machine()
         };
-        let tall = uncertainty(&tall, Some(Length::m(3000.0)), &crop, &example::field().spacing)
-            .plant(0, Length::cm(18.0));
+        let tall = uncertainty(&tall, Some(Length::m(3000.0)), &crop).plant(0, stand);
         assert!((30.0..=38.0).contains(&mean_distance_mm(tall)), "{}", mean_distance_mm(tall));
+    }
+
+    /// Along a drilled line a plant is as uncertain as its seeds are far apart, across it as any other.
+    #[test]
+    fn a_drilled_plant_is_uncertain_by_its_distance() {
+        let found = uncertainty(&example::machine(), None, &example::field().crop);
+        let plant = |pattern| found.plant(3, Stand { spacing: Length::mm(60.0), pattern });
+        let (single, drilled) = (plant(Pattern::Single), plant(Pattern::Drill));
+        assert!(apart(drilled.along, single.along.to_mm().hypot(60.0)) < 1e-9);
+        assert_eq!(drilled.across, single.across);
+        assert_eq!(plant(Pattern::Hill { seeds: 3, length: Length::cm(4.0) }), single);
     }
 
     proptest! {
@@ -264,7 +272,8 @@ mod tests {
                 machine.precision.drop = machine.precision.drop * by(4);
                 let mut crop = example::field().crop;
                 crop.plant_scatter = Length::mm(scatter * by(5));
-                uncertainty(&machine, Some(Length::m(km * 1e3 * by(6))), &crop, &example::field().spacing).plant(0, Length::cm(18.0))
+                let found = uncertainty(&machine, Some(Length::m(km * 1e3 * by(6))), &crop);
+                found.plant(0, example::field().spacing.own_stand())
             };
             let (less, more) = (of(false), of(true));
             prop_assert!(more.along >= less.along && more.across >= less.across);

@@ -49,7 +49,7 @@ pub fn panel(site: &FieldSite, field: &Field, zones: &SiteZones, titles: (String
     let (marks, mut labels) = places(site, &[], &paper);
     let rates = rates(zones);
     let colour_of = |rate: Rate| {
-        let at = rates.iter().position(|(known, _)| known.step == rate.step).unwrap_or(0);
+        let at = rates.iter().position(|(known, _)| known.is_sown_like(&rate)).unwrap_or(0);
         let sown = rates.iter().filter(|(rate, _)| rate.step > 0).count();
         let share = 1.0 - at as f64 / (sown.max(2) - 1) as f64;
         if rate.step == 0 { colour::UNSOWN.to_owned() } else { colour::of_rate(share) }
@@ -84,7 +84,7 @@ fn rates(zones: &SiteZones) -> Vec<(Rate, Vec<String>)> {
     let named = zones.zones.iter().map(|zone| (zone.rate, zone.name.clone()));
     let elsewhere = zones.elsewhere.map(|rate| (rate, "elsewhere".to_owned()));
     for (rate, name) in named.chain(elsewhere) {
-        match rates.iter_mut().find(|(known, _)| known.step == rate.step) {
+        match rates.iter_mut().find(|(known, _)| known.is_sown_like(&rate)) {
             Some((_, names)) if !names.contains(&name) => names.push(name),
             Some(_) => {}
             None => rates.push((rate, vec![name])),
@@ -102,8 +102,8 @@ fn entries(
     colour_of: impl Fn(Rate) -> String,
 ) -> Vec<Entry> {
     let text = |rate: Rate, names: &[String]| {
-        let share = words::short(zones.sown(rate) * 100.0, 1);
-        let apart = field.spacing.own_stand().scaled(rate.step, zones.parts).spacing;
+        let share = words::short(rate.sown(zones.parts) * 100.0, 1);
+        let apart = rate.stand(field.spacing.own_stand(), zones.parts).spacing;
         let how = match rate.step {
             0 => "unsown".to_owned(),
             _ => format!("{share} %, {}", words::measure(apart)),

@@ -24,11 +24,9 @@ pub fn sections(compiled: &Compiled) -> Vec<Section> {
                 blocks.extend([heading("Seed"), seed(field, plan)]);
                 blocks.extend(pattern::exceptions(&field.spacing));
                 blocks.extend(zones::blocks(field, plan));
-                blocks.extend([
-                    heading("Where the plants stand"),
-                    places::told(&plan.uncertainty),
-                    places::table(&compiled.job.machine, &plan.uncertainty),
-                ]);
+                blocks.push(heading("Where the plants stand"));
+                let (machine, uncertainty) = (&compiled.job.machine, &plan.uncertainty);
+                blocks.extend(places::blocks(machine, &field.spacing, &plan.zones, uncertainty));
             }
             if let Some(release) = &plan.release {
                 blocks.extend([

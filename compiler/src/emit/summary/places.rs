@@ -1,18 +1,41 @@
-//! The summary's table of how far a plant may stand from where the seed map says.
+//! The summary's tables of how far a plant may stand from where the seed map says.
 //!
-//! In: the terms of every tool row. Out: a sentence, and the terms of the row that is least certain,
-//! with their sums for the seed and for the plant.
+//! In: the terms of every tool row, and how the field is sown. Out: a sentence, the terms of the plants that
+//! are least certain, with their sums for the seed and for the plant, and the sums zone by zone where they
+//! differ.
 
 use super::super::words;
 use super::document::Block;
-use crate::check::Machine;
-use crate::site::LONG_BASELINE;
+use crate::check::{Machine, Rate, Spacing};
+use crate::site::{LONG_BASELINE, SiteZones};
 use crate::uncertainty::{Cause, Sigma, Term, Uncertainty, sum};
 use lanewright_schema::quantity::Length;
 
+/// How far the plants of a field may stand.
+pub fn blocks(
+    machine: &Machine,
+    spacing: &Spacing,
+    zones: &SiteZones,
+    uncertainty: &Uncertainty,
+) -> Vec<Block> {
+    let rows = 0..machine.row_offsets.len();
+    let of_rate = |rate: Rate| {
+        let stand = |row| rate.stand(spacing.stand(row), zones.parts);
+        least_certain(rows.clone().map(|row| uncertainty.terms(row, stand(row))))
+    };
+    let of_zones: Vec<(Option<usize>, Vec<Term>)> =
+        zones.sown().map(|(zone, rate)| (zone, of_rate(rate))).collect();
+    let terms = least_certain(of_zones.iter().map(|(_, terms)| terms.clone()));
+    let mut blocks = vec![told(&terms), table(machine, uncertainty.baseline, &terms)];
+    if of_zones.iter().any(|(_, other)| sum(other) != sum(&terms)) {
+        blocks.push(by_zone(zones, &of_zones));
+    }
+    blocks
+}
+
 /// What the sum means.
-pub fn told(uncertainty: &Uncertainty) -> Block {
-    let plant = sum(least_certain(uncertainty));
+fn told(terms: &[Term]) -> Block {
+    let plant = sum(terms);
     Block::text(format!(
         "Along its row, two plants in three stand within {} mm of where the seed map says; across it, within \
          {} mm. 19 in 20 stand within twice as much. The table gives one standard deviation of each cause, \
@@ -24,18 +47,31 @@ pub fn told(uncertainty: &Uncertainty) -> Block {
 }
 
 /// The terms and their sums.
-pub fn table(machine: &Machine, uncertainty: &Uncertainty) -> Block {
-    let terms = least_certain(uncertainty);
+fn table(machine: &Machine, baseline: Option<Length>, terms: &[Term]) -> Block {
     let seed = terms.iter().take_while(|term| term.cause != Cause::Emergence).copied().collect::<Vec<_>>();
     let mut rows: Vec<Vec<String>> = Vec::new();
     for term in terms {
         if term.cause == Cause::Emergence {
             rows.push(row("Where the seed lies".to_owned(), sum(&seed)));
         }
-        rows.push(row(because(term.cause, machine, uncertainty.baseline), term.sigma));
+        rows.push(row(because(term.cause, machine, baseline), term.sigma));
     }
     rows.push(row("Where the plant stands".to_owned(), sum(terms)));
     Block::table(&["From", "Along the row, mm", "Across the row, mm"], 1, rows)
+}
+
+/// The sums of each zone, those of one name and size once.
+fn by_zone(zones: &SiteZones, of_zones: &[(Option<usize>, Vec<Term>)]) -> Block {
+    let name = |zone: usize| format!("Where the plant stands in {}", zones.zones[zone].name);
+    let mut rows: Vec<Vec<String>> = Vec::new();
+    for (zone, terms) in of_zones {
+        let name = zone.map_or_else(|| "Where the plant stands in no zone".to_owned(), name);
+        let row = row(name, sum(terms));
+        if !rows.contains(&row) {
+            rows.push(row);
+        }
+    }
+    Block::table(&["Zone by zone", "Along the row, mm", "Across the row, mm"], 1, rows)
 }
 
 fn row(name: String, sigma: Sigma) -> Vec<String> {
@@ -46,15 +82,15 @@ fn mm(length: Length) -> String {
     words::decimal(length.to_mm(), 1)
 }
 
-/// The terms of the tool row whose plants are least certain; the first of several.
-fn least_certain(uncertainty: &Uncertainty) -> &[Term] {
+/// Those terms whose sum is the largest; the first of several.
+fn least_certain(of_plants: impl Iterator<Item = Vec<Term>>) -> Vec<Term> {
     let size = |terms: &[Term]| {
         let Sigma { along, across } = sum(terms);
         (along * along + across * across).to_m2()
     };
-    let worst =
-        uncertainty.rows.iter().reduce(|worst, row| if size(row) > size(worst) { row } else { worst });
-    worst.map_or(&[], Vec::as_slice)
+    of_plants
+        .reduce(|worst, terms| if size(&terms) > size(&worst) { terms } else { worst })
+        .unwrap_or_default()
 }
 
 fn because(cause: Cause, machine: &Machine, baseline: Option<Length>) -> String {
@@ -96,8 +132,9 @@ mod tests {
     #[test]
     fn the_sums_stand_below_their_terms() {
         let machine = example::machine();
-        let found = uncertainty(&machine, None, &example::field().crop, &example::field().spacing);
-        let Block::Table(table) = table(&machine, &found) else { panic!("a table") };
+        let found = uncertainty(&machine, None, &example::field().crop);
+        let blocks = blocks(&machine, &example::field().spacing, &SiteZones::none(), &found);
+        let [_, Block::Table(table)] = blocks.as_slice() else { panic!("a table") };
         let names: Vec<&str> = table.rows.iter().map(|row| row[0].as_str()).collect();
         assert_eq!(names[6..], ["Where the seed lies", "Plant beside its seed", "Where the plant stands"]);
         assert!(names[0].ends_with("no base station is named, 10.0 km are taken"), "{}", names[0]);

@@ -34,13 +34,13 @@ pub fn blocks(field: &Field, plan: &FieldPlan) -> Vec<Block> {
             let unsown = [name, words::area(Area::m2(drawn)), percent(0.0), "unsown".to_owned()];
             return Some(unsown.into_iter().chain(["–", "–", "0"].map(str::to_owned)).collect());
         }
-        let apart = own.scaled(rate.step, zones.parts).spacing;
+        let apart = rate.stand(own, zones.parts).spacing;
         (seeds > 0).then(|| {
             vec![
                 name,
                 words::area(area),
                 percent(rate.asked),
-                percent(zones.sown(rate)),
+                percent(rate.sown(zones.parts)),
                 words::measure(apart),
                 words::count((seeds as f64 / area.to_ha()).round() as u64),
                 words::count(seeds),

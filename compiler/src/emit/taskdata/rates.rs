@@ -1,12 +1,13 @@
 //! Set-points that differ from zone to zone, as a grid of values (grid type 2 of ISO 11783-10).
 //!
-//! In: a field's treatment zones and the set-points of each rate. Out: the zone whose set-points the
+//! In: a field's treatment zones and what gives the set-points of a rate. Out: the zone whose set-points the
 //! grid's layers are, the grid, and the bytes of its file: rows from south to north, each from west to
 //! east, in each cell one little-endian number of four bytes for every set-point. A cell takes the rate
 //! at its middle; where that lies just outside the field, that of the zone which is nearest, so that no
 //! row end is left out for a cell's sake. The seed map is exact where the grid has cells.
 
 use super::{degrees, label};
+use crate::check::Rate;
 use crate::geometry::{Point, region};
 use crate::num;
 use crate::site::{FieldSite, SiteZones};
@@ -30,29 +31,25 @@ pub struct RateGrid {
     pub file: (String, Vec<u8>),
 }
 
-/// The grid of a field with treatment zones. `values` gives the set-points for so many parts of the field's
-/// spacing from place to place.
+/// The grid of a field with treatment zones. `values` gives the set-points of a rate.
 pub fn rate_grid(
     (site, zones): (&FieldSite, &SiteZones),
     number: u32,
     code: u8,
     cell: Length,
-    values: &dyn Fn(u32) -> Vec<ProcessDataVariable>,
+    values: &dyn Fn(Rate) -> Vec<ProcessDataVariable>,
 ) -> Option<RateGrid> {
     let cells = Cells::over(site, cell)?;
-    let mut steps: Vec<u32> = zones.rates().map(|rate| rate.step).filter(|&step| step > 0).collect();
-    steps.sort_unstable();
-    steps.dedup();
-    let sown: Vec<Vec<ProcessDataVariable>> = steps.iter().map(|&step| values(step)).collect();
+    let sown = set_points(zones, values);
     let same = |a: &ProcessDataVariable, b: &ProcessDataVariable| (a.ddi, a.element) == (b.ddi, b.element);
     // A layer needs its value for every rate.
     let layers: Vec<&ProcessDataVariable> = sown
         .first()?
+        .1
         .iter()
-        .filter(|value| sown.iter().all(|values| values.iter().any(|other| same(value, other))))
+        .filter(|value| sown.iter().all(|(_, values)| values.iter().any(|other| same(value, other))))
         .collect();
-    let of_step = |step: u32| -> Vec<i32> {
-        let values = steps.iter().position(|&known| known == step).map(|at| &sown[at]);
+    let in_cell = |values: Option<&Vec<ProcessDataVariable>>| -> Vec<i32> {
         let of_layer = |layer: &&ProcessDataVariable| match values {
             Some(values) => values.iter().find(|value| same(value, layer)).map_or(0, |value| value.value),
             None if layer.ddi == ddi::SETPOINT_COUNT_PER_AREA.ddi => 0,
@@ -60,13 +57,15 @@ pub fn rate_grid(
         };
         layers.iter().map(of_layer).collect()
     };
-    let in_cells: Vec<(u32, Vec<i32>)> =
-        steps.iter().copied().chain([0]).map(|step| (step, of_step(step))).collect();
+    let in_cells: Vec<(Rate, Vec<i32>)> =
+        sown.iter().map(|(rate, values)| (*rate, in_cell(Some(values)))).collect();
+    let unsown = in_cell(None);
     let mut bytes = Vec::with_capacity(cells.columns as usize * cells.rows as usize * 4 * layers.len());
     for row in 0..cells.rows {
         for column in 0..cells.columns {
-            let step = step_at((site, zones), cells.middle(site, column, row), cells.half_diagonal_m);
-            let values = in_cells.iter().find(|(known, _)| *known == step).map_or(&[][..], |(_, v)| v);
+            let rate = rate_at((site, zones), cells.middle(site, column, row), cells.half_diagonal_m);
+            let known = rate.and_then(|rate| in_cells.iter().find(|(known, _)| known.is_sown_like(&rate)));
+            let values = known.map_or(&unsown, |(_, values)| values);
             bytes.extend(values.iter().flat_map(|value| value.to_le_bytes()));
         }
     }
@@ -90,24 +89,39 @@ pub fn rate_grid(
     Some(RateGrid { zone, grid, file: (format!("{name}.bin"), bytes) })
 }
 
-/// Parts of the field's spacing from place to place in a cell with this middle; none outside the field.
-fn step_at((site, zones): (&FieldSite, &SiteZones), middle: Point, reach_m: f64) -> u32 {
+/// The set-points of every rate at which something is sown, the closest first.
+fn set_points(
+    zones: &SiteZones,
+    values: &dyn Fn(Rate) -> Vec<ProcessDataVariable>,
+) -> Vec<(Rate, Vec<ProcessDataVariable>)> {
+    let mut found: Vec<(Rate, Vec<ProcessDataVariable>)> = Vec::new();
+    for rate in zones.rates().filter(|rate| rate.step > 0) {
+        if !found.iter().any(|(known, _)| known.is_sown_like(&rate)) {
+            found.push((rate, values(rate)));
+        }
+    }
+    found.sort_by_key(|(rate, _)| rate.step);
+    found
+}
+
+/// The rate in a cell with this middle; none outside the field.
+fn rate_at((site, zones): (&FieldSite, &SiteZones), middle: Point, reach_m: f64) -> Option<Rate> {
     let inside = region::contains(&site.boundary, middle);
     let zone = zones.zone_at(middle);
     if inside && (zone.is_some() || zones.elsewhere.is_some()) {
-        return zones.rate(zone).map_or(0, |rate| rate.step);
+        return zones.rate(zone);
     }
     let from = GeoPlace::from(middle);
     let off_field = if inside { 0.0 } else { Euclidean.distance(&from, &site.boundary) };
     if off_field > reach_m {
-        return 0;
+        return None;
     }
     let away = |zone: &usize| Euclidean.distance(&from, &zones.zones[*zone].ground);
     let known = (0..zones.zones.len()).filter(|&zone| !zones.zones[zone].ground.0.is_empty());
     let nearest = known.min_by(|a, b| away(a).total_cmp(&away(b)));
     // At the field's edge a zone is as near as the field itself.
     let there = nearest.filter(|zone| zones.elsewhere.is_none() || away(zone) <= off_field + 0.01);
-    zones.rate(there).map_or(0, |rate| rate.step)
+    zones.rate(there)
 }
 
 /// Cells over a field, along meridians and parallels.

@@ -9,9 +9,9 @@ use super::lots::{Lot, Lots};
 use super::rates::{RateGrid, rate_grid};
 use super::{CUSTOMER, FARM, guidance, label, number, partfield, rule};
 use crate::budget::SeedNeed;
-use crate::check::{Field, Operation, Pattern};
+use crate::check::{Field, Operation, Pattern, Rate};
 use crate::diagnostic::Finding;
-use crate::operations::{RowOrder, WorkOrder};
+use crate::operations::{self, RowOrder, WorkOrder};
 use crate::pipeline::Compiled;
 use crate::rules;
 use crate::weeding::Weeding;
@@ -62,14 +62,12 @@ pub fn tasks(compiled: &Compiled, lots: &Lots, machine: &Described) -> (Vec<Task
         let sowing = plan.orders.iter().map(move |order| Work {
             operation: order.operation,
             zones: zones(order, lot, machine),
-            order: Some(order),
             product: lot.map(|lot| product(lot, &plan.budget.seed, machine)),
             logged: (SOWING_EVERY_SECOND, SOWING_TOTALS),
         });
         let weeding = plan.weeding.iter().map(|weeding| Work {
             operation: weeding.pass.operation,
             zones: weeding_zones(weeding, machine),
-            order: None,
             product: None,
             logged: (WEEDING_EVERY_SECOND, WEEDING_TOTALS),
         });
@@ -80,7 +78,7 @@ pub fn tasks(compiled: &Compiled, lots: &Lots, machine: &Described) -> (Vec<Task
         .enumerate()
         .map(|(n, (i, field, work))| {
             let lot = lots.of_crop(&field.crop);
-            let grid = work.order.and_then(|order| grid(compiled, i, number(n), (order, lot, machine)));
+            let grid = grid(compiled, i, number(n), (work.operation, lot, machine));
             let mut task = task(compiled, TaskId::office(number(n)), i, field, work, machine);
             if let Some(RateGrid { zone, grid, file }) = grid {
                 task.zones.push(zone);
@@ -98,21 +96,21 @@ fn grid(
     compiled: &Compiled,
     field: usize,
     number: u32,
-    (order, lot, machine): (&WorkOrder, Option<&Lot>, &Described),
+    (operation, lot, machine): (Operation, Option<&Lot>, &Described),
 ) -> Option<RateGrid> {
     let (site, zones) = (&compiled.site.fields[field], &compiled.fields[field].zones);
-    if zones.zones.is_empty() {
+    if operation.is_weeding() || zones.zones.is_empty() {
         return None;
     }
-    let values = |step: u32| work_values(&order.at(step, zones.parts), lot, machine);
-    rate_grid((site, zones), number, GRID_ZONE, compiled.job.machine.working_width, &values)
+    let (asked, job) = (&compiled.job.fields[field], &compiled.job);
+    let order = |rate: Rate| operations::work_order(operation, asked, &job.machine, (rate, zones.parts));
+    let values = |rate: Rate| work_values(&order(rate), lot, machine);
+    rate_grid((site, zones), number, GRID_ZONE, job.machine.working_width, &values)
 }
 
 /// What tells the task of one operation from another's.
-struct Work<'a> {
+struct Work {
     operation: Operation,
-    /// The set-points of a sowing.
-    order: Option<&'a WorkOrder>,
     zones: Vec<TreatmentZone>,
     product: Option<ProductAllocation>,
     /// What is logged every second, and which totals.
@@ -261,9 +259,9 @@ fn whole_millimetres(spacing: Length) -> Option<i32> {
 pub fn spacing_finding(field: &Field) -> Option<Finding> {
     let own = std::iter::once(field.spacing.own_stand());
     let stands = own.chain(field.spacing.own_rows.iter().map(|own| own.stand));
-    let steps = field.steps();
+    let (parts, rates) = field.rates();
     let spacing = stands
-        .flat_map(|stand| steps.iter().map(move |&(step, parts)| stand.scaled(step, parts)))
+        .flat_map(|stand| rates.iter().map(move |rate| rate.stand(stand, parts)))
         .filter(|stand| stand.pattern != Pattern::Drill)
         .map(|stand| stand.spacing)
         .find(|spacing| whole_millimetres(*spacing).is_none())?;
