@@ -981,11 +981,18 @@ pub const LANES: &[Rule] = &[
         .example("[[field.block]] with at alone"),
     error(
         "field/block-in-zones",
-        "a block with a rate of its own in a field with treatment zones",
-        "soil of a zone in that block would have two rates",
+        "a block with a rate or a pattern of its own in a field with treatment zones",
+        "soil of a zone in that block would be sown in two ways",
     )
     .source(LANGUAGE)
     .example("rate in [[field.block]] beside [field.zones]"),
+    error(
+        "field/block-beside-tool-rows",
+        "a block with a pattern of its own in a field whose tool rows have theirs",
+        "those rows would have two patterns in that block",
+    )
+    .source(LANGUAGE)
+    .example("pattern in [[field.block]] beside tool_row in [field.spacing]"),
 ];
 
 /// What can be wrong with the way over the field.

@@ -77,7 +77,7 @@ pub enum What {
         /// Area in the field frame.
         area_m2: f64,
     },
-    /// Soil that is sown closer or wider than the field's own spacing, or not at all.
+    /// Soil that is sown closer, wider or in another pattern than the field's own spacing says, or not at all.
     Zone {
         /// Its name.
         name: String,

@@ -1,6 +1,6 @@
 """patterns.py PROGRAM: sowing patterns that no demo job has, compiled by the program and judged from what
 it leaves behind: drilled rows, squares, tool rows of their own, tramlines, unsown row ends, blocks of
-their own rate, and treatment zones together with each of them. Every seed file passes the checks of
+their own rate or pattern, and treatment zones together with each of them. Every seed file passes the checks of
 seeds.py, every plan those of plan.py, and every field with zones those of zones.py.
 """
 
@@ -144,8 +144,40 @@ def blocks(emitted, folder, report):
     report.check("the task has a grid of rates", task.count("<GRD ") == 1)
 
 
+def block_of(emitted, pattern, spacing_m, seeds_m2, report):
+    """The rows of the block with its own pattern; in it, and in it alone, are they sown so."""
+    zone = emitted.of("zone")[0]
+    rows = [f.properties for f in emitted.seed_rows]
+    inside = [row for row in rows if row.get("zone") == "block 1"]
+    report.check("the block has its pattern, and nothing else has", all(
+        (row["pattern"] == pattern) == (row.get("zone") == "block 1") for row in rows))
+    report.close("its places are so far apart", max(abs(row["spacing_m"] - spacing_m) for row in inside), 0, 1e-9)
+    found = sum(row["count"] * row.get("hill_seeds", 1) for row in inside) / zone.ground.area
+    report.close("it has so many seeds", found, seeds_m2, 0.02 * seeds_m2)
+    return inside
+
+
+def block_of_hills(emitted, folder, report):
+    """Half as many seeds as elsewhere, three together within 5 cm: 72 cm from hill to hill."""
+    inside = block_of(emitted, "hill", 0.72, 3 / (0.45 * 0.72), report)
+    report.check("its hills say so", {(row["hill_seeds"], row["hill_length_m"]) for row in inside} == {(3, 0.05)})
+    task = (folder / "TASKDATA" / "TASKDATA.XML").read_text("utf-8")
+    report.check("the task has a grid with spacings", task.count("<GRD ") == 1 and 'A="0010"' in task)
+
+
+def drilled_block(emitted, folder, report):
+    inside = block_of(emitted, "drill", 0.06, 1 / (0.45 * 0.06), report)
+    report.check("a drilled seed is as uncertain as its distance", all(row["sigma_along_m"] > 0.06 for row in inside))
+    others = [f.properties for f in emitted.seed_rows if "zone" not in f.properties]
+    report.check("a single one is not", all(row["sigma_along_m"] < 0.05 for row in others))
+
+
+def singled_block(emitted, folder, report):
+    block_of(emitted, "single", 0.1, 1 / (0.45 * 0.1), report)
+
+
 EAST = ["[[field.dividing_line]]", "points = [[48.6285, -27.4220], [48.6304, -27.4220]]",
-        "[[field.block]]", "at = [48.6294, -27.4215]", 'rate = "60 %"']
+        "[[field.block]]", "at = [48.6294, -27.4215]"]
 
 CASES = [
     ("drill", ['between_seeds = "6 cm"', 'pattern = "drill"'], drill),
@@ -153,12 +185,17 @@ CASES = [
     ("tool-row", ['between_seeds = "12 cm"', 'tool_row = { rows = [1, 6], between_seeds = "24 cm" }'], tool_row),
     ("tramlines", ['between_seeds = "12 cm"', "tramlines = { every = 2, first = 1, rows = [2, 5] }"], tramlines),
     ("row-ends", ['between_seeds = "12 cm"', 'row_end_margin = "50 cm"'], row_ends),
-    ("blocks", ['between_seeds = "12 cm"', *EAST], blocks),
+    ("blocks", ['between_seeds = "12 cm"', *EAST, 'rate = "60 %"'], blocks),
+    ("block-of-hills", ['between_seeds = "12 cm"', *EAST, 'pattern = "hill"', "seeds_per_hill = 3",
+                        'hill_length = "5 cm"', 'rate = "50 %"'], block_of_hills),
+    ("drilled-block", ['between_seeds = "12 cm"', *EAST, 'pattern = "drill"', 'between_seeds = "6 cm"'], drilled_block),
+    ("singled-block", ['between_hills = "40 cm"', 'pattern = "hill"', "seeds_per_hill = 4", 'hill_length = "6 cm"',
+                       *EAST, 'pattern = "single"'], singled_block),
     ("hills", ['between_hills = "40 cm"', 'pattern = "hill"', "seeds_per_hill = 3", 'hill_length = "6 cm"'], None),
 ]
 
-# A block with a rate is a zone itself.
-UNZONED = ("blocks",)
+# A block with a rate or a pattern is a zone itself.
+UNZONED = ("blocks", "block-of-hills", "drilled-block", "singled-block")
 
 
 def main(program):
@@ -174,7 +211,7 @@ def main(program):
                     folder = compiled(program, temporary, case, spacing, zoned)
                     seeds.check(folder, report)
                     plan.check(folder, report)
-                    if zoned and name != "tool-row":
+                    if (zoned and name != "tool-row") or name in UNZONED:
                         zones.check(folder, report)
                     if own and not zoned:
                         own(Emitted(folder), folder, report)

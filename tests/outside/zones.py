@@ -35,20 +35,22 @@ def zoned(plan, field, number, report):
     rows = [f.properties for f in plan.seed_rows if f.field == field]
     offsets = plan.machine["row_offsets_m"]
     between = (offsets[-1] - offsets[0]) / (len(offsets) - 1)
-    own = np.array([row["spacing_m"] * rates.get(row.get("zone"), 1.0) for row in rows])
-    in_none = [row["spacing_m"] for row in rows if "zone" not in row]
+    in_place = {row.get("zone"): row.get("hill_seeds", 1) for row in rows}
+    each = np.array([row["spacing_m"] / in_place[row.get("zone")] for row in rows])
+    own = each * [rates.get(row.get("zone"), 1.0) for row in rows]
+    in_none = [apart for row, apart in zip(rows, each) if "zone" not in row]
     named = np.array(["zone" in row for row in rows])
-    report.check("zones share one spacing, each by its rate", np.ptp(own[named]) < 1e-5, f"{field}: {np.unique(own[named])}")
+    report.check("zones share one mean distance of seeds, each by its rate", np.ptp(own[named]) < 1e-5, f"{field}: {np.unique(own[named])}")
     own = own[named][0]
     elsewhere = own / in_none[0] if in_none else None
     seeds = runs_of_seeds(plan, field)
     in_their_zones(rows, seeds, ground, field, report)
     across_borders(rows, seeds, field, report)
     line_up(plan, rows, seeds, field, report)
-    own_m2 = between * own / rows[0].get("hill_seeds", 1)
+    own_m2 = between * own
     unsown = shapely.union_all([f.ground for f in plan.of("left-over", field)])
     counted(seeds, ground, unsown, rates, own_m2, field, report)
-    grid(plan, field, number, ground, rates, elsewhere, own_m2, report)
+    grid(plan, field, number, ground, rates, elsewhere, own_m2, in_place, report)
 
 
 def runs_of_seeds(plan, field):
@@ -132,7 +134,7 @@ def counted(seeds, ground, unsown, rates, own_m2, field, report):
                      f"{field}, {name}: {inside} of {wanted:.0f}")
 
 
-def grid(plan, field, number, ground, rates, elsewhere, own_m2, report):
+def grid(plan, field, number, ground, rates, elsewhere, own_m2, in_place, report):
     data, files = isoxml_from_path(plan.folder / "TASKDATA")
     task = data.tasks[number]
     if not report.check("the task has a grid", len(task.grids) == 1, field):
@@ -153,14 +155,17 @@ def grid(plan, field, number, ground, rates, elsewhere, own_m2, report):
     clear = shapely.distance(edges, middles) > 0.01
     inside = shapely.contains(boundary, middles) & clear
     wanted = np.full(rate.shape, np.nan if elsewhere is None else elsewhere)
+    together = np.full(rate.shape, in_place.get(None, 1))
     for name, zone in ground.items():
-        wanted[shapely.contains(zone, middles)] = rates[name]
+        within = shapely.contains(zone, middles)
+        wanted[within], together[within] = rates[name], in_place.get(name, 1)
     known = inside & ~np.isnan(wanted)
     off = np.abs(rate[known] - 1000 * wanted[known] / own_m2)
     report.check("the grid has the rate of each cell's zone", known.sum() > 100 and off.max() <= 0.51, f"{field}: {off.max()} off")
     if SEED_SPACING in layers:
-        spacing = values[:, :, layers.index(SEED_SPACING)][known & (wanted > 0)]
-        product = spacing * rate[known & (wanted > 0)]
+        sown = known & (wanted > 0)
+        spacing = values[:, :, layers.index(SEED_SPACING)][sown]
+        product = spacing * rate[sown] / together[sown]
         report.check("count per area and spacing of the grid go together", np.ptp(product) <= 0.001 * product.mean(), np.ptp(product))
     size = np.hypot(*(plan.metres([[longitude[0, 1], latitude[1, 0]]]) - plan.metres([[longitude[0, 0], latitude[0, 0]]]))[0])
     away = shapely.distance(boundary, middles) > size / 2 + 0.01

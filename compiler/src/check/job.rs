@@ -265,7 +265,7 @@ pub struct Field {
     pub spacing: Spacing,
     /// Parts that are sown closer or wider.
     pub zones: Option<Zones>,
-    /// Blocks that are sown closer or wider; none where there are zones.
+    /// Blocks that are sown otherwise; none where there are zones.
     pub block_rates: BlockRates,
     /// Where the job states the boundary.
     pub span: Span,

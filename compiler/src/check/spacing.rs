@@ -12,7 +12,7 @@ use lanewright_schema::quantity::Length;
 use std::ops::RangeInclusive;
 
 /// Distances in a row beyond which something else was meant.
-const SPACINGS: (RangeInclusive<Length>, &str) = (Length::mm(1.0)..=Length::m(100.0), "1 mm to 100 m");
+pub const SPACINGS: (RangeInclusive<Length>, &str) = (Length::mm(1.0)..=Length::m(100.0), "1 mm to 100 m");
 
 /// Checks the lattice, against the machine and the crop where they could be read.
 pub fn spacing(
@@ -124,6 +124,19 @@ impl<'f> Asked<'f> {
         }
     }
 
+    /// Of a block in a field of this pattern, which it has where it states none.
+    fn of_block(file: &'f written::Block, own: Option<Pattern>) -> Self {
+        let in_hills = file.pattern.is_none() && own.is_none_or(|own| matches!(own, Pattern::Hill { .. }));
+        Self {
+            place: &file.place,
+            pattern: file.pattern.as_ref().map_or(PatternName::Single, |pattern| pattern.value),
+            between_seeds: file.between_seeds.as_ref(),
+            between_hills: file.between_hills.as_ref().filter(|_| !in_hills),
+            seeds_per_hill: file.seeds_per_hill.as_ref(),
+            hill_length: file.hill_length.as_ref(),
+        }
+    }
+
     /// The pattern with all that it needs and nothing that is another's.
     fn pattern(&self, findings: &mut Findings) -> Option<Pattern> {
         let hill = self.pattern == PatternName::Hill;
@@ -160,6 +173,17 @@ impl<'f> Asked<'f> {
         let seeds = self.between_seeds.map(|said| ("between_seeds", said));
         seeds.or(self.between_hills.map(|said| ("between_hills", said)))
     }
+}
+
+/// The pattern that a block states, if any, in a field of this pattern. Nothing where it is said wrong.
+#[expect(clippy::option_option, reason = "outside: whether it is sound; inside: whether it is said")]
+pub fn pattern_of_block(
+    file: &written::Block,
+    own: Option<Pattern>,
+    findings: &mut Findings,
+) -> Option<Option<Pattern>> {
+    let pattern = Asked::of_block(file, own).pattern(findings)?;
+    Some(file.pattern.as_ref().map(|_| pattern))
 }
 
 fn hill_of(seeds: &Written<u32>, length: &Written<Length>, findings: &mut Findings) -> Option<Pattern> {

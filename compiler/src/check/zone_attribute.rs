@@ -109,7 +109,7 @@ pub fn rate(
         Says::Rate => units::parse::<Share>(text).map(Share::ratio).or_else(bare).map(Asked::Rate),
         Says::SeedsPerHa => number(text).map(Asked::SeedsPerHa),
         Says::PlantsPerHa => number(text).map(Asked::PlantsPerHa),
-        Says::BetweenSeeds => units::parse::<Length>(text).map(Asked::BetweenSeeds),
+        Says::BetweenSeeds => units::parse::<Length>(text).map(Asked::BetweenPlaces),
     };
     let Ok(asked) = asked else {
         let example = match attribute.says {
@@ -126,7 +126,7 @@ pub fn rate(
             .hint(format!("write it as {example}"));
         return None;
     };
-    let rate = asked.share(spacing, crop)?;
+    let rate = asked.share(spacing, None, crop)?;
     let unsown = rate == 0.0 && attribute.says != Says::BetweenSeeds;
     if unsown || RATES.contains(&rate) {
         return Some(rate);

@@ -87,15 +87,15 @@ fn said(file: &written::ZoneClass) -> Vec<(&'static str, Asked, &Place)> {
     let plants = file.plants_per_ha.as_ref();
     let plants = plants.map(|said| ("plants_per_ha", Asked::PlantsPerHa(said.value.into()), &said.place));
     let distance = file.between_seeds.as_ref();
-    let distance = distance.map(|said| ("between_seeds", Asked::BetweenSeeds(said.value), &said.place));
+    let distance = distance.map(|said| ("between_seeds", Asked::BetweenPlaces(said.value), &said.place));
     [rate, seeds, plants, distance].into_iter().flatten().collect()
 }
 
 fn share(asked: Asked, place: &Place, known: &Known<'_>, findings: &mut Findings) -> Option<f64> {
-    if matches!(asked, Asked::BetweenSeeds(distance) if distance <= Length::ZERO) {
+    if matches!(asked, Asked::BetweenPlaces(distance) if distance <= Length::ZERO) {
         return None;
     }
-    let share = asked.share(known.spacing?, known.crop)?;
+    let share = asked.share(known.spacing?, None, known.crop)?;
     if share == 0.0 || RATES.contains(&share) {
         return Some(share);
     }

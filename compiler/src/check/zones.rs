@@ -3,7 +3,7 @@
 //! In: the file of zones and what tells each one's rate, an attribute or classes of a raster's numbers.
 //! Out: polygons with their rates.
 
-use super::rate::{RATES, Rate, on_parts, percent, tell_long_hills, tell_rounded};
+use super::rate::{RATES, Rate, Wanted, on_parts, percent, tell_long_hills, tell_rounded};
 use super::zone_attribute::{Attribute, attribute, rate};
 use super::zone_classes::{Class, classes};
 use super::{Crop, Findings, GeoPolygon, ReferenceFrame, Spacing};
@@ -95,9 +95,10 @@ pub fn zones(file: &written::Zones, known: &Known<'_>, findings: &mut Findings) 
         ToldBy::Attribute(attribute) => &attribute.name.place,
         ToldBy::Classes(_) => &file.file.place,
     };
-    let shares: Vec<f64> = asked.into_iter().chain(elsewhere).collect();
-    let (parts, mut rates) = on_parts(&shares);
-    tell_rounded(&rates, parts, place, findings);
+    let shares = asked.into_iter().chain(elsewhere);
+    let wanted: Vec<Wanted> = shares.map(|share| Wanted { share, pattern: None }).collect();
+    let (parts, mut rates) = on_parts(&wanted, spacing.pattern);
+    tell_rounded(&rates, (parts, spacing.pattern), place, findings);
     let elsewhere = elsewhere.and_then(|_| rates.pop());
     let zones = surveyed
         .into_iter()

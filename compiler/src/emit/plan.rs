@@ -6,7 +6,7 @@
 
 use super::grid;
 use super::numbers::{micro, nano, pico, position};
-use crate::check::Machine;
+use crate::check::{Field, Machine};
 use crate::geometry::{Gear, Path, Piece, Point, heading_of_angle, region};
 use crate::lanes::{Block, Course, Lane, LeftOver, LeftOverReason};
 use crate::pipeline::{Compiled, FieldPlan};
@@ -16,7 +16,6 @@ use crate::turns::{Manoeuvre, TurnShape};
 use geo::algorithm::orient::{Direction, Orient};
 use geo::{Area, LineString, MultiPolygon, Polygon};
 use lanewright_schema::plan::{self, Feature, Plan, Position, Shape, What};
-use lanewright_schema::quantity::Length;
 
 /// How far a chord leaves the way that it stands for at most: half of the millimetre that is
 /// promised, so that rounding has room.
@@ -33,7 +32,7 @@ pub fn plan(compiled: &Compiled) -> Plan {
     for ((asked, site), field) in sites.zip(&compiled.fields) {
         let position = |at: Point| position(site.inverse.to_geo(at), near);
         let draw = Draw { field: &site.name, position: &position };
-        features.extend(draw.ground(site, &field.zones, asked.fence_margin));
+        features.extend(draw.ground(site, &field.zones, asked));
         features.extend(draw.soil(field));
         features.extend(draw.way(field, &compiled.job.machine));
         features.extend(draw.stops(field));
@@ -74,13 +73,15 @@ impl Draw<'_> {
         Feature { field: Some(self.field.to_owned()), what, shape }
     }
 
-    fn ground(&self, site: &FieldSite, zones: &SiteZones, fence_margin: Length) -> Vec<Feature> {
+    fn ground(&self, site: &FieldSite, zones: &SiteZones, asked: &Field) -> Vec<Feature> {
         let boundary = What::Boundary {
             area_m2: micro(region::area(&site.boundary)),
             perimeter_m: micro(site.size.plane_perimeter.to_m()),
         };
-        let fence =
-            What::Fence { area_m2: micro(region::area(&site.fence)), margin_m: micro(fence_margin.to_m()) };
+        let fence = What::Fence {
+            area_m2: micro(region::area(&site.fence)),
+            margin_m: micro(asked.fence_margin.to_m()),
+        };
         let mut features = vec![
             self.feature(boundary, self.area(&site.boundary)),
             self.feature(fence, self.area(&site.fence)),
@@ -93,7 +94,7 @@ impl Draw<'_> {
         features.extend(zones.zones.iter().filter(|zone| !zone.ground.0.is_empty()).map(|zone| {
             let what = What::Zone {
                 name: zone.name.clone(),
-                rate: micro(zone.rate.sown(zones.parts)),
+                rate: micro(zone.rate.sown((zones.parts, asked.spacing.pattern))),
                 area_m2: micro(region::area(&zone.ground)),
             };
             self.feature(what, self.area(&zone.ground))

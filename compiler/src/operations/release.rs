@@ -10,7 +10,7 @@
 //! times as fast as that point. Air drag and the speed of the metering wheel are left out.
 
 use super::seeds_per_s;
-use crate::check::{BlockRate, Field, Machine, Rate};
+use crate::check::{BlockRate, Field, Machine, Pattern, Rate};
 use crate::diagnostic::{Finding, Told};
 use crate::geometry::{Gear, Path};
 use crate::lanes::{Lane, LanePlan};
@@ -61,7 +61,7 @@ pub fn release(
     let speed = machine.working_speed;
     let fall = num::sqrt(2.0 * metering.drop_height.to_m() / GRAVITY);
     let flight = Time::s(fall) + metering.gate_delay;
-    let (zone, rate) = densest(zones);
+    let (zone, rate) = densest(zones, field.spacing.pattern);
     let rows: Vec<RowRelease> = paces(machine, plan, visits)
         .into_iter()
         .enumerate()
@@ -89,8 +89,9 @@ pub fn release(
 }
 
 /// The rate with most seeds, and the zone that has it; none where that is soil in no zone.
-fn densest(zones: &SiteZones) -> (Option<usize>, Rate) {
-    let denser = |rate: Rate, than: Rate| rate.sown(zones.parts) > than.sown(zones.parts);
+fn densest(zones: &SiteZones, own: Pattern) -> (Option<usize>, Rate) {
+    let sown = |rate: Rate| rate.sown((zones.parts, own));
+    let denser = |rate: Rate, than: Rate| sown(rate) > sown(than);
     let densest = zones.sown().reduce(|most, other| if denser(other.1, most.1) { other } else { most });
     densest.unwrap_or((None, Rate::own(zones.parts)))
 }
@@ -316,11 +317,11 @@ mod tests {
         let uncertainty = uncertainty(&machine, None, &field.crop);
         let zone = |name: &str, step| {
             let ground = geo::Rect::new(geo::coord! { x: 0.0, y: 0.0 }, geo::coord! { x: 9.0, y: 9.0 });
-            SiteZone::new(name.to_owned(), ground.to_polygon().into(), Rate { asked: 1.0, step })
+            SiteZone::new(name.to_owned(), ground.to_polygon().into(), Rate::own(step))
         };
         let mut zones = SiteZones::none();
         (zones.parts, zones.zones) = (4, vec![zone("Sand", 5), zone("Hollow", 2)]);
-        zones.elsewhere = Some(Rate { asked: 1.0, step: 4 });
+        zones.elsewhere = Some(Rate::own(4));
         let mut told = |zones: &SiteZones, highest| {
             machine.metering.highest_rate = Some(highest);
             release(&field, zones, &machine, &plan, &visits, &uncertainty)
@@ -334,27 +335,36 @@ mod tests {
         assert!(refused.findings[0].message.contains("in zone `Hollow`"), "{}", refused.findings[0].message);
     }
 
-    /// A block that is sown at twice the field's rate is refused at its own line, with a speed that passes.
+    /// A block with too many seeds a second, close or in hills, is refused at its own line, with a speed that
+    /// passes; hills farther apart than the field's own seeds may be more of them.
     #[test]
-    fn a_block_too_close_for_the_metering_is_told_at_its_line() {
-        let (plan, visits) = plan();
-        let (mut field, mut machine) = (example::field(), example::machine());
-        let (rate, at) = (Rate { asked: 2.0, step: 1 }, Span { bytes: 700..707, ..field.span.clone() });
-        field.block_rates =
-            BlockRates { parts: 2, blocks: vec![BlockRate { block: 0, rate, span: at.clone() }] };
-        let uncertainty = uncertainty(&machine, None, &field.crop);
-        let ground = geo::Rect::new(geo::coord! { x: 0.0, y: 0.0 }, geo::coord! { x: 9.0, y: 9.0 });
-        let zones = SiteZones {
-            parts: 2,
-            zones: vec![SiteZone::new("block 1".into(), ground.to_polygon().into(), rate)],
-            elsewhere: Some(Rate { asked: 1.0, step: 2 }),
-        };
-        machine.metering.highest_rate = Some(5.0);
-        let finding = release(&field, &zones, &machine, &plan, &visits, &uncertainty).findings.remove(0);
-        assert_eq!((finding.rule, finding.span), ("metering/rate", Some(at)));
-        let hint = finding.hint.unwrap();
-        let said = hint.split('"').nth(1).unwrap().strip_suffix(" km/h").unwrap();
-        machine.working_speed = Speed::km_per_h(said.parse().unwrap());
-        assert!(release(&field, &zones, &machine, &plan, &visits, &uncertainty).value.is_some(), "{hint}");
+    fn a_block_too_dense_for_the_metering_is_told_at_its_line() {
+        let hill = Pattern::Hill { seeds: 6, length: Length::cm(9.0) };
+        for (parts, step, pattern) in [(2, 1, None), (1, 3, Some(hill)), (2, 1, Some(Pattern::Drill))] {
+            let (plan, visits) = plan();
+            let (mut field, mut machine) = (example::field(), example::machine());
+            let rate = Rate { asked: 2.0, step, pattern };
+            let at = Span { bytes: 700..707, ..field.span.clone() };
+            field.block_rates =
+                BlockRates { parts, blocks: vec![BlockRate { block: 0, rate, span: at.clone() }] };
+            let uncertainty = uncertainty(&machine, None, &field.crop);
+            let ground = geo::Rect::new(geo::coord! { x: 0.0, y: 0.0 }, geo::coord! { x: 9.0, y: 9.0 });
+            let zones = SiteZones {
+                parts,
+                zones: vec![SiteZone::new("block 1".into(), ground.to_polygon().into(), rate)],
+                elsewhere: Some(Rate::own(parts)),
+            };
+            machine.metering.highest_rate = Some(5.0);
+            let told = |machine: &Machine| release(&field, &zones, machine, &plan, &visits, &uncertainty);
+            let finding = told(&machine).findings.remove(0);
+            assert_eq!((finding.rule, finding.span), ("metering/rate", Some(at)));
+            // Twice the seeds of 18 cm at 0.5 m/s, the right row on a circle 1.225 and more times as long.
+            let needed = 2.0 * 0.5 / 0.18 * (5.0_f64 + 1.125).hypot(1.2) / 5.0;
+            assert!(finding.message.contains(&format!("{needed:.1} seeds a second")), "{}", finding.message);
+            let hint = finding.hint.unwrap();
+            let said = hint.split('"').nth(1).unwrap().strip_suffix(" km/h").unwrap();
+            machine.working_speed = Speed::km_per_h(said.parse().unwrap());
+            assert!(told(&machine).value.is_some(), "{hint}");
+        }
     }
 }

@@ -9,7 +9,7 @@
 //! row's first. A single seed lies on its place, a hill with its middle.
 //! In a field with treatment zones a zone has a lattice of its own from the same datum, its spacing a
 //! whole number of parts of the field's (`zones`); along bends the spacing changes where the row enters
-//! the zone. So it is with blocks that have a rate of their own.
+//! the zone. So it is with blocks that have a rate of their own, and perhaps a pattern.
 //! A span takes the places from its beginning up to, but not including, its end, and every seed of a
 //! hill lies within it: spans that abut share no seed.
 
@@ -573,6 +573,36 @@ mod tests {
         assert!(firsts.windows(2).all(|w| (distance(w[0], w[1]) - 0.5).abs() < 1e-3));
     }
 
+    /// Along a bend of a block with hills, where the field has single seeds, each hill is whole and they are as
+    /// far apart as the block's rate says.
+    #[test]
+    fn hills_of_a_block_run_on_along_a_bend() {
+        let line = Path {
+            start: Pose::new(0.0, 0.0, 0.0),
+            pieces: vec![Piece::straight(Gear::Forward, 20.0), Piece::arc(Gear::Forward, 15.0, 0.1)],
+        };
+        let lanes = vec![lane(line, vec![RowSpan { tool_row: 2, row: 2, from: 0.0, to: 35.0 }])];
+        let pattern = Pattern::Hill { seeds: 3, length: Length::cm(8.0) };
+        let around = geo::Rect::new(Point { x: -9.0, y: -9.0 }, Point { x: 60.0, y: 60.0 }).to_polygon();
+        let rate = Rate { asked: 1.5, step: 2, pattern: Some(pattern) };
+        let zones = SiteZones {
+            parts: 1,
+            zones: vec![SiteZone::new("block 1".into(), around.into(), rate)],
+            elsewhere: Some(Rate::own(1)),
+        };
+        let mut machine = example::machine();
+        machine.tool_forward = Length::ZERO;
+        let map =
+            seeds(&plan(Course::Contour, lanes), &[], &spacing(Length::cm(25.0), 0.0), &zones, &machine);
+        assert_eq!((map.runs.len(), map.runs[0].pattern, map.runs[0].zone), (1, pattern, Some(0)));
+        let places: Vec<Point> = map.runs[0].positions().collect();
+        for hill in places.chunks(3) {
+            assert!((distance(hill[0], hill[2]) - 0.08).abs() < 1e-4);
+        }
+        let firsts: Vec<Point> = places.iter().step_by(3).copied().collect();
+        assert!(firsts.len() > 60 && firsts.windows(2).all(|w| (distance(w[0], w[1]) - 0.5).abs() < 1e-3));
+    }
+
     #[test]
     fn a_lap_cut_in_two_runs_on() {
         let line = Path::straight(Point { x: 0.0, y: 0.0 }, Point { x: 100.0, y: 0.0 });
@@ -611,12 +641,12 @@ mod tests {
                 let corners = [(from, -9.0), (to, -9.0), (to, 9.0), (from, 9.0)];
                 let ring = corners.map(|(ahead, right)| lattice.ground(ahead + tilt * right, right));
                 let ground = geo::Polygon::new(geo::LineString(ring.to_vec()), vec![]);
-                SiteZone::new("zone".into(), ground.into(), Rate { asked: 1.0, step })
+                SiteZone::new("zone".into(), ground.into(), Rate { asked: 1.0, step, pattern: None })
             };
             let zones = SiteZones {
                 parts: 12,
                 zones: vec![zone(-20.0, 5.0, steps[0]), zone(5.0, 30.0, steps[1])],
-                elsewhere: Some(Rate { asked: 1.0, step: steps[2] }),
+                elsewhere: Some(Rate { asked: 1.0, step: steps[2], pattern: None }),
             };
             let spacing = spacing(Length::cm(12.0), stagger);
             let lanes = vec![straight_lane(heading, datum, 0, &cuts, against)];

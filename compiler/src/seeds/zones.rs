@@ -221,10 +221,10 @@ mod tests {
     fn zones(borders: &[f64], steps: &[u32], elsewhere: Option<u32>) -> SiteZones {
         let zone = |(i, &step): (usize, &u32)| {
             let ground = Rect::new(coord! { x: borders[i], y: -5.0 }, coord! { x: borders[i + 1], y: 5.0 });
-            SiteZone::new(format!("{i}"), ground.to_polygon().into(), Rate { asked: 1.0, step })
+            SiteZone::new(format!("{i}"), ground.to_polygon().into(), Rate::own(step))
         };
         let zones = steps.iter().enumerate().map(zone).collect();
-        SiteZones { parts: 12, zones, elsewhere: elsewhere.map(|step| Rate { asked: 1.0, step }) }
+        SiteZones { parts: 12, zones, elsewhere: elsewhere.map(Rate::own) }
     }
 
     const LINE: [Point; 3] =

@@ -220,8 +220,8 @@ fn uncovered(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::check::check;
     use crate::check::tests::SOUND;
+    use crate::check::{Pattern, check};
     use crate::read::read;
     use crate::site::{FieldSite, site};
     use lanewright_schema::job::Asked;
@@ -278,7 +278,7 @@ mod tests {
         let zones = site.unwrap_or_else(|| panic!("{findings:#?}")).zones;
         let names: Vec<&str> = zones.zones.iter().map(|zone| zone.name.as_str()).collect();
         assert_eq!(names, ["Sand", "120 %"]);
-        assert!((zones.zones[0].rate.sown(zones.parts) - 0.8).abs() < 0.01);
+        assert!((zones.zones[0].rate.sown((zones.parts, Pattern::Single)) - 0.8).abs() < 0.01);
     }
 
     /// One attribute in four ways: 1.25 times the field's seeds.

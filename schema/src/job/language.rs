@@ -285,8 +285,8 @@ table! {
         blocks: Option<Written<u32>> = "1";
         /// Lines that cut the field inside its headland into blocks, in place of cuts by cost.
         dividing_line: Option<OneOrMore<DividingLine>> = "[{ points = [[52.1, 5.201], [52.102, 5.201]] }]";
-        /// Blocks whose lanes follow something else than the field's `guidance`, or that are sown closer
-        /// or wider than `spacing` says.
+        /// Blocks whose lanes follow something else than the field's `guidance`, or that are sown closer,
+        /// wider or in another pattern than `spacing` says.
         block: Option<OneOrMore<Block>> = "[{ at = [52.101, 5.202], guidance = \"38.5 deg\" }]";
         /// The lattice on which the seeds stand.
         spacing: Spacing = "{ between_rows = \"45 cm\", between_seeds = \"18 cm\" }";
@@ -357,9 +357,10 @@ table! {
 }
 
 table! {
-    /// A block with lanes of its own, with a rate of its own, or both. The rate is said once: by one of
-    /// `rate`, `seeds_per_ha`, `plants_per_ha` and `between_seeds`. The distance in the row is a whole
-    /// multiple of one part of the field's own.
+    /// A block with lanes, a rate, a pattern of its own, or several of these. The rate is said once: by one
+    /// of `rate`, `seeds_per_ha`, `plants_per_ha`, `between_seeds` and `between_hills`; left out beside a
+    /// pattern, the block gets the field's own number of seeds. The distance in the row is a whole multiple
+    /// of one part of the field's own.
     pub struct Block {
         /// A place inside the block: latitude and longitude in degrees.
         at: Written<GeoPoint> = "[52.101, 5.202]";
@@ -371,8 +372,17 @@ table! {
         seeds_per_ha: Option<Written<u32>> = "111_111";
         /// Plants wanted on a hectare; germination and field emergence are allowed for.
         plants_per_ha: Option<Written<u32>> = "90_000";
-        /// Between places in the row, seeds or middles of hills, in cm.
+        /// Between places in the row, seeds or middles of hills, in cm; in drilled rows the seeds' mean
+        /// distance. Beside `pattern = "hill"` write `between_hills`.
         between_seeds: Option<Written<Length>> = "\"18 cm\"";
+        /// Between the middles of hills in the row, in cm.
+        between_hills: Option<Written<Length>> = "\"40 cm\"";
+        /// How the seeds lie. Left out: as `spacing` says.
+        pattern: Option<Written<PatternName>> = "\"hill\"";
+        /// Seeds in a hill, with `pattern = "hill"`.
+        seeds_per_hill: Option<Written<u32>> = "3";
+        /// From the first seed of a hill to its last along the row, with `pattern = "hill"`, in cm.
+        hill_length: Option<Written<Length>> = "\"6 cm\"";
     }
 }
 

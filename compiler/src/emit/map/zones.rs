@@ -2,7 +2,7 @@
 
 use super::paper::{Paper, number};
 use super::{Panel, colour, places};
-use crate::check::{Field, Rate};
+use crate::check::{Field, Pattern, Rate};
 use crate::emit::words;
 use crate::site::{FieldSite, SiteZones};
 use geo::InteriorPoint;
@@ -47,7 +47,7 @@ pub fn panel(site: &FieldSite, field: &Field, zones: &SiteZones, titles: (String
     }
     let paper = Paper::showing(&site.boundary);
     let (marks, mut labels) = places(site, &[], &paper);
-    let rates = rates(zones);
+    let rates = rates(zones, field.spacing.pattern);
     let colour_of = |rate: Rate| {
         let at = rates.iter().position(|(known, _)| known.is_sown_like(&rate)).unwrap_or(0);
         let sown = rates.iter().filter(|(rate, _)| rate.step > 0).count();
@@ -78,8 +78,8 @@ pub fn panel(site: &FieldSite, field: &Field, zones: &SiteZones, titles: (String
     })
 }
 
-/// Every rate with the names of its zones, the densest first.
-fn rates(zones: &SiteZones) -> Vec<(Rate, Vec<String>)> {
+/// Every rate with the names of its zones, the densest first, in a field of this pattern.
+fn rates(zones: &SiteZones, own: Pattern) -> Vec<(Rate, Vec<String>)> {
     let mut rates: Vec<(Rate, Vec<String>)> = Vec::new();
     let named = zones.zones.iter().map(|zone| (zone.rate, zone.name.clone()));
     let elsewhere = zones.elsewhere.map(|rate| (rate, "elsewhere".to_owned()));
@@ -90,8 +90,8 @@ fn rates(zones: &SiteZones) -> Vec<(Rate, Vec<String>)> {
             None => rates.push((rate, vec![name])),
         }
     }
-    let order = |rate: &Rate| if rate.step == 0 { u32::MAX } else { rate.step };
-    rates.sort_by_key(|(rate, _)| order(rate));
+    let sown = |rate: &Rate| rate.sown((zones.parts, own));
+    rates.sort_by(|(a, _), (b, _)| sown(b).total_cmp(&sown(a)));
     rates
 }
 
@@ -102,11 +102,15 @@ fn entries(
     colour_of: impl Fn(Rate) -> String,
 ) -> Vec<Entry> {
     let text = |rate: Rate, names: &[String]| {
-        let share = words::short(rate.sown(zones.parts) * 100.0, 1);
-        let apart = rate.stand(field.spacing.own_stand(), zones.parts).spacing;
-        let how = match rate.step {
-            0 => "unsown".to_owned(),
-            _ => format!("{share} %, {}", words::measure(apart)),
+        let share = words::short(rate.sown((zones.parts, field.spacing.pattern)) * 100.0, 1);
+        let stand = rate.stand(field.spacing.own_stand(), zones.parts);
+        let apart = words::measure(stand.spacing);
+        let how = match (rate.step, rate.pattern) {
+            (0, _) => "unsown".to_owned(),
+            (_, None) => format!("{share} %, {apart}"),
+            (_, Some(Pattern::Single)) => format!("{share} %, single, {apart}"),
+            (_, Some(Pattern::Hill { .. })) => format!("{share} %, hills, {apart}"),
+            (_, Some(Pattern::Drill)) => format!("{share} %, drilled"),
         };
         shortened(&format!("{how}: {}", names.join(", ")))
     };

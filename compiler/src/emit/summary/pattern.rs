@@ -44,6 +44,18 @@ fn in_row(stand: Stand) -> String {
     }
 }
 
+/// Distance and pattern in the row, for a table whose head says that it is about the row.
+pub fn at_places(stand: Stand) -> String {
+    let spacing = words::measure(stand.spacing);
+    match stand.pattern {
+        Pattern::Single => format!("{spacing}, one seed"),
+        Pattern::Hill { seeds, length } => {
+            format!("{spacing}, {} seeds within {}", words::count(seeds.into()), words::measure(length))
+        }
+        Pattern::Drill => format!("{spacing} on average, drilled"),
+    }
+}
+
 /// Rows that are sown otherwise, row ends and tramlines; nothing where all is alike.
 pub fn exceptions(spacing: &Spacing) -> Option<Block> {
     let mut rows: Vec<(String, String)> = Vec::new();

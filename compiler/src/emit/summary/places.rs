@@ -126,7 +126,8 @@ fn because(cause: Cause, machine: &Machine, baseline: Option<Length>) -> String 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::site::example;
+    use crate::check::Pattern;
+    use crate::site::{SiteZone, example};
     use crate::uncertainty::uncertainty;
 
     #[test]
@@ -142,5 +143,27 @@ mod tests {
             |rows: &[Vec<String>]| rows.iter().map(|r| r[1].parse::<f64>().unwrap().powi(2)).sum::<f64>();
         assert!((squares(&table.rows[..6]).sqrt() - table.rows[6][1].parse::<f64>().unwrap()).abs() < 0.2);
         assert!((squares(&table.rows[6..8]).sqrt() - table.rows[8][1].parse::<f64>().unwrap()).abs() < 0.2);
+    }
+
+    /// A drilled block is less certain along its rows than the rest, which has a line of its own.
+    #[test]
+    fn zones_of_other_patterns_have_sums_of_their_own() {
+        let machine = example::machine();
+        let found = uncertainty(&machine, None, &example::field().crop);
+        let ground = geo::Rect::new(geo::coord! { x: 0.0, y: 0.0 }, geo::coord! { x: 9.0, y: 9.0 });
+        let rate = Rate { asked: 3.0, step: 1, pattern: Some(Pattern::Drill) };
+        let zones = SiteZones {
+            parts: 3,
+            zones: vec![SiteZone::new("block 1".into(), ground.to_polygon().into(), rate)],
+            elsewhere: Some(Rate::own(3)),
+        };
+        let blocks = blocks(&machine, &example::field().spacing, &zones, &found);
+        let [_, Block::Table(terms), Block::Table(sums)] = blocks.as_slice() else { panic!("two tables") };
+        assert!(terms.rows[6][0].starts_with("Seeds of a drilled line") && terms.rows[6][1] == "60.0");
+        let names: Vec<&str> = sums.rows.iter().map(|row| row[0].as_str()).collect();
+        assert_eq!(names, ["Where the plant stands in no zone", "Where the plant stands in block 1"]);
+        let along: Vec<f64> = sums.rows.iter().map(|row| row[1].parse().unwrap()).collect();
+        assert!((along[0].hypot(60.0) - along[1]).abs() < 0.2, "{along:?}");
+        assert_eq!(sums.rows[1][1], terms.rows[9][1], "the table of causes is that of the least certain");
     }
 }

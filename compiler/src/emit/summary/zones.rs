@@ -1,7 +1,8 @@
-//! The summary's words on treatment zones: how closely each is sown and with how many seeds.
+//! The summary's words on treatment zones: how each is sown and with how many seeds.
 
 use super::super::words;
 use super::document::Block;
+use super::pattern;
 use crate::check::{Field, Rate};
 use crate::geometry::region;
 use crate::pipeline::FieldPlan;
@@ -23,6 +24,7 @@ pub fn blocks(field: &Field, plan: &FieldPlan) -> Vec<Block> {
         return Vec::new();
     }
     let own = field.spacing.own_stand();
+    let many_patterns = zones.rates().any(|rate| rate.pattern.is_some());
     let rows = lines(zones).into_iter().filter_map(|Line { name, rate, zones: of_line }| {
         let runs: Vec<&SeedRun> = plan.seeds.runs.iter().filter(|run| of_line.contains(&run.zone)).collect();
         let seeds: u64 = runs.iter().map(|run| run.seeds()).sum();
@@ -34,14 +36,15 @@ pub fn blocks(field: &Field, plan: &FieldPlan) -> Vec<Block> {
             let unsown = [name, words::area(Area::m2(drawn)), percent(0.0), "unsown".to_owned()];
             return Some(unsown.into_iter().chain(["–", "–", "0"].map(str::to_owned)).collect());
         }
-        let apart = rate.stand(own, zones.parts).spacing;
+        let stand = rate.stand(own, zones.parts);
+        let apart = words::measure(stand.spacing);
         (seeds > 0).then(|| {
             vec![
                 name,
                 words::area(area),
                 percent(rate.asked),
-                percent(rate.sown(zones.parts)),
-                words::measure(apart),
+                percent(rate.sown((zones.parts, field.spacing.pattern))),
+                if many_patterns { pattern::at_places(stand) } else { apart },
                 words::count((seeds as f64 / area.to_ha()).round() as u64),
                 words::count(seeds),
             ]
