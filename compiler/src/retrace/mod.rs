@@ -113,6 +113,14 @@ impl Fitting<'_> {
             return Err(self.no_columns("none of its rows are straight"));
         };
         let spacing = Length::m(first.axes_spacing_m);
+        let mut others = blocks.iter().map(|(_, columns)| Length::m(columns.axes_spacing_m));
+        if let Some(other) = others.find(|other| (*other - spacing).abs() > SAME) {
+            return Err(self.no_columns(&format!(
+                "its blocks are sown at different distances, {:.1} cm and {:.1} cm",
+                spacing.to_cm(),
+                other.to_cm()
+            )));
+        }
         if (self.machine.row_spacing - spacing).abs() > SAME {
             let columns = format!("the places along the rows of `{}`", self.field.name);
             return Err(self.far_apart(&columns, spacing));
