@@ -2,6 +2,7 @@
 //! `tests/reference/`, each with its source; a test here fails when the program and the published
 //! figure part.
 
+mod block_patterns;
 mod capacity;
 mod coverage;
 mod geodesy;

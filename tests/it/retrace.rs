@@ -39,7 +39,7 @@ fn left_out(told: &[String]) -> u64 {
 
 /// On straight lanes every seed lies under the tool row that its run names, between the tool's ways in and
 /// out; and no place is gone over twice.
-fn each_plant_is_under_its_tool(compiled: &Compiled) {
+pub fn each_plant_is_under_its_tool(compiled: &Compiled) {
     let (plan, machine) = (&compiled.fields[0], &compiled.job.machine);
     let forward = machine.tool_forward.to_m();
     let mut places: Vec<[i64; 2]> = Vec::new();

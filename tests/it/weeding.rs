@@ -24,9 +24,9 @@ impl Sources for Changed {
     }
 }
 
-const JOB: &str = "demo-jobs/mill-piece-weeding.toml";
+pub const JOB: &str = "demo-jobs/mill-piece-weeding.toml";
 
-fn sound() -> String {
+pub fn sound() -> String {
     fs::read_to_string(root().join(JOB)).expect("the demo job")
 }
 
@@ -204,7 +204,7 @@ fn a_season_that_does_not_tell_the_day_is_refused_at_its_line() {
 }
 
 /// The pass of the demo job between the rows.
-fn inter_row(tools: &str) -> String {
+pub fn inter_row(tools: &str) -> String {
     let job = sound();
     let pass = job.find("[pass]").unwrap();
     format!(
@@ -288,29 +288,33 @@ fn a_table_of_another_kind_or_of_another_map_is_refused_at_its_line() {
     assert!(told(&sound(), &[(TABLE, b"field,block,row,index\n".to_vec())]).1, "an empty log misses nothing");
 }
 
-/// A weeding job over another sowing than the demo's: the sowing job is compiled into memory.
-fn over_a_sowing(sowing: &str, weeding: &str) -> (Vec<Finding>, bool) {
+/// The files of another sowing than the demo's in the place of that one's approved folder.
+pub fn sown_instead(sowing: &str) -> BTreeMap<String, Vec<u8>> {
     let path = "demo-jobs/mill-piece.toml";
     let sources = Changed(BTreeMap::from([(path.to_owned(), sowing.as_bytes().to_vec())]));
     let compilation = pipeline::compile(&sources, path, &Wish::default());
     let compiled = compilation.compiled.as_ref().unwrap_or_else(|| panic!("{:#?}", compilation.findings));
     let emission = compilation.emission(compiled, "mill-piece", pipeline::SeedFile::LeftOut);
-    let names: Vec<String> = emission.paths().map(str::to_owned).collect();
-    let files: Vec<(String, Vec<u8>)> = names
-        .into_iter()
-        .map(|name| {
-            let mut bytes = Vec::new();
-            emission.write(&name, &mut bytes).expect("memory takes it");
-            (format!("golden/mill-piece/{name}"), bytes)
-        })
-        .collect();
-    let files: Vec<(&str, Vec<u8>)> =
-        files.iter().map(|(path, bytes)| (path.as_str(), bytes.clone())).collect();
-    let pin = weeding.lines().find(|line| line.starts_with("sown_digest")).expect("a pin");
-    told(&weeding.replace(pin, ""), &files)
+    let file = |name: &str| {
+        let mut bytes = Vec::new();
+        emission.write(name, &mut bytes).expect("memory takes it");
+        (format!("golden/mill-piece/{name}"), bytes)
+    };
+    emission.paths().map(file).collect()
 }
 
-fn sowing() -> String {
+/// A weeding job over another sowing than the demo's: the sowing job is compiled into memory.
+fn over_a_sowing(sowing: &str, weeding: &str) -> (Vec<Finding>, bool) {
+    told_in(JOB, &unpinned(weeding), sown_instead(sowing))
+}
+
+/// A weeding job that takes its seed map as it is.
+pub fn unpinned(weeding: &str) -> String {
+    let pin = weeding.lines().find(|line| line.starts_with("sown_digest")).expect("a pin");
+    weeding.replace(pin, "")
+}
+
+pub fn sowing() -> String {
     fs::read_to_string(root().join("demo-jobs/mill-piece.toml")).expect("the demo job")
 }
 

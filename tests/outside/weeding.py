@@ -129,28 +129,36 @@ def outside_circles(weeding, events, sown, missing, report):
 
 
 def beside_other_blocks(weeding, plan, events, sown, report):
-    """Tools beside straight rows, half the row spacing to each side, stay out of other blocks' circles."""
+    """Tools beside straight rows, half the row spacing to each side, stay out of other blocks' circles, those
+    round plants of drilled rows larger by what is uncertain along them."""
     field = weeding["field"]
     sigma = np.array(weeding["sigma_m"])
     deviations = ((weeding["clear_m"] - weeding["plant_radius_m"]) / sigma[:, 1].max())
-    clear = weeding["plant_radius_m"] + deviations * sigma.max()
+    rows = [row for row in sown.seed_rows if row.field == field]
+    of_map = {}
+    for row in rows:
+        drilled = row.properties["pattern"] == "drill"
+        of_map[drilled] = max(of_map.get(drilled, 0), row.properties["sigma_along_m"])
+    of_tool = sigma[:, 0].max() ** 2 - max(of_map.values()) ** 2
+    clear_of = {drilled: weeding["plant_radius_m"] + deviations * max(np.sqrt(along**2 + of_tool), sigma[:, 1].max())
+                for drilled, along in of_map.items()}
     laps = [lane.properties["order"] for lane in plan.of("lane", field)
             if any(begin or end for _, begin, end in lane.properties["pieces"])]
     straight = (events["field"].astype(str) == field) & ~np.isin(events["lane"], laps)
     enter = np.flatnonzero(straight & (events["event"].astype(str) == "in"))
     begin = np.column_stack([events["x"][enter], events["y"][enter]])
     end = np.column_stack([events["x"][enter + 1], events["y"][enter + 1]])
-    plants, blocks = [], []
-    for row in sown.seed_rows:
-        if row.field == field:
-            own = plants_of_row(row, set())
-            plants.append(own)
-            blocks.append(np.full(len(own), row.properties["block"]))
-    plants, blocks = np.concatenate(plants), np.concatenate(blocks)
+    plants, blocks, clear = [], [], []
+    for row in rows:
+        own = plants_of_row(row, set())
+        plants.append(own)
+        blocks.append(np.full(len(own), row.properties["block"]))
+        clear.append(np.full(len(own), clear_of[row.properties["pattern"] == "drill"]))
+    plants, blocks, clear = np.concatenate(plants), np.concatenate(blocks), np.concatenate(clear)
     half = next(f["crop"]["row_spacing_m"] for f in sown.manifest["fields"] if f["name"] == field) / 2
     step, least = 0.25, np.inf
     for block in np.unique(events["block"][enter]):
-        others = plants[blocks != block]
+        others, clear_of_others = plants[blocks != block], clear[blocks != block]
         if len(others) == 0:
             continue
         of_block = events["block"][enter] == block
@@ -161,16 +169,16 @@ def beside_other_blocks(weeding, plan, events, sown, report):
         strip = np.repeat(np.arange(len(first)), parts)
         share = np.concatenate([np.linspace(0, 1, count) for count in parts])
         along_axis = first[strip] + ahead[strip] * (share * length[strip])[:, None]
-        found = scipy.spatial.cKDTree(others).query_ball_point(along_axis, np.hypot(half + clear, step))
+        found = scipy.spatial.cKDTree(others).query_ball_point(along_axis, np.hypot(half + clear.max(), step))
         strip = np.repeat(strip, [len(some) for some in found])
-        offset = others[np.concatenate(found).astype(int)] - first[strip]
+        found = np.concatenate(found).astype(int)
+        offset = others[found] - first[strip]
         along = (offset * ahead[strip]).sum(axis=1)
         across = np.abs(offset[:, 0] * ahead[strip][:, 1] - offset[:, 1] * ahead[strip][:, 0])
         beyond = np.maximum(np.maximum(-along, along - length[strip]), 0)
         distance = np.hypot(beyond, np.maximum(across - half, 0))
-        least = min(least, distance.min(initial=np.inf))
-    report.check("no tool beside a row near a plant of another block", least >= clear - 0.002,
-                 f"{least:.4f} of {clear:.4f} m")
+        least = min(least, (distance - clear_of_others[found]).min(initial=np.inf))
+    report.check("no tool beside a row near a plant of another block", least >= -0.002, f"{least:.4f} m")
 
 
 class Swept:

@@ -2,7 +2,7 @@
 //! `n · width − (n − 1) · overlap`; beside each row half of what is left of the row spacing stays clear,
 //! which must be the plant's radius and k σ across the row.
 
-use super::{Over, RowBand, Section, Shares, Weeding, events, normal};
+use super::{Over, RowBand, Section, Shares, Weeding, events, has_places, normal};
 use crate::check::BetweenRows;
 use crate::diagnostic::Finding;
 use crate::rules;
@@ -11,9 +11,9 @@ use lanewright_schema::quantity::Length;
 
 /// The pass; refused where the tools are wider than the gap lets them.
 pub fn pass(tools: &BetweenRows, over: &Over, findings: &mut Vec<Finding>) -> Weeding {
-    let (field, clear) = (over.field, tools.clear);
+    let (clear, drawn) = (tools.clear, over.commonest());
     let rows: Vec<RowBand> = over
-        .row_sigmas(over.speed())
+        .row_sigmas(over.speed(), |_| true)
         .into_iter()
         .map(|sigma| RowBand { sigma, clear: clear.beside(sigma) })
         .collect();
@@ -23,8 +23,14 @@ pub fn pass(tools: &BetweenRows, over: &Over, findings: &mut Vec<Finding>) -> We
     if tools.worked() > room {
         findings.push(too_wide(tools, over, widest_clear, room));
     }
-    let round = over.row_sigmas(over.speed()).into_iter().map(|sigma| clear.round(sigma));
-    let events = events::beside_rows(over.sown, spacing * 0.5, round.fold(Length::ZERO, Length::max));
+    // A plant of a drilled row may stand anywhere along it; one with a place needs less room round it.
+    let round = |places: bool| {
+        let sigmas = over.row_sigmas(over.speed(), |run| has_places(run) == places);
+        sigmas.into_iter().map(|sigma| clear.round(sigma)).fold(Length::ZERO, Length::max)
+    };
+    let (placed, drilled) = (round(true), round(false));
+    let of_run = |run: &SeedRun| if has_places(run) { placed } else { drilled };
+    let events = events::beside_rows(over.sown, spacing * 0.5, of_run);
     let runs = &over.sown.seeds.runs;
     let row_m: f64 = runs.iter().map(SeedRun::length_m).sum();
     let kept_out_m: f64 = events.iter().zip(runs).map(|(events, run)| events.kept_out_m(run)).sum();
@@ -37,8 +43,9 @@ pub fn pass(tools: &BetweenRows, over: &Over, findings: &mut Vec<Finding>) -> We
         fastest: None,
         section: Section {
             row_spacing: spacing,
-            plant_spacing: over.sown.place_spacing,
-            pattern: field.spacing.pattern,
+            plant_spacing: drawn.spacing,
+            pattern: drawn.pattern,
+            plant_share: over.share(drawn),
             plant_radius: clear.plant_radius,
             clear: widest_clear,
             between_rows: tools.worked(),

@@ -60,13 +60,14 @@ pub fn along_rows(sown: &Retraced) -> Vec<RunEvents> {
     vec![RunEvents::AlongRow { blocked: Vec::new() }; sown.seeds.runs.len()]
 }
 
-/// Tools that reach so far to either side of each row, and stay so far from plants of other blocks.
-pub fn beside_rows(sown: &Retraced, half: Length, clear: Length) -> Vec<RunEvents> {
-    let (half_m, clear_m) = (half.to_m(), clear.to_m());
-    let Some(plants) = Plants::of(&sown.seeds, half_m + clear_m) else { return along_rows(sown) };
-    let of_run = |run: &SeedRun| RunEvents::AlongRow {
-        blocked: plants.blocked(run, half_m, clear_m, run.spacing_m + END_M),
-    };
+/// Tools that reach so far to either side of each row, and stay so far from the plants of each run of another
+/// block.
+pub fn beside_rows(sown: &Retraced, half: Length, clear: impl Fn(&SeedRun) -> Length) -> Vec<RunEvents> {
+    let half_m = half.to_m();
+    let plants = Plants::of(&sown.seeds, half_m, |run| clear(run).to_m());
+    let Some(plants) = plants else { return along_rows(sown) };
+    let of_run =
+        |run: &SeedRun| RunEvents::AlongRow { blocked: plants.blocked(run, half_m, run.spacing_m + END_M) };
     sown.seeds.runs.par_iter().map(of_run).collect()
 }
 
@@ -76,7 +77,7 @@ pub fn between_plants(over: &Over, motion: &BladeMotion) -> Vec<RunEvents> {
     let place =
         |run: &SeedRun, index: i64| Missing { field: field.clone(), block: run.block.0, row: run.row, index };
     let seeds = &over.sown.seeds;
-    let plants = Plants::of(seeds, motion.half_band_m + motion.clear_m);
+    let plants = Plants::of(seeds, motion.half_band_m, |_| motion.clear_m);
     let of_run = |run: &SeedRun| {
         let (first, end, step) = (run.first, run.last() + 1, i64::from(run.step));
         let missing = over.sown.missing.range(place(run, first)..place(run, end));

@@ -8,7 +8,7 @@
 //! `W = s − 2 r` between the clear circles of two plants `s` apart, so that the whole motion is in it. It
 //! opens when `B + v · (t_in + t_out) ≤ W`; the highest speed follows. Where a row bends the blade stays out.
 
-use super::{Over, RowBand, Section, Shares, Weeding, events, normal};
+use super::{Over, RowBand, Section, Shares, Weeding, events, has_places, normal};
 use crate::check::{InRow, Pattern};
 use crate::diagnostic::Finding;
 use crate::rules;
@@ -79,17 +79,17 @@ impl BladeMotion {
 /// The pass; refused where the window does not open.
 pub fn pass(blade: &InRow, over: &Over, findings: &mut Vec<Finding>) -> Weeding {
     let row = |speed: Speed| -> Vec<RowBand> {
-        let sigmas = over.row_sigmas(speed).into_iter();
+        let sigmas = over.row_sigmas(speed, has_places).into_iter();
         sigmas.map(|sigma| RowBand { sigma, clear: blade.clear.round(sigma) }).collect()
     };
     let widest = |speed: Speed| row(speed).iter().map(|row| row.clear).fold(Length::ZERO, Length::max);
     let runs = &over.sown.seeds.runs;
-    let gap = |run: &SeedRun| Length::m(run.spacing_m) - run.pattern.length();
-    let placed = runs.iter().filter(|run| run.pattern != Pattern::Drill);
+    let gap = |run: &SeedRun| run.stand().spacing - run.pattern.length();
+    let placed = runs.iter().filter(|run| has_places(run));
     let closest = placed.min_by(|a, b| gap(a).to_m().total_cmp(&gap(b).to_m()));
-    let spacing = closest.map_or(over.sown.place_spacing, gap);
-    let pattern = closest.map_or(Pattern::Single, |run| run.pattern);
-    if runs.iter().any(|run| run.pattern == Pattern::Drill) {
+    let drawn = closest.map_or_else(|| over.commonest(), SeedRun::stand);
+    let spacing = drawn.spacing - drawn.pattern.length();
+    if !runs.iter().all(has_places) {
         findings.push(drilled(over));
     }
     let speed = over.speed();
@@ -127,8 +127,9 @@ pub fn pass(blade: &InRow, over: &Over, findings: &mut Vec<Finding>) -> Weeding 
         fastest,
         section: Section {
             row_spacing: over.sown.row_spacing,
-            plant_spacing: spacing + pattern.length(),
-            pattern,
+            plant_spacing: drawn.spacing,
+            pattern: drawn.pattern,
+            plant_share: over.share(drawn),
             plant_radius: blade.clear.plant_radius,
             clear,
             between_rows: Length::ZERO,
@@ -180,8 +181,12 @@ impl Fits<'_> {
 }
 
 fn drilled(over: &Over) -> Finding {
+    let runs = &over.sown.seeds.runs;
+    let drilled = runs.iter().filter(|run| !has_places(run)).map(SeedRun::seeds).sum::<u64>();
+    let all = runs.iter().map(SeedRun::seeds).sum::<u64>();
+    let count = if drilled < all { format!("{drilled} of {all} plants") } else { "plants".to_owned() };
     let message =
-        format!("plants of `{}` stand in drilled rows, where none has a place of its own", over.field.name);
+        format!("{count} of `{}` stand in drilled rows, where none has a place of its own", over.field.name);
     rules::finding("weeding/drilled-row", message)
         .with_span(over.pass.places.width.clone(), "this blade would work blindly between them")
         .with_hint("write `operation = \"inter-row weeding\"` with `tools`, which work between the rows")

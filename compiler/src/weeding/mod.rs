@@ -15,9 +15,10 @@ mod normal;
 mod over_seeds;
 mod tool_way;
 
-use crate::check::{Clear, Field, Machine, Pass, Pattern, Tools};
+use crate::check::{Clear, Field, Machine, Pass, Pattern, Stand, Tools};
 use crate::diagnostic::{Severity, Told};
 use crate::retrace::Retraced;
+use crate::seeds::SeedRun;
 use crate::uncertainty::{self, Sigma};
 use lanewright_schema::quantity::{Length, Speed};
 
@@ -73,6 +74,8 @@ pub struct Section {
     pub plant_spacing: Length,
     /// What stands at a place.
     pub pattern: Pattern,
+    /// Share of the field's plants that stand in such rows.
+    pub plant_share: f64,
     /// How far leaves reach; zero where no plant is up.
     pub plant_radius: Length,
     /// What stays clear round a plant's place.
@@ -125,8 +128,9 @@ struct Over<'a> {
 }
 
 impl Over<'_> {
-    /// For each tool row, how far the plants of its runs may stand from the tool's place over them.
-    fn row_sigmas(&self, speed: Speed) -> Vec<Sigma> {
+    /// For each tool row, how far the plants of those of its runs that count may stand from the tool's place
+    /// over them.
+    fn row_sigmas(&self, speed: Speed, counts: impl Fn(&SeedRun) -> bool) -> Vec<Sigma> {
         let tools: Vec<Sigma> = self
             .machine
             .row_offsets
@@ -134,7 +138,8 @@ impl Over<'_> {
             .map(|&right| uncertainty::sum(&uncertainty::tool(self.machine, right, self.baseline, speed)))
             .collect();
         let mut largest = vec![Sigma::default(); tools.len()];
-        for (run, sown) in self.sown.seeds.runs.iter().zip(&self.sown.sigmas) {
+        let runs = self.sown.seeds.runs.iter().zip(&self.sown.sigmas);
+        for (run, sown) in runs.filter(|(run, _)| counts(run)) {
             let sigma = sown.and(tools[run.tool_row]);
             let most = &mut largest[run.tool_row];
             most.along = most.along.max(sigma.along);
@@ -145,6 +150,28 @@ impl Over<'_> {
 
     fn speed(&self) -> Speed {
         self.machine.working_speed
+    }
+
+    /// How most plants stand.
+    fn commonest(&self) -> Stand {
+        let mut stands: Vec<(Stand, u64)> = Vec::new();
+        for run in &self.sown.seeds.runs {
+            match stands.iter_mut().find(|(stand, _)| is_same(*stand, run.stand())) {
+                Some((_, plants)) => *plants += run.seeds(),
+                None => stands.push((run.stand(), run.seeds())),
+            }
+        }
+        let most = stands.into_iter().reduce(|most, other| if other.1 > most.1 { other } else { most });
+        let first = Stand { spacing: self.sown.place_spacing, pattern: self.field.spacing.pattern };
+        most.map_or(first, |(stand, _)| stand)
+    }
+
+    /// Share of the plants that stand so.
+    fn share(&self, stand: Stand) -> f64 {
+        let runs = &self.sown.seeds.runs;
+        let alike = runs.iter().filter(|run| is_same(stand, run.stand()));
+        let all: u64 = runs.iter().map(SeedRun::seeds).sum();
+        alike.map(SeedRun::seeds).sum::<u64>() as f64 / all.max(1) as f64
     }
 
     /// A mean over plants; those under one tool row and of one pattern have the same share.
@@ -162,6 +189,16 @@ impl Over<'_> {
         let sum: f64 = groups.iter().map(|&(row, pattern, plants)| plants as f64 * share(row, pattern)).sum();
         if all > 0 { sum / all as f64 } else { 0.0 }
     }
+}
+
+/// Whether places are as far apart, to what a map rounds, and hold the same.
+fn is_same(a: Stand, b: Stand) -> bool {
+    a.pattern == b.pattern && (a.spacing - b.spacing).abs() < Length::mm(1e-3)
+}
+
+/// Whether seeds have places of their own.
+fn has_places(run: &SeedRun) -> bool {
+    run.pattern != Pattern::Drill
 }
 
 impl Clear {

@@ -19,18 +19,32 @@ pub struct Plants {
     seams: Vec<bool>,
     /// Where each cell's plants begin.
     begins: Vec<u32>,
-    /// The plants and the blocks of their rows, those of a cell together.
-    by_cell: Vec<(Point, usize)>,
+    /// The plants, those of a cell together.
+    by_cell: Vec<Plant>,
+    /// The most that stays clear round one.
+    clear_m: f64,
+}
+
+/// A plant.
+#[derive(Copy, Clone)]
+struct Plant {
+    at: Point,
+    /// The block of its row.
+    block: usize,
+    /// What stays clear round it.
+    clear_m: f64,
 }
 
 impl Plants {
-    /// Of a map of more than one block, for tools that reach so far beside their row; none where there is
-    /// but one block.
-    pub fn of(seeds: &SeedMap, reach_m: f64) -> Option<Self> {
+    /// Of a map of more than one block, for tools that reach so far beside their row, with what stays clear
+    /// round the plants of each run; none where there is but one block.
+    pub fn of(seeds: &SeedMap, half_m: f64, clear_m: impl Fn(&SeedRun) -> f64) -> Option<Self> {
         let first = seeds.runs.first()?.block;
         if seeds.runs.iter().all(|run| run.block == first) {
             return None;
         }
+        let most_m = seeds.runs.iter().map(&clear_m).fold(0.0, f64::max);
+        let reach_m = half_m + most_m;
         // Twice the reach: a point of a row, its nearest sample and a plant within reach of it lie in
         // the same cell or in cells that touch.
         let side_m = (2.0 * reach_m).max(1.0);
@@ -41,11 +55,12 @@ impl Plants {
             .collect();
         let cells = Cells::about(&samples, side_m);
         let seams = cells.seams(&samples);
-        let mut near: Vec<(usize, (Point, usize))> = Vec::new();
+        let mut near: Vec<(usize, Plant)> = Vec::new();
         for run in &seeds.runs {
+            let (block, clear_m) = (run.block.0, clear_m(run));
             near.extend(run.positions().filter_map(|at| {
                 let cell = cells.of(at);
-                seams[cell].then_some((cell, (at, run.block.0)))
+                seams[cell].then_some((cell, Plant { at, block, clear_m }))
             }));
         }
         near.sort_by_key(|plant| plant.0);
@@ -56,7 +71,8 @@ impl Plants {
         for index in 1..begins.len() {
             begins[index] += begins[index - 1];
         }
-        Some(Self { cells, seams, begins, by_cell: near.into_iter().map(|plant| plant.1).collect() })
+        let by_cell = near.into_iter().map(|plant| plant.1).collect();
+        Some(Self { cells, seams, begins, by_cell, clear_m: most_m })
     }
 
     /// Those of a run's windows, by the place before each, in which the blade would come too near.
@@ -88,19 +104,19 @@ impl Plants {
         let (ahead_x, ahead_y) = ((to.x - from.x) / apart, (to.y - from.y) / apart);
         let middle = Point { x: f64::midpoint(from.x, to.x), y: f64::midpoint(from.y, to.y) };
         let half = (apart / 2.0 - motion.clear_m).max(0.0);
-        let reach = num::hypot(half, motion.half_band_m) + motion.clear_m;
-        self.about(middle, reach).any(|&(at, other)| {
-            let (x, y) = (at.x - middle.x, at.y - middle.y);
+        let reach = num::hypot(half, motion.half_band_m) + self.clear_m;
+        self.about(middle, reach).any(|plant| {
+            let (x, y) = (plant.at.x - middle.x, plant.at.y - middle.y);
             let along = ((x * ahead_x + y * ahead_y).abs() - half).max(0.0);
             let across = ((y * ahead_x - x * ahead_y).abs() - motion.half_band_m).max(0.0);
-            other != block && num::hypot(along, across) < motion.clear_m
+            plant.block != block && num::hypot(along, across) < plant.clear_m
         })
     }
 
     /// The stretches of a run, metres along it from its first seed, in which tools that reach `half_m` to
-    /// either side would come nearer than `clear_m` to a plant of another block; it is looked at as far as
+    /// either side would come into the clear circle of a plant of another block; it is looked at as far as
     /// `beyond_m` beyond its ends.
-    pub fn blocked(&self, run: &SeedRun, half_m: f64, clear_m: f64, beyond_m: f64) -> Vec<Interval> {
+    pub fn blocked(&self, run: &SeedRun, half_m: f64, beyond_m: f64) -> Vec<Interval> {
         let line = lengthened(&run.line(0.01), beyond_m);
         let points = points_along(&line, self.cells.side_m / 2.0);
         let mut passed = -beyond_m;
@@ -108,13 +124,13 @@ impl Plants {
         for pair in points.windows(2) {
             let (from, length) = (pair[0], distance(pair[0], pair[1]));
             let ahead = (pair[1] - from) / length.max(f64::MIN_POSITIVE);
-            let reach = half_m + clear_m + length;
-            for (at, block) in self.about(from, reach) {
+            let reach = half_m + self.clear_m + length;
+            for &Plant { at, block, clear_m } in self.about(from, reach) {
                 let (x, y) = (at.x - from.x, at.y - from.y);
                 let along = x * ahead.x + y * ahead.y;
                 let aside = ((y * ahead.x - x * ahead.y).abs() - half_m).max(0.0);
                 let beside = (-clear_m..=length + clear_m).contains(&along);
-                if *block != run.block.0 && beside && aside < clear_m {
+                if block != run.block.0 && beside && aside < clear_m {
                     let half = num::sqrt(clear_m * clear_m - aside * aside);
                     blocked.push(Interval::new(passed + along - half, passed + along + half));
                 }
@@ -125,7 +141,7 @@ impl Plants {
     }
 
     /// Plants in the cells about a place.
-    fn about(&self, middle: Point, reach: f64) -> impl Iterator<Item = &(Point, usize)> {
+    fn about(&self, middle: Point, reach: f64) -> impl Iterator<Item = &Plant> {
         let low = self.cells.column_and_row(Point { x: middle.x - reach, y: middle.y - reach });
         let high = self.cells.column_and_row(Point { x: middle.x + reach, y: middle.y + reach });
         (low.1..=high.1).flat_map(move |row| {
@@ -210,5 +226,50 @@ impl Cells {
             }
         }
         seams
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::check::Pattern;
+    use crate::lanes::{BlockIdx, LaneIdx};
+    use crate::seeds::RowCourse;
+
+    fn run(block: usize, from: Point, angle: f64, count: u32, spacing_m: f64, pattern: Pattern) -> SeedRun {
+        SeedRun {
+            block: BlockIdx(block),
+            lane: LaneIdx(block),
+            tool_row: 0,
+            row: 0,
+            zone: None,
+            first: 0,
+            step: 1,
+            count,
+            spacing_m,
+            pattern,
+            course: RowCourse::Straight { from, angle },
+        }
+    }
+
+    /// A row eastwards past the ends of two rows of another block, 25 cm beside it, tools 20 cm to either side:
+    /// the drilled row keeps them out by its own circle, the single plants by theirs.
+    #[test]
+    fn each_plant_keeps_its_own_circle_clear() {
+        let row = run(0, Point { x: 0.0, y: 0.0 }, 0.0, 101, 0.2, Pattern::Single);
+        let north = num::PI / 2.0;
+        let single = run(1, Point { x: 5.0, y: 0.25 }, north, 20, 0.4, Pattern::Single);
+        let drilled = run(1, Point { x: 15.0, y: 0.25 }, north, 200, 0.04, Pattern::Drill);
+        let seeds = SeedMap { runs: vec![row, single, drilled] };
+        let clear_m = |run: &SeedRun| if run.pattern == Pattern::Drill { 0.13 } else { 0.06 };
+        let plants = Plants::of(&seeds, 0.2, clear_m).unwrap();
+        let blocked = plants.blocked(&seeds.runs[0], 0.2, 0.0);
+        let half = |clear_m: f64| (clear_m * clear_m - 0.05 * 0.05_f64).sqrt();
+        let expected = [(5.0, half(0.06)), (15.0, half(0.13))];
+        assert_eq!(blocked.len(), 2, "{blocked:?}");
+        for (found, (at, half)) in blocked.iter().zip(expected) {
+            let off = (found.from - (at - half)).abs().max((found.to - (at + half)).abs());
+            assert!(off < 1e-9, "{found:?} about {at} by {half}");
+        }
     }
 }

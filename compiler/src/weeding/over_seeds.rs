@@ -32,7 +32,7 @@ pub fn pass(tools: &OverSeeds, over: &Over, findings: &mut Vec<Finding>) -> Weed
     }
     let worked = tools.worked.min(over.sown.row_spacing);
     let surface = worked / over.sown.row_spacing;
-    let rows = over.row_sigmas(over.speed());
+    let (rows, drawn) = (over.row_sigmas(over.speed(), |_| true), over.commonest());
     Weeding {
         pass: pass.clone(),
         speed: over.speed(),
@@ -40,8 +40,9 @@ pub fn pass(tools: &OverSeeds, over: &Over, findings: &mut Vec<Finding>) -> Weed
         rows: rows.into_iter().map(|sigma| RowBand { sigma, clear: Length::ZERO }).collect(),
         section: Section {
             row_spacing: over.sown.row_spacing,
-            plant_spacing: over.sown.place_spacing,
-            pattern: field.spacing.pattern,
+            plant_spacing: drawn.spacing,
+            pattern: drawn.pattern,
+            plant_share: over.share(drawn),
             plant_radius: Length::ZERO,
             clear: Length::ZERO,
             between_rows: worked,

@@ -152,8 +152,13 @@ fn number(value: f64) -> f64 {
 
 /// What the drawing shows, in words.
 pub fn caption(section: &Section) -> String {
+    let which = if section.plant_share < 1.0 {
+        format!(" as {} of the plants stand", words::percent(section.plant_share))
+    } else {
+        String::new()
+    };
     let mut parts =
-        vec!["One metre of two rows from above, to scale. Dots: places of the seed map".to_owned()];
+        vec![format!("One metre of two rows{which} from above, to scale. Dots: places of the seed map")];
     if section.plant_radius > Length::ZERO {
         parts.push(format!("dark green: leaves, {} from the middle", words::measure(section.plant_radius)));
     }
