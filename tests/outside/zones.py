@@ -48,7 +48,8 @@ def zoned(plan, field, number, report):
     across_borders(rows, seeds, field, report)
     line_up(plan, rows, seeds, field, report)
     own_m2 = between * own
-    unsown = shapely.union_all([f.ground for f in plan.of("left-over", field)])
+    # Valid in degrees, as the plan's reader checks; on the way to metres slivers move by nanometres.
+    unsown = shapely.union_all([shapely.make_valid(f.ground) for f in plan.of("left-over", field)])
     counted(seeds, ground, unsown, rates, own_m2, field, report)
     grid(plan, field, number, ground, rates, elsewhere, own_m2, in_place, report)
 
