@@ -70,7 +70,7 @@ fn ground(site: &FieldSite, plan: &FieldPlan) -> Block {
         ("Headland, not sown", part(areas.headland)),
         ("Keep-outs", part(areas.keep_out) + &named),
         ("Left over", part(areas.left_over)),
-        ("Covered by two rows, where they end at a slant", part(areas.overlap)),
+        ("Covered twice, at slanted row ends", part(areas.overlap)),
     ])
 }
 
