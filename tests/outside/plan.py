@@ -168,7 +168,8 @@ def rows(plan, field, report):
     for lane in plan.of("lane", field):
         length = lane.properties["length_m"]
         for row in lane.properties["rows"]:
-            inside = -1e-6 <= row["from_m"] < row["to_m"] <= length + 1e-6
+            # Each of two lengths is rounded to a millionth.
+            inside = -1e-6 <= row["from_m"] < row["to_m"] <= length + 1.5e-6
             report.check("row pieces lie within their lane", inside, f"{name_of(lane)}: {row}")
             known = min(abs(row["offset_m"] - offset) for offset in offsets) < 1e-6
             report.check("row pieces are at the machine's tool rows", known, f"{name_of(lane)}: {row['offset_m']}")
