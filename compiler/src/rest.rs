@@ -228,10 +228,17 @@ mod tests {
         job.fields[0].home = None;
         let place = site::site(&job).value.unwrap().fields.remove(0);
         let plan = lanes::lanes(&job.fields[0], &place, &job.machine).value.unwrap();
-        let route =
-            route::route(&job.fields[0], &place, &job.machine, &plan, Rows::SownOnTheWay, Effort::Normal)
-                .value
-                .unwrap();
+        let route = route::route(
+            &job.fields[0],
+            &place,
+            &job.machine,
+            &plan,
+            Rows::SownOnTheWay,
+            None,
+            Effort::Normal,
+        )
+        .value
+        .unwrap();
         let seeds = crate::seeds::seeds(
             &plan,
             &route.visits,

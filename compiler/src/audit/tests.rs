@@ -39,7 +39,7 @@ fn planned_by(rate: Option<SteeringRate>) -> Planned {
     let site = site(&job).value.unwrap();
     let plan = lanes(&job.fields[0], &site.fields[0], &job.machine).value.unwrap();
     let route =
-        route(&job.fields[0], &site.fields[0], &job.machine, &plan, Rows::SownOnTheWay, Effort::Normal)
+        route(&job.fields[0], &site.fields[0], &job.machine, &plan, Rows::SownOnTheWay, None, Effort::Normal)
             .value
             .unwrap();
     let seeds = seeds(&plan, &route.visits, &job.fields[0].spacing, &SiteZones::none(), &job.machine);

@@ -30,7 +30,7 @@ fn routed(job: &Job) -> (LanePlan, Told<Route>) {
     let site = told.value.unwrap_or_else(|| panic!("{:?}", told.findings));
     let plan = lanes(&job.fields[0], &site.fields[0], &job.machine).value.unwrap();
     let told =
-        route(&job.fields[0], &site.fields[0], &job.machine, &plan, Rows::SownOnTheWay, Effort::Normal);
+        route(&job.fields[0], &site.fields[0], &job.machine, &plan, Rows::SownOnTheWay, None, Effort::Normal);
     (plan, told)
 }
 

@@ -69,9 +69,10 @@ mod tests {
         let job = example::job();
         let mut place = site(&job).value.unwrap().fields.remove(0);
         let plan = lanes(&job.fields[0], &place, &job.machine).value.unwrap();
-        let route = route(&job.fields[0], &place, &job.machine, &plan, Rows::SownOnTheWay, Effort::Normal)
-            .value
-            .unwrap();
+        let route =
+            route(&job.fields[0], &place, &job.machine, &plan, Rows::SownOnTheWay, None, Effort::Normal)
+                .value
+                .unwrap();
         let of_home = ways_out(&place, &plan, &route);
         assert_eq!(of_home.iter().map(|way| way.name.as_str()).collect::<Vec<_>>(), ["home"]);
 
