@@ -116,7 +116,7 @@ fn stages(
         None => whole,
     };
     let lanes = lanes::with_overlap(lanes, machine);
-    let route = route::refills(place, machine, &field.crop, &lanes, &seeds, route).tell(findings)?;
+    let route = route::refills(field, place, machine, &lanes, &seeds, route).tell(findings)?;
     let orders = operations::operations(&job.order.operations, field, machine);
     let release = operations::release(field, &zones, machine, &lanes, &route.visits, &uncertainty);
     let release = release.tell(findings)?;

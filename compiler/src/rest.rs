@@ -84,6 +84,7 @@ fn remaining(route: Route, done: usize, gone: Vec<LaneIdx>) -> Route {
             .map(|stop| Stop { after: stop.after - done, ..stop })
             .collect(),
         bound_s: (route.bound_s - driven_s).max(0.0),
+        detours_s: route.detours_s,
     }
 }
 

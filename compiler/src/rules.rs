@@ -858,6 +858,13 @@ pub const SITE: &[Rule] = &[
     )
     .source("plane geometry")
     .example("home = a place in the yard"),
+    error(
+        "refill-point/outside-fence",
+        "a refill point that lies outside the fence",
+        "the machine drives there by itself to be filled, and may not be there",
+    )
+    .source("plane geometry")
+    .example("refill_point = { name = \"trailer\", at = a place on the road }"),
     error("entrance/far", "an entrance far from the boundary", "its position is most likely mistyped")
         .source(PRACTICE)
         .example("an entrance with latitude and longitude swapped"),
@@ -1026,6 +1033,27 @@ pub const ROUTE: &[Rule] = &[
     .formula("hopper / mass of a seed ≥ seeds of one row in the lane")
     .source(PRACTICE)
     .example("hopper = \"100 g\" for a lane of 900 m with 6 g a thousand seeds"),
+    error(
+        "refill-point/no-room",
+        "a refill point at which the machine does not fit inside the fence in any heading",
+        "it could not be driven there to be filled",
+    )
+    .source("plane geometry")
+    .example("a refill point half a metre inside the fence"),
+    error(
+        "refill-point/cut-off",
+        "a refill point to which no drivable way leads from the lanes and back",
+        "the machine could never be filled there",
+    )
+    .source(PRACTICE)
+    .example("a refill point on the far side of a ditch"),
+    error(
+        "refill-point/too-far",
+        "hoppers that run empty in lanes from which no drivable way leads to a refill point",
+        "the rest of the rows would stay bare",
+    )
+    .source(PRACTICE)
+    .example("a field in two parts that do not touch, with one refill point"),
     note(
         "route/refill-inside",
         "a stop for refilling more than 50 m from the field's edge",

@@ -133,8 +133,11 @@ pub struct Figures {
     /// Seconds of turns and transits, toll included, in the best order of these lanes that could
     /// exist: a proven lower bound.
     pub route_bound_s: f64,
-    /// Share of the route's turns and transits, toll included and lifting left out, that lies above
-    /// the bound.
+    /// Seconds, toll included, that turns by refill points count more than the same turns without the stop.
+    #[serde(default, skip_serializing_if = "is_zero")]
+    pub refill_detours_s: f64,
+    /// Share of the route's turns and transits, toll included, lifting and detours by refill points left
+    /// out, that lies above the bound.
     pub route_gap: f64,
 }
 
@@ -306,6 +309,10 @@ impl Manifest {
     pub fn from_json(text: &str) -> serde_json::Result<Self> {
         serde_json::from_str(text)
     }
+}
+
+fn is_zero(value: &f64) -> bool {
+    *value == 0.0
 }
 
 /// The JSON Schema of the manifest.

@@ -103,6 +103,9 @@ pub enum What {
         /// Where the person takes the machine.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         to: Option<Position>,
+        /// Name of the refill point at which it waits; the way from the lane before it to the next leads there.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        refill_point: Option<String>,
     },
     /// The end of a lane near a way out, where the machine may be halted to be taken out of the field.
     Hold {

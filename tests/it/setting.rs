@@ -37,6 +37,7 @@ pub fn ground(boundary: MultiPolygon, heading_deg: Option<f64>) -> FieldSite {
         layout: Layout::following(guidance(heading_deg)),
         zones: SiteZones::none(),
         entrances: Vec::new(),
+        refill_points: Vec::new(),
         size: FieldSize {
             geodesic_area: area,
             plane_area: area,
@@ -100,6 +101,7 @@ pub fn wanted() -> Field {
         layout: Layout::following(Guidance::Best),
         home: None,
         entrances: Vec::new(),
+        refill_points: Vec::new(),
         crop: Crop {
             name: "chicory".into(),
             variety: "Fenlight".into(),

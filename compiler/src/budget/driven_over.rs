@@ -193,8 +193,14 @@ mod tests {
         };
         let way = Manoeuvre { path, shape: TurnShape::Straight, time_s: 6.0, toll_s: 0.0 };
         let visits = (0..2).map(|lane| Visit { lane: LaneIdx(lane), along: true }).collect();
-        let route =
-            Route { visits, cut_off: vec![], ways: vec![None, Some(way), None], stops: vec![], bound_s: 0.0 };
+        let route = Route {
+            visits,
+            cut_off: vec![],
+            ways: vec![None, Some(way), None],
+            stops: vec![],
+            bound_s: 0.0,
+            detours_s: 0.0,
+        };
         let machine = Machine {
             wheel_tracks: tracks_m.iter().map(|&track| Length::m(track)).collect(),
             tyre_width: Length::m(tyre_m),

@@ -4,7 +4,8 @@
 //! spent on, metres driven, capacity, the seed to bring, and the seeds that tyres pass over. Lanes
 //! are driven at working speed; a turn takes its manoeuvre's time and the tool is lowered and raised
 //! once a lane, standing; hoppers are filled first before the work begins, and each later fill is a
-//! stop, as is being moved by hand to another part of the field. Drives to the place of refilling are not in it.
+//! stop, as is being moved by hand to another part of the field. Drives to
+//! refill points are turns.
 
 use crate::check::{Field, Machine, Order};
 use crate::lanes::LanePlan;

@@ -6,7 +6,7 @@ use super::layout::layout;
 use super::ring::{KEEP_OUT, ring};
 use super::{
     Crop, Entrance, Field, FieldPlaces, Findings, GeoPolygon, Headland, HeadlandSize, HeadlandSown, KeepOut,
-    KeepOutShape, LapCorners, ReferenceFrame, brief, distance, spacing, zones,
+    KeepOutShape, LapCorners, ReferenceFrame, RefillPoint, brief, distance, spacing, zones,
 };
 use crate::num::hypot;
 use crate::read::span;
@@ -55,6 +55,7 @@ pub fn field(file: &written::Field, known: &Known<'_>, findings: &mut Findings) 
     let headland = headland(file.headland.as_ref(), known.machine, findings);
     let home = file.home.as_ref().map(|home| findings.point(home));
     let entrances = entrances(file, known.machine, findings);
+    let refill_points = refill_points(file, findings);
     let mut keep_outs: Vec<Option<KeepOut>> = file
         .keep_out
         .iter()
@@ -77,6 +78,7 @@ pub fn field(file: &written::Field, known: &Known<'_>, findings: &mut Findings) 
             None => None,
         },
         entrances: entrances?,
+        refill_points: refill_points?,
         crop: crop?.clone(),
         spacing: spacing?,
         zones: match zones {
@@ -122,6 +124,7 @@ fn places(file: &written::Field) -> FieldPlaces {
         blocks: file.block.iter().flat_map(|many| &many.0).map(|block| span(&block.at.place)).collect(),
         crop: Some(span(&file.crop.place)),
         entrances: file.entrance.iter().flat_map(|many| &many.0).map(|e| span(&e.at.place)).collect(),
+        refill_points: file.refill_point.iter().flat_map(|many| &many.0).map(|p| span(&p.at.place)).collect(),
     }
 }
 
@@ -231,6 +234,16 @@ fn entrances(
         })
         .collect();
     entrances.into_iter().collect()
+}
+
+fn refill_points(file: &written::Field, findings: &mut Findings) -> Option<Vec<RefillPoint>> {
+    let points: Vec<Option<RefillPoint>> = file
+        .refill_point
+        .iter()
+        .flat_map(|many| &many.0)
+        .map(|point| Some(RefillPoint { name: point.name.value.clone(), at: findings.point(&point.at)? }))
+        .collect();
+    points.into_iter().collect()
 }
 
 /// The machine is driven through an entrance nose first.

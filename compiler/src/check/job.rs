@@ -259,6 +259,8 @@ pub struct Field {
     pub home: Option<GeoPoint>,
     /// Where it comes in.
     pub entrances: Vec<Entrance>,
+    /// Where its hoppers are filled on the way; anywhere where there are none.
+    pub refill_points: Vec<RefillPoint>,
     /// Crop and seed lot.
     pub crop: Crop,
     /// The lattice.
@@ -307,6 +309,8 @@ pub struct FieldPlaces {
     pub crop: Option<Span>,
     /// The entrances, in their order.
     pub entrances: Vec<Span>,
+    /// The refill points, in their order.
+    pub refill_points: Vec<Span>,
 }
 
 /// A polygon in longitude and latitude.
@@ -348,6 +352,15 @@ pub enum KeepOutShape {
 /// A named way in.
 #[derive(Clone, Debug)]
 pub struct Entrance {
+    /// Its name.
+    pub name: String,
+    /// Where.
+    pub at: GeoPoint,
+}
+
+/// A named place where the seed stands.
+#[derive(Clone, Debug)]
+pub struct RefillPoint {
     /// Its name.
     pub name: String,
     /// Where.

@@ -9,7 +9,6 @@ use crate::diagnostic::{Finding, Severity};
 use crate::pipeline::{Compiled, FieldPlan};
 use crate::route;
 use crate::site::FieldSite;
-use crate::turns::Manoeuvre;
 use crate::weeding;
 use lanewright_schema::manifest::{
     self, Blade, Check, Crop, FieldFigures, Figures, File, Frame, Hold, Machine, Manifest, Order, WayOut,
@@ -136,7 +135,8 @@ pub fn figures(field: &FieldPlan) -> Figures {
         field_efficiency: micro(budget.time.field_efficiency),
         toll_s: micro(route.ways.iter().flatten().map(|way| way.toll_s).sum()),
         route_bound_s: micro(route.bound_s),
-        route_gap: micro(gap(ways_s(field), route.bound_s)),
+        refill_detours_s: micro(route.detours_s),
+        route_gap: micro(gap(route.ways_s(), route.bound_s)),
     }
 }
 
@@ -164,18 +164,15 @@ pub fn total(compiled: &Compiled) -> Figures {
         sum.stop_s += field.stop_s;
         sum.toll_s += field.toll_s;
         sum.route_bound_s += field.route_bound_s;
+        sum.refill_detours_s += field.refill_detours_s;
     }
     let machine = &compiled.job.machine;
     let m2_per_s = machine.working_width.to_m() * machine.working_speed.to_m_per_s();
     let seconds = sum.work_s + sum.turn_s + sum.transit_s + sum.stop_s;
     sum.field_efficiency = micro(sum.worked_m2 / m2_per_s / seconds);
-    sum.route_gap = micro(gap(compiled.fields.iter().map(ways_s).sum(), sum.route_bound_s));
+    sum.route_gap =
+        micro(gap(compiled.fields.iter().map(|field| field.route.ways_s()).sum(), sum.route_bound_s));
     sum
-}
-
-/// Seconds of turns and transits, their toll included, lifting left out.
-fn ways_s(field: &FieldPlan) -> f64 {
-    field.route.ways.iter().flatten().map(Manoeuvre::cost_s).sum()
 }
 
 /// Share of the ways that lies above their bound.

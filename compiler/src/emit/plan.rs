@@ -10,7 +10,7 @@ use crate::check::{Field, Machine};
 use crate::geometry::{Gear, Path, Piece, Point, heading_of_angle, region};
 use crate::lanes::{Block, Course, Lane, LeftOver, LeftOverReason};
 use crate::pipeline::{Compiled, FieldPlan};
-use crate::route::{self, Hold, Stop, StopReason, Visit, WayOut};
+use crate::route::{self, Hold, SeedFrom, Stop, StopReason, Visit, WayOut};
 use crate::site::{FieldSite, SiteZones};
 use crate::turns::{Manoeuvre, TurnShape};
 use geo::algorithm::orient::{Direction, Orient};
@@ -35,7 +35,7 @@ pub fn plan(compiled: &Compiled) -> Plan {
         features.extend(draw.ground(site, &field.zones, asked));
         features.extend(draw.soil(field));
         features.extend(draw.way(field, &compiled.job.machine));
-        features.extend(draw.stops(field));
+        features.extend(draw.stops(site, field));
         features.extend(draw.holds(site, field));
     }
     features.extend(compiled.site.baseline.as_ref().map(|base| Feature {
@@ -189,15 +189,21 @@ impl Draw<'_> {
     }
 
     /// Where a person is needed, in driving order.
-    fn stops(&self, field: &FieldPlan) -> Vec<Feature> {
+    fn stops(&self, site: &FieldSite, field: &FieldPlan) -> Vec<Feature> {
         let stop = |stop: &Stop| match stop.reason {
             StopReason::MovedByHand { from, to } => {
                 let reason = "moved-by-hand".to_owned();
-                let what = What::Stop { after: stop.after, reason, to: Some((self.position)(to)) };
+                let to = Some((self.position)(to));
+                let what = What::Stop { after: stop.after, reason, to, refill_point: None };
                 self.feature(what, Shape::Point((self.position)(from)))
             }
-            StopReason::Refill { at, .. } => {
-                let what = What::Stop { after: stop.after, reason: "refill".to_owned(), to: None };
+            StopReason::Refill { at, from } => {
+                let refill_point = match from {
+                    SeedFrom::Edge { .. } => None,
+                    SeedFrom::Point(point) => Some(site.refill_points[point].0.clone()),
+                };
+                let reason = "refill".to_owned();
+                let what = What::Stop { after: stop.after, reason, to: None, refill_point };
                 self.feature(what, Shape::Point((self.position)(at)))
             }
         };

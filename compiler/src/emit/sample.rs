@@ -163,5 +163,5 @@ fn route(machine: &crate::check::Machine, site: &FieldSite, plan: &LanePlan, vis
     let to = ends.iter().map(|end| end.0).chain([home]);
     let drive = Drive::turning(machine);
     let ways = from.zip(to).map(|(from, to)| manoeuvre(&space, &drive, from, to)).collect();
-    Route { visits, cut_off: Vec::new(), ways, stops: Vec::new(), bound_s: 10.0 }
+    Route { visits, cut_off: Vec::new(), ways, stops: Vec::new(), bound_s: 10.0, detours_s: 0.0 }
 }

@@ -165,7 +165,9 @@ fn shortened_names(job: &Job) -> Vec<Finding> {
         let keep_outs =
             field.keep_outs.iter().map(|KeepOut { name, span, .. }| ("keep-out", name, Some(span)));
         let entrances = field.entrances.iter().map(|entrance| ("entrance", &entrance.name, None));
-        [("field", &field.name, Some(&field.span))].into_iter().chain(keep_outs).chain(entrances)
+        let refill_points = field.refill_points.iter().map(|point| ("refill point", &point.name, None));
+        let places = keep_outs.chain(entrances).chain(refill_points);
+        [("field", &field.name, Some(&field.span))].into_iter().chain(places)
     });
     let names = order.into_iter().chain(base).chain(machine).chain(fields);
     names

@@ -7,7 +7,8 @@
 //! for again, until it uses planned ways only.
 //!
 //! Where hoppers have to be refilled on the way, an order counts its stops too; they are fixed for the order at
-//! hand, once every seed is laid ([`refills`]).
+//! hand, once every seed is laid ([`refills`]). Where the job names refill points, the ways on which the hoppers are
+//! filled lead by way of them.
 
 pub mod order;
 
@@ -17,24 +18,25 @@ mod exact;
 mod network;
 mod parts;
 mod refill;
+mod refill_points;
 mod search;
 mod settle;
 mod sown;
+mod standing;
 mod stops;
 mod tour;
+mod trips;
 mod way_out;
 mod ways;
 
 use crate::check::{Field, Headland, HeadlandSown, LapCorners, Machine};
 use crate::diagnostic::{Finding, Told};
-use crate::geometry::{Path, Point, Pose, region};
+use crate::geometry::{Path, Point};
 use crate::lanes::{Course, Lane, LaneIdx, LanePlan, RowSpan};
-use crate::num;
 use crate::rules;
 use crate::site::FieldSite;
-use crate::turns::toll::{Soil, Wheels};
-use crate::turns::{Detours, Drive, FreeSpace, Manoeuvre, footprint};
-use geo::{Closest, ClosestPoint};
+use crate::turns::toll::{Moment, Soil, Wheels};
+use crate::turns::{Detours, Drive, FreeSpace, Manoeuvre, Toll, footprint};
 pub use refill::{Hoppers, hoppers, refills};
 pub use way_out::{Hold, WayOut, ways_out};
 
@@ -42,6 +44,7 @@ pub use order::Effort;
 use order::{Costs, Order, Solver, links};
 use parts::{Part, nearest_part, parts, without_dead_ends};
 use settle::{proven, settled};
+use standing::standing_place;
 use std::collections::BTreeSet;
 use ways::{Tolls, Ways};
 
@@ -94,6 +97,16 @@ pub struct Route {
     /// Seconds of ways in the best order that could exist: a proven lower bound. A way that was
     /// planned counts its planned time, any other no more than it could take.
     pub bound_s: f64,
+    /// Seconds, toll included, that ways by refill points count more than the same ways without the stop; the bound
+    /// knows nothing of them.
+    pub detours_s: f64,
+}
+
+impl Route {
+    /// Seconds of all ways, their toll included, as if no refill point lay on them: what the bound bounds.
+    pub fn ways_s(&self) -> f64 {
+        self.ways.iter().flatten().map(Manoeuvre::cost_s).sum::<f64>() - self.detours_s
+    }
 }
 
 /// A halt at which a person does something.
@@ -119,9 +132,21 @@ pub enum StopReason {
     Refill {
         /// Where the machine waits.
         at: Point,
-        /// How far a person walks in from the field's edge.
-        from_edge_m: f64,
+        /// Where the seed comes from.
+        from: SeedFrom,
     },
+}
+
+/// Where the seed comes from that fills the hoppers.
+#[derive(Copy, Clone, Debug, PartialEq)]
+pub enum SeedFrom {
+    /// A person carries it in from the field's edge.
+    Edge {
+        /// So far.
+        metres: f64,
+    },
+    /// It stands at the refill point of this number.
+    Point(usize),
 }
 
 /// Ways planned ahead to and from each lane end.
@@ -215,10 +240,23 @@ impl Ground {
         }
     }
 
+    fn wheels(&self) -> Wheels<'_> {
+        Wheels { tracks_m: &self.tracks_m, tyre_m: self.tyre_m }
+    }
+
+    /// What sown soil costs at a moment.
+    fn toll(&self, moment: Moment) -> Toll<'_> {
+        Toll::new(&self.soil, self.wheels(), self.over_sown_s_per_m, moment)
+    }
+
     /// All ways between lanes and the place where the route begins and ends.
     fn ways(&self, plan: &LanePlan, standing: Option<Point>) -> Ways<'_> {
-        let wheels = Wheels { tracks_m: &self.tracks_m, tyre_m: self.tyre_m };
-        let tolls = Tolls { soil: &self.soil, wheels, s_per_m: self.over_sown_s_per_m, rows: self.rows };
+        let tolls = Tolls {
+            soil: &self.soil,
+            wheels: self.wheels(),
+            s_per_m: self.over_sown_s_per_m,
+            rows: self.rows,
+        };
         let (drives, stages) = ((self.turning, self.transit), self.stages.clone());
         Ways::new(&self.space, self.detours.as_ref(), tolls, drives, &plan.lanes, stages, standing)
     }
@@ -266,7 +304,8 @@ fn over_parts(
     plan: &LanePlan,
     (hoppers, effort): (Option<&Hoppers>, Effort),
 ) -> Option<Route> {
-    let mut route = Route { visits: vec![], cut_off: vec![], ways: vec![], stops: vec![], bound_s: 0.0 };
+    let mut route =
+        Route { visits: vec![], cut_off: vec![], ways: vec![], stops: vec![], bound_s: 0.0, detours_s: 0.0 };
     while !parts.is_empty() {
         let next = match route.visits.last() {
             Some(visit) => nearest_part(&parts, driven(plan, *visit).end(), plan),
@@ -324,31 +363,6 @@ fn best_order(
         }
     }
     None
-}
-
-/// Where the route begins and ends: home, else the first entrance; where the machine does not fit
-/// there, the nearest place where it fits in any heading.
-fn standing_place(site: &FieldSite, space: &FreeSpace, findings: &mut Vec<Finding>) -> Option<Point> {
-    let (name, asked) = match (site.home, site.entrances.first()) {
-        (Some(home), _) => ("home".to_owned(), home),
-        (None, Some((name, at))) => (format!("entrance `{name}`"), *at),
-        (None, None) => return None,
-    };
-    let fits = |angle: f64| space.clearance_at(Pose { at: asked, angle }).is_some();
-    if (0..16).any(|step| fits(num::wrap_angle(f64::from(step) * num::PI / 8.0))) {
-        return Some(asked);
-    }
-    let roomy = region::inset(&site.fence, space.footprint().reach() + crate::turns::SPARE_M);
-    let (Closest::Intersection(nearest) | Closest::SinglePoint(nearest)) = roomy.closest_point(&asked.into())
-    else {
-        return None;
-    };
-    let away = num::hypot(nearest.x() - asked.x, nearest.y() - asked.y);
-    let message = format!(
-        "the machine does not fit inside the fence at {name}; the route begins and ends {away:.1} m from it"
-    );
-    findings.push(rules::finding("route/home-moved", message).with_place(site.inverse.to_geo(asked)));
-    Some(nearest.into())
 }
 
 fn moved(site: &FieldSite, stop: &Stop) -> Option<Finding> {

@@ -4,16 +4,18 @@
 //! the seed would not last to the next. Each row has a hopper of its own; a stop fills all of them,
 //! and they are full at the start. A machine that a person has to move is filled there too.
 //!
-//! A person walks in from the field's edge. Among all choices of stops with which no hopper runs
+//! A person walks in from the field's edge, or the machine drives to a named point
+//! ([`refill_points`](super::refill_points)). Among all choices of stops with which no hopper runs
 //! empty, the one is taken that costs the least time, walking there and back included: a shortest
 //! path over the gaps between lanes, exact for the order at hand (the tour splitting of Beasley
 //! 1983). The order itself is searched for with what its stops would cost ([`with_stops`](super::stops)).
 
 use super::order::Node;
-use super::{Route, Stop, StopReason, Visit};
-use crate::check::{Crop, Machine};
+use super::refill_points::at_points;
+use super::{Ground, Route, Rows, SeedFrom, Stop, StopReason, Visit};
+use crate::check::{Crop, Field, Machine};
 use crate::diagnostic::{Finding, Told};
-use crate::geometry::{Point, region};
+use crate::geometry::{Point, distance, region};
 use crate::lanes::{LaneIdx, LanePlan};
 use crate::rules;
 use crate::seeds::SeedMap;
@@ -34,6 +36,10 @@ pub struct Hoppers {
     lanes: Vec<[AtLane; 2]>,
     /// Seconds of a stop without the walk.
     refill_s: f64,
+    /// Where the seed stands; none where a person carries it in.
+    points: Vec<Point>,
+    /// Speed of drives there.
+    speed_m_per_s: f64,
 }
 
 /// A lane as driven.
@@ -41,8 +47,10 @@ pub struct Hoppers {
 struct AtLane {
     /// Seeds that each hopper gives.
     need: Vec<u64>,
-    /// Where it ends.
-    at: Point,
+    /// Where it begins and ends.
+    begin: Point,
+    end: Point,
+    /// How far the end lies from the field's edge.
     from_edge_m: f64,
 }
 
@@ -61,16 +69,19 @@ pub fn hoppers(
     let at_lane = |(lane, need): (usize, Vec<u64>)| {
         let back = need.iter().rev().copied().collect();
         [(true, need), (false, back)].map(|(along, need)| {
-            let at = super::driven(plan, Visit { lane: LaneIdx(lane), along }).end().at;
+            let path = super::driven(plan, Visit { lane: LaneIdx(lane), along });
+            let (begin, end) = (path.start.at, path.end().at);
             let edges =
-                region::rings(&site.boundary).map(|ring| Euclidean.distance(&GeoPoint::from(at), ring));
-            AtLane { need, at, from_edge_m: edges.fold(f64::INFINITY, f64::min) }
+                region::rings(&site.boundary).map(|ring| Euclidean.distance(&GeoPoint::from(end), ring));
+            AtLane { need, begin, end, from_edge_m: edges.fold(f64::INFINITY, f64::min) }
         })
     };
     Hoppers {
         capacity: hopper_seeds(machine, crop),
         lanes: needs.into_iter().enumerate().map(at_lane).collect(),
         refill_s: machine.refill_time.to_s(),
+        points: site.refill_points.iter().map(|(_, at)| *at).collect(),
+        speed_m_per_s: machine.turning_speed.to_m_per_s(),
     }
 }
 
@@ -79,8 +90,35 @@ impl Hoppers {
         &self.lanes[visit.lane.0][usize::from(!visit.along)]
     }
 
-    fn stop_s(&self, lane: &AtLane) -> f64 {
-        self.refill_s + 2.0 * lane.from_edge_m / WALKING_M_PER_S
+    /// Whole seeds that each holds.
+    pub(super) const fn capacity(&self) -> u64 {
+        self.capacity
+    }
+
+    /// Seconds of a stop alone.
+    pub(super) const fn refill_s(&self) -> f64 {
+        self.refill_s
+    }
+
+    /// Seeds that each hopper gives in each lane of an order.
+    pub(super) fn needs(&self, visits: &[Visit]) -> Vec<&[u64]> {
+        visits.iter().map(|&visit| self.after(visit).need.as_slice()).collect()
+    }
+
+    /// The stop at the end of a lane, to which a person carries the seed.
+    pub(super) fn carried_in(&self, visit: Visit) -> StopReason {
+        let AtLane { end, from_edge_m, .. } = self.after(visit);
+        StopReason::Refill { at: *end, from: SeedFrom::Edge { metres: *from_edge_m } }
+    }
+
+    /// Seconds of a stop between two lanes; the way by a refill point counts straight.
+    fn stop_s(&self, [one, next]: [&AtLane; 2]) -> f64 {
+        if self.points.is_empty() {
+            return self.refill_s + 2.0 * one.from_edge_m / WALKING_M_PER_S;
+        }
+        let by_m = |&point: &Point| distance(one.end, point) + distance(point, next.begin);
+        let nearest_m = self.points.iter().map(by_m).fold(f64::INFINITY, f64::min);
+        self.refill_s + (nearest_m - distance(one.end, next.begin)) / self.speed_m_per_s
     }
 
     /// Seconds of the stops that an order of lanes needs; infinite where a hopper does not hold the seed of
@@ -91,7 +129,7 @@ impl Hoppers {
             .map(|node| self.after(Visit { lane: LaneIdx(node.lane()), along: node.is_along() }))
             .collect();
         let needs: Vec<&[u64]> = lanes.iter().map(|lane| lane.need.as_slice()).collect();
-        let stop_s = |after: usize| self.stop_s(lanes[after - 1]);
+        let stop_s = |after: usize| self.stop_s([lanes[after - 1], lanes[after]]);
         best_stops(&needs, self.capacity, stop_s)
             .map_or(f64::INFINITY, |stops| stops.into_iter().map(stop_s).sum())
     }
@@ -99,7 +137,9 @@ impl Hoppers {
     /// Seconds that the stops of no order of these lanes undercut.
     pub(super) fn stops_at_least_s(&self, lanes: &[usize]) -> f64 {
         let ways = || lanes.iter().map(|&lane| &self.lanes[lane]);
-        let least_s = ways().flatten().map(|lane| self.stop_s(lane)).fold(f64::INFINITY, f64::min);
+        let walks_m = ways().flatten().map(|lane| lane.from_edge_m);
+        let least_m = if self.points.is_empty() { walks_m.fold(f64::INFINITY, f64::min) } else { 0.0 };
+        let least_s = self.refill_s + 2.0 * least_m / WALKING_M_PER_S;
         let of_all: u64 = ways().map(|[along, _]| along.need.iter().sum::<u64>()).sum();
         let rows = ways().next().map_or(1, |[along, _]| along.need.len().max(1) as u64);
         let fills = of_all.div_ceil(self.capacity * rows);
@@ -109,45 +149,49 @@ impl Hoppers {
 
 /// The route with its stops for refilling. Refused where a hopper does not hold the seed of a lane.
 pub fn refills(
+    field: &Field,
     site: &FieldSite,
     machine: &Machine,
-    crop: &Crop,
     plan: &LanePlan,
     seeds: &SeedMap,
-    mut route: Route,
+    route: Route,
 ) -> Told<Route> {
-    let hoppers = hoppers(site, machine, crop, plan, seeds);
-    let capacity = hoppers.capacity;
+    let hoppers = hoppers(site, machine, &field.crop, plan, seeds);
+    if let Some(finding) = too_small(&hoppers, site, machine, plan, seeds, &route) {
+        return Told { value: None, findings: vec![finding] };
+    }
+    let mut told = if site.refill_points.is_empty() {
+        at_lane_ends(site, &hoppers, route)
+    } else {
+        let ground = Ground::of(field, site, machine, plan, Rows::SownOnTheWay);
+        at_points(field, site, &ground, plan, &hoppers, route)
+    };
+    if let Some(route) = &mut told.value {
+        route.stops.sort_by_key(|stop| (stop.after, matches!(stop.reason, StopReason::MovedByHand { .. })));
+    }
+    told
+}
+
+/// The route with its stops where a person carries the seed in.
+fn at_lane_ends(site: &FieldSite, hoppers: &Hoppers, mut route: Route) -> Told<Route> {
     let lanes: Vec<&AtLane> = route.visits.iter().map(|&visit| hoppers.after(visit)).collect();
-    let needs: Vec<&[u64]> = lanes.iter().map(|lane| lane.need.as_slice()).collect();
     let person_is_there = |after: usize| route.stops.iter().any(|stop| stop.after == after);
     let costs_s = |after: usize| {
-        if person_is_there(after) { hoppers.refill_s } else { hoppers.stop_s(lanes[after - 1]) }
+        if person_is_there(after) {
+            hoppers.refill_s
+        } else {
+            hoppers.stop_s([lanes[after - 1], lanes[after]])
+        }
     };
-    let Some(stops) = best_stops(&needs, capacity, costs_s) else {
-        let most = |need: &&[u64]| need.iter().copied().max().unwrap_or(0);
-        let visit = needs.iter().position(|need| most(need) > capacity).unwrap_or(0);
-        let (most, visit) = (most(&needs[visit]), route.visits[visit]);
-        let of_lane = seeds.runs.iter().filter(|run| run.lane == visit.lane);
-        let metres_a_seed =
-            of_lane.map(|run| run.spacing_m / f64::from(run.pattern.seeds())).fold(f64::INFINITY, f64::min);
-        let finding = hopper_too_small(site, machine, metres_a_seed, plan, visit, most, capacity);
-        return Told { value: None, findings: vec![finding] };
-    };
-    let stops = stops.into_iter().map(|after| (after, lanes[after - 1].at, lanes[after - 1].from_edge_m));
-    let far = |&(after, _, from_edge_m): &(usize, Point, f64)| from_edge_m > FAR_M && !person_is_there(after);
-    let stops: Vec<(usize, Point, f64)> = stops.collect();
-    let findings = stops
-        .iter()
-        .filter(|stop| far(stop))
-        .map(|&(after, at, from_edge_m)| far_from_edge(site, after, at, from_edge_m))
+    let stops = best_stops(&hoppers.needs(&route.visits), hoppers.capacity, costs_s).unwrap_or_default();
+    let far = |&&after: &&usize| lanes[after - 1].from_edge_m > FAR_M && !person_is_there(after);
+    let findings =
+        stops.iter().filter(far).map(|&after| far_from_edge(site, after, lanes[after - 1])).collect();
+    let stops: Vec<Stop> = stops
+        .into_iter()
+        .map(|after| Stop { after, reason: hoppers.carried_in(route.visits[after - 1]) })
         .collect();
-    route.stops.extend(
-        stops
-            .into_iter()
-            .map(|(after, at, from_edge_m)| Stop { after, reason: StopReason::Refill { at, from_edge_m } }),
-    );
-    route.stops.sort_by_key(|stop| (stop.after, matches!(stop.reason, StopReason::MovedByHand { .. })));
+    route.stops.extend(stops);
     Told { value: Some(route), findings }
 }
 
@@ -157,7 +201,7 @@ fn hopper_seeds(machine: &Machine, crop: &Crop) -> u64 {
 }
 
 /// The stops that cost least: after how many visits each. None where a visit needs more than the capacity.
-fn best_stops(
+pub(super) fn best_stops(
     needs: &[impl AsRef<[u64]>],
     capacity: u64,
     costs_s: impl Fn(usize) -> f64,
@@ -192,6 +236,24 @@ fn best_stops(
     (needs.is_empty() || last.0.is_finite()).then_some(stops)
 }
 
+/// Tells a lane of the route whose seed a hopper does not hold.
+fn too_small(
+    hoppers: &Hoppers,
+    site: &FieldSite,
+    machine: &Machine,
+    plan: &LanePlan,
+    seeds: &SeedMap,
+    route: &Route,
+) -> Option<Finding> {
+    let capacity = hoppers.capacity;
+    let most = |visit: &Visit| hoppers.after(*visit).need.iter().copied().max().unwrap_or(0);
+    let visit = *route.visits.iter().find(|visit| most(visit) > capacity)?;
+    let of_lane = seeds.runs.iter().filter(|run| run.lane == visit.lane);
+    let metres_a_seed =
+        of_lane.map(|run| run.spacing_m / f64::from(run.pattern.seeds())).fold(f64::INFINITY, f64::min);
+    Some(hopper_too_small(site, machine, metres_a_seed, plan, visit, most(&visit), capacity))
+}
+
 fn hopper_too_small(
     site: &FieldSite,
     machine: &Machine,
@@ -216,12 +278,12 @@ fn hopper_too_small(
         .with_hint(format!("bring a hopper of at least `hopper = \"{} g\"`", needed.to_g().ceil()))
 }
 
-fn far_from_edge(site: &FieldSite, after: usize, at: Point, from_edge_m: f64) -> Finding {
+fn far_from_edge(site: &FieldSite, after: usize, lane: &AtLane) -> Finding {
     let message = format!(
         "the refill after lane {after} of `{}` is {:.0} m inside the field; a hopper lasts no farther",
-        site.name, from_edge_m,
+        site.name, lane.from_edge_m,
     );
-    rules::finding("route/refill-inside", message).with_place(site.inverse.to_geo(at))
+    rules::finding("route/refill-inside", message).with_place(site.inverse.to_geo(lane.end))
 }
 
 #[cfg(test)]
@@ -229,8 +291,9 @@ impl Hoppers {
     /// Lanes that each take so many seeds of one hopper; at their ends a person walks so many metres.
     pub(super) fn example(walks_m: &[[f64; 2]], need: u64, capacity: u64) -> Self {
         let at = Point { x: 0.0, y: 0.0 };
-        let lane = |from_edge_m: f64| AtLane { need: vec![need], at, from_edge_m };
-        Self { capacity, lanes: walks_m.iter().map(|ends| ends.map(lane)).collect(), refill_s: 600.0 }
+        let lane = |from_edge_m: f64| AtLane { need: vec![need], begin: at, end: at, from_edge_m };
+        let lanes = walks_m.iter().map(|ends| ends.map(lane)).collect();
+        Self { capacity, lanes, refill_s: 600.0, points: vec![], speed_m_per_s: 1.0 }
     }
 }
 
@@ -249,6 +312,28 @@ mod tests {
         assert_eq!(fills(&[vec![60, 10], vec![30, 10], vec![10, 10]], 100), 0);
         assert_eq!(fills(&[vec![0, 0]], 100), 0);
         assert_eq!(fills(&[], 100), 0);
+    }
+
+    #[test]
+    fn a_stop_counts_the_way_by_the_nearest_point() {
+        let place = |x: f64| Point { x, y: 0.0 };
+        let lane = |begin: f64, end: f64| AtLane {
+            need: vec![40],
+            begin: place(begin),
+            end: place(end),
+            from_edge_m: 500.0,
+        };
+        let lanes = vec![[lane(0.0, 90.0), lane(90.0, 0.0)], [lane(4.0, 96.0), lane(96.0, 4.0)]];
+        let hoppers = Hoppers {
+            capacity: 40,
+            lanes,
+            refill_s: 600.0,
+            points: vec![Point { x: 0.0, y: 3.0 }, place(200.0)],
+            speed_m_per_s: 2.0,
+        };
+        assert_eq!(hoppers.stops_s(&[Node::along(0), Node::back(1)]), 600.0 + 0.5 * (110.0 + 104.0 - 6.0));
+        assert_eq!(hoppers.stops_s(&[Node::back(0), Node::along(1)]), 600.0 + 0.5 * (3.0 + 5.0 - 4.0));
+        assert_eq!(hoppers.stops_at_least_s(&[0, 1]), 600.0);
     }
 
     /// 40 seeds a lane, 100 in a hopper: a stop is due after one or two lanes, and after each second

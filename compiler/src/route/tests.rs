@@ -3,6 +3,7 @@
 use super::*;
 use crate::check::{Field, GeoPolygon, Headland, HeadlandSize, HeadlandSown, Job, LapCorners};
 use crate::lanes::lanes;
+use crate::num;
 use crate::site::example::{job, place};
 use crate::site::site;
 use lanewright_schema::quantity::Length;

@@ -33,7 +33,7 @@ const JOINING_SEARCHES: usize = 24;
 /// Searches for quicker ways than chains.
 const BETTERING_SEARCHES: usize = 12;
 /// Ways that sown rows cost less than this are left as they are, seconds.
-const LEAST_TOLL_S: f64 = 20.0;
+pub(super) const LEAST_TOLL_S: f64 = 20.0;
 /// Of the others so many are led along lanes, those that cost most first.
 const SPARING_WAYS: usize = 24;
 /// After so many ways without a closed form and none with one, an end is taken to have none.
@@ -696,7 +696,7 @@ fn standing_part(space: &FreeSpace, at: Point) -> Option<u32> {
 }
 
 /// Where the machine stands, in headings all round and straight towards and away from a pose.
-fn standing_poses(at: Point, other: Pose) -> impl Iterator<Item = Pose> {
+pub(super) fn standing_poses(at: Point, other: Pose) -> impl Iterator<Item = Pose> {
     let towards = num::atan2(other.at.y - at.y, other.at.x - at.x);
     let round =
         (0..STANDING_HEADINGS).map(|step| f64::from(step) * 2.0 * num::PI / f64::from(STANDING_HEADINGS));

@@ -109,6 +109,7 @@ pub fn field() -> Field {
         layout: Layout::following(Guidance::Best),
         home: Some(place(50.0015, 8.0025)),
         entrances: vec![],
+        refill_points: vec![],
         crop: Crop {
             name: "chicory".into(),
             variety: "Thrennow Ivory".into(),

@@ -96,10 +96,18 @@ fn build(road: &Road, field: &check::Field, findings: &mut Vec<Finding>) -> Resu
         .iter()
         .map(|e| Ok((e.name.clone(), road.ground(e.at)?)))
         .collect::<Result<Vec<_>, Finding>>()?;
+    let refill_points = field
+        .refill_points
+        .iter()
+        .map(|point| Ok((point.name.clone(), road.ground(point.at)?)))
+        .collect::<Result<Vec<_>, Finding>>()?;
     let layout = field.layout.placed(&|place: &GeoPoint| road.ground(*place))?;
     findings.extend(home.and_then(|at| home_outside(field, at, &boundary, &fence, &to_geo)));
     findings.extend(entrances.iter().enumerate().filter_map(|(index, (name, at))| {
         entrance_outside(field, index, name, *at, &boundary, &fence, &to_geo)
+    }));
+    findings.extend(refill_points.iter().enumerate().filter_map(|(index, (name, at))| {
+        refill_point_outside(field, index, name, *at, &boundary, &fence, &to_geo)
     }));
     Ok(FieldSite {
         name: field.name.clone(),
@@ -110,6 +118,7 @@ fn build(road: &Road, field: &check::Field, findings: &mut Vec<Finding>) -> Resu
         layout,
         zones,
         entrances,
+        refill_points,
         size,
         inverse,
     })
@@ -349,6 +358,39 @@ fn home_outside(
     fence: &MultiPolygon,
     to_geo: &dyn Fn(Point) -> GeoPoint,
 ) -> Option<Finding> {
+    let (how, hint) = outside_fence(boundary, fence, at)?;
+    Some(
+        Finding::error("home/outside-fence", format!("the home of `{}` lies {how}", field.name))
+            .with_span(span_or_field(field.places.home.as_ref(), field), "the machine starts and ends here")
+            .with_place(to_geo(at))
+            .with_hint(hint),
+    )
+}
+
+fn refill_point_outside(
+    field: &check::Field,
+    index: usize,
+    name: &str,
+    at: Point,
+    boundary: &MultiPolygon,
+    fence: &MultiPolygon,
+    to_geo: &dyn Fn(Point) -> GeoPoint,
+) -> Option<Finding> {
+    let (how, hint) = outside_fence(boundary, fence, at)?;
+    let message = format!("refill point `{name}` of `{}` lies {how}", field.name);
+    Some(
+        Finding::error("refill-point/outside-fence", message)
+            .with_span(
+                span_or_field(field.places.refill_points.get(index), field),
+                "the machine drives here to be filled",
+            )
+            .with_place(to_geo(at))
+            .with_hint(hint),
+    )
+}
+
+/// How far a place where the machine is to stand lies outside the fence, and what to do about it.
+fn outside_fence(boundary: &MultiPolygon, fence: &MultiPolygon, at: Point) -> Option<(String, String)> {
     let outside = metres_outside(fence, at);
     if outside <= 0.0 {
         return None;
@@ -357,14 +399,10 @@ fn home_outside(
         beyond if beyond > 0.0 => format!("{beyond:.1} m outside the boundary"),
         _ => format!("inside the boundary but {outside:.1} m outside the fence"),
     };
-    Some(
-        Finding::error("home/outside-fence", format!("the home of `{}` lies {how}", field.name))
-            .with_span(span_or_field(field.places.home.as_ref(), field), "the machine starts and ends here")
-            .with_place(to_geo(at))
-            .with_hint(format!(
-                "move it at least {outside:.1} m into the field, and as far again as the machine reaches round its reference point"
-            )),
-    )
+    let hint = format!(
+        "move it at least {outside:.1} m into the field, and as far again as the machine reaches round its reference point"
+    );
+    Some((how, hint))
 }
 
 fn entrance_outside(

@@ -64,6 +64,8 @@ pub struct FieldSite {
     pub zones: SiteZones,
     /// The ways in.
     pub entrances: Vec<(String, Point)>,
+    /// Where the seed stands that hoppers are filled with on the way; none where a person carries it in.
+    pub refill_points: Vec<(String, Point)>,
     /// Area and perimeter by two independent roads.
     pub size: FieldSize,
     /// From ground metres to longitude and latitude, on the field and a little beyond.

@@ -207,6 +207,7 @@ impl Folder {
             layout: Layout::following(Guidance::Best),
             home,
             entrances,
+            refill_points: Vec::new(),
             crop: crop(figures),
             spacing: Spacing {
                 between_rows: Length::m(figures.crop.row_spacing_m),

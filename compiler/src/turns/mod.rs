@@ -58,6 +58,17 @@ impl Manoeuvre {
     pub fn cost_s(&self) -> f64 {
         self.time_s + self.toll_s
     }
+
+    /// This way and then one that begins where it ends, with a halt between.
+    #[must_use]
+    pub fn then(self, next: &Self) -> Self {
+        Self {
+            path: self.path.then(&next.path),
+            shape: self.shape.max(next.shape),
+            time_s: self.time_s + next.time_s,
+            toll_s: self.toll_s + next.toll_s,
+        }
+    }
 }
 
 /// The family a manoeuvre belongs to; the names go into `plan.geojson` in kebab-case.

@@ -267,6 +267,9 @@ table! {
         home: Option<Written<GeoPoint>> = "[52.1001, 5.2001]";
         /// Ways into the field.
         entrance: Option<OneOrMore<Entrance>> = "[{ name = \"gate\", at = [52.1, 5.2015] }]";
+        /// Places where the seed stands: the machine drives there to be filled. Left out: a person carries
+        /// the seed from the field's edge to where the machine waits at the end of a lane.
+        refill_point: Option<OneOrMore<RefillPoint>> = "[{ name = \"trailer\", at = [52.1002, 5.2015] }]";
         /// How many seconds of driving it is worth not to drive one metre over sown rows, in s; `"0 s"`
         /// where it does not matter. Left out: 3 s.
         over_sown_rows: Option<Written<Time>> = "\"3 s\"";
@@ -409,6 +412,16 @@ table! {
         at: Written<GeoPoint> = "[52.1, 5.2015]";
         /// How wide it is between its posts, in m. Left out: wide enough.
         width: Option<Written<Length>> = "\"4.5 m\"";
+    }
+}
+
+table! {
+    /// A place where the machine is filled with seed.
+    pub struct RefillPoint {
+        /// Its name.
+        name: Written<String> = "\"trailer\"";
+        /// Where the machine stands meanwhile, by its reference point: latitude and longitude in degrees.
+        at: Written<GeoPoint> = "[52.1002, 5.2015]";
     }
 }
 

@@ -16,7 +16,7 @@ use crate::geometry::{Gear, Path, Point, Pose};
 use crate::lanes::Lane;
 use crate::num;
 use crate::pipeline::{Compiled, FieldPlan};
-use crate::route::{Stop, StopReason, Visit};
+use crate::route::{SeedFrom, Stop, StopReason, Visit};
 use crate::site::{FieldSite, SiteKeepOut};
 use crate::turns::Manoeuvre;
 use geo::BoundingRect;
@@ -166,7 +166,7 @@ fn panel(
         reverse: ways.reverse,
         transit: ways.transit,
         marks,
-        has_stops: !plan.route.stops.is_empty(),
+        has_stops: !plan.route.stops.is_empty() || !site.refill_points.is_empty(),
         labels: labels.placed,
         legend: legend(&paper, plan.route.visits.len()),
         ..Panel::of_ground((title, subtitle), site, &paper)
@@ -318,13 +318,14 @@ impl Ways {
 fn places(site: &FieldSite, stops: &[Stop], paper: &Paper) -> (Vec<Mark>, Labels) {
     let mut labels = Labels::within(WIDTH_MM, paper.height_mm);
     let mut marks = Vec::new();
-    for (sign, name, at) in ways_in(site, paper) {
+    for (sign, name, at) in named_places(site, paper) {
         let (x, y) = paper.at(at);
         marks.push(Mark { x: number(x), y: number(y), sign });
         labels.place_beside(name, (x, y), 2.2, "place");
     }
     for stop in stops {
         let (at, what) = match stop.reason {
+            StopReason::Refill { from: SeedFrom::Point(_), .. } => continue,
             StopReason::Refill { at, .. } => (at, "Refill"),
             StopReason::MovedByHand { from, .. } => (from, "Move by hand"),
         };
@@ -346,15 +347,17 @@ fn places(site: &FieldSite, stops: &[Stop], paper: &Paper) -> (Vec<Mark>, Labels
     (marks, labels)
 }
 
-/// Sign, name and place of home and entrances; what shares a place shares the sign.
-fn ways_in(site: &FieldSite, paper: &Paper) -> Vec<(&'static str, String, Point)> {
+/// Sign, name and place of home, entrances and refill points; what shares a place shares the sign.
+fn named_places(site: &FieldSite, paper: &Paper) -> Vec<(&'static str, String, Point)> {
     let mut signs: Vec<(&str, String, Point)> =
         site.home.iter().map(|&at| ("home", "Home".to_owned(), at)).collect();
-    for (name, at) in &site.entrances {
+    let entrances = site.entrances.iter().map(|place| ("entrance", place));
+    let refill_points = site.refill_points.iter().map(|place| ("stop", place));
+    for (sign, (name, at)) in entrances.chain(refill_points) {
         let near = |other: Point| paper.mm(num::hypot(other.x - at.x, other.y - at.y)) < SIGN_MM;
         match signs.iter_mut().find(|(_, _, other)| near(*other)) {
             Some((_, shared, _)) => *shared = format!("{shared}, {name}"),
-            None => signs.push(("entrance", name.clone(), *at)),
+            None => signs.push((sign, name.clone(), *at)),
         }
     }
     signs
@@ -399,13 +402,33 @@ mod tests {
         let signs = |svg: &str| svg.matches("<use href=\"#lw-stop-1\" x=\"").count();
         assert_eq!(signs(&svg(&compiled)), 0, "not even in the legend");
         let at = compiled.site.fields[0].home.unwrap();
-        let refill = Stop { after: 1, reason: StopReason::Refill { at, from_edge_m: 4.0 } };
+        let from = SeedFrom::Edge { metres: 4.0 };
+        let refill = Stop { after: 1, reason: StopReason::Refill { at, from } };
         let to = Point { x: at.x + 60.0, ..at };
         let moved = Stop { after: 2, reason: StopReason::MovedByHand { from: to, to: at } };
         compiled.fields[0].route.stops = vec![refill, moved];
         let svg = svg(&compiled);
         assert_eq!(signs(&svg), 3, "two on the map, one in the legend");
         assert!(svg.contains(">Refill after 1</text>") && svg.contains(">Move by hand after 2</text>"));
+    }
+
+    #[test]
+    fn a_refill_point_has_one_sign_and_its_name_however_often_it_is_driven_to() {
+        let mut compiled = sample::compiled(3);
+        let home = compiled.site.fields[0].home.unwrap();
+        let at = Point { x: home.x + 100.0, ..home };
+        compiled.site.fields[0].refill_points = vec![("Seed trailer".into(), at)];
+        let stop = |after| Stop { after, reason: StopReason::Refill { at, from: SeedFrom::Point(0) } };
+        compiled.fields[0].route.stops = vec![stop(1), stop(2)];
+        let drawn = svg(&compiled);
+        assert_eq!(
+            drawn.matches("<use href=\"#lw-stop-1\" x=\"").count(),
+            2,
+            "one on the map, one in the legend"
+        );
+        assert!(drawn.contains(">Seed trailer</text>"));
+        compiled.site.fields[0].refill_points[0].1 = home;
+        assert!(svg(&compiled).contains(">Home, Seed trailer</text>"));
     }
 
     #[test]

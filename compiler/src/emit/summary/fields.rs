@@ -7,7 +7,7 @@ use super::{pattern, places, release, weeding, zones};
 use crate::check::Field;
 use crate::lanes::{LeftOver, LeftOverReason};
 use crate::pipeline::{Compiled, FieldPlan};
-use crate::route::{self, Hold, StopReason};
+use crate::route::{self, Hold, SeedFrom, StopReason};
 use crate::site::FieldSite;
 use lanewright_schema::quantity::{Area, Length, Time};
 
@@ -161,11 +161,22 @@ fn driving(plan: &FieldPlan) -> Block {
             "Order of lanes",
             format!(
                 "turns and ways home, with what sown rows under the wheels count, cost at most {} more than in \
-                 the best order that could exist",
-                words::percent(excess(&figures))
+                 the best order that could exist{}",
+                words::percent(excess(&figures)),
+                by_refill_points(plan.route.detours_s)
             ),
         ),
     ])
+}
+
+/// What the comparison of orders leaves aside.
+fn by_refill_points(detours_s: f64) -> String {
+    if detours_s > 0.0 {
+        let detours = words::duration(Time::s(detours_s));
+        format!("; drives to refill points, which count {detours} more, are left aside")
+    } else {
+        String::new()
+    }
 }
 
 /// Where a person is needed, in driving order.
@@ -177,9 +188,16 @@ fn stops(site: &FieldSite, plan: &FieldPlan) -> Vec<Block> {
                 format!("moved by hand to {to}, where lane {} begins: no drivable way", stop.after + 1);
             vec![stop.after.to_string(), from, what]
         }
-        StopReason::Refill { at, from_edge_m } => {
-            let edge = words::distance(Length::m(from_edge_m));
-            let what = format!("refill the hoppers, {edge} from the field's edge");
+        StopReason::Refill { at, from } => {
+            let what = match from {
+                SeedFrom::Edge { metres } => {
+                    let edge = words::distance(Length::m(metres));
+                    format!("refill the hoppers, {edge} from the field's edge")
+                }
+                SeedFrom::Point(point) => {
+                    format!("refill the hoppers at {}", site.refill_points[point].0)
+                }
+            };
             vec![stop.after.to_string(), words::place(site.inverse.to_geo(at)), what]
         }
     });

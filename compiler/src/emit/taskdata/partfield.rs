@@ -87,6 +87,8 @@ fn ring(places: &Places, kind: LineStringType, ring: &geo::LineString) -> LineSt
 fn points(places: &Places, site: &FieldSite, plan: &FieldPlan) -> Vec<Point> {
     let entrances = site.entrances.iter().map(|(name, at)| places.named(PointType::FieldAccess, *at, name));
     let home = site.home.iter().map(|&at| places.named(PointType::HomeBase, at, "Home"));
+    let refill_points =
+        site.refill_points.iter().map(|(name, at)| places.named(PointType::Storage, *at, name));
     let stops = plan.route.stops.iter().map(|stop| match stop.reason {
         StopReason::MovedByHand { from, .. } => {
             places.named(PointType::Other, from, &format!("After lane {}: move by hand", stop.after))
@@ -95,5 +97,5 @@ fn points(places: &Places, site: &FieldSite, plan: &FieldPlan) -> Vec<Point> {
             places.named(PointType::Other, at, &format!("After lane {}: refill", stop.after))
         }
     });
-    entrances.chain(home).chain(stops).collect()
+    entrances.chain(home).chain(refill_points).chain(stops).collect()
 }
