@@ -311,6 +311,7 @@ impl Manifest {
     }
 }
 
+#[expect(clippy::trivially_copy_pass_by_ref, reason = "the serializer hands over a reference")]
 fn is_zero(value: &f64) -> bool {
     *value == 0.0
 }

@@ -328,10 +328,10 @@ mod tests {
             capacity: 40,
             lanes,
             refill_s: 600.0,
-            points: vec![Point { x: 0.0, y: 3.0 }, place(200.0)],
+            points: vec![Point { x: 0.0, y: 3.0 }, place(100.0)],
             speed_m_per_s: 2.0,
         };
-        assert_eq!(hoppers.stops_s(&[Node::along(0), Node::back(1)]), 600.0 + 0.5 * (110.0 + 104.0 - 6.0));
+        assert_eq!(hoppers.stops_s(&[Node::along(0), Node::back(1)]), 600.0 + 0.5 * (10.0 + 4.0 - 6.0));
         assert_eq!(hoppers.stops_s(&[Node::back(0), Node::along(1)]), 600.0 + 0.5 * (3.0 + 5.0 - 4.0));
         assert_eq!(hoppers.stops_at_least_s(&[0, 1]), 600.0);
     }

@@ -19,7 +19,9 @@ use rayon::prelude::*;
 
 /// Nearest ways between lanes from which a point is tried to be reached.
 const TRIED: usize = 3;
-/// Headings at a point that are worth a search.
+/// Headings at a point in which closed forms fit that are compared, those first that are quickest in the open.
+const COMPARED: usize = 6;
+/// Headings that are worth a search, where none fits.
 const SEARCHED: usize = 3;
 
 /// What is known of the ways by each point.
@@ -151,14 +153,8 @@ impl<'a> Trips<'a> {
             let way_in = closed_form(space, turning, &toll, gap.from, pose)?;
             Some(way_in.cost_s() + closed_form(space, turning, &toll, pose, gap.to)?.cost_s())
         };
-        let mut best: Option<(f64, Pose)> = None;
-        for &(least_s, pose) in &poses {
-            if best.is_some_and(|(best_s, _)| best_s <= least_s) {
-                break;
-            }
-            let found = cost_s(pose).filter(|&cost_s| best.is_none_or(|(best_s, _)| cost_s < best_s));
-            best = found.map(|cost_s| (cost_s, pose)).or(best);
-        }
+        let fitting = poses.iter().filter_map(|&(_, pose)| Some((cost_s(pose)?, pose))).take(COMPARED);
+        let best = fitting.min_by(|a, b| a.0.total_cmp(&b.0));
         let worth = match best {
             Some((_, pose)) => vec![pose],
             None => poses.into_iter().map(|(_, pose)| pose).take(SEARCHED).collect(),
