@@ -3,7 +3,8 @@
 The problems are those that `cargo run -p lanewright-tests --example lane_orders` writes: seconds of ways,
 the order that the compiler found and its proven bound. OR-tools' routing solver gets the same seconds of
 the ways that are known to be drivable (or of all, where those that nobody planned promise more than they
-would keep) and so much time (30 s). A line a problem; the exit status is 1 where the compiler's order
+would keep) and so much time (30 s). Where it finds no order, since most ways are barred, it gets the
+compiler's to better, and as much time again. A line a problem; the exit status is 1 where the compiler's order
 takes more than the share (1 %) above the best that OR-tools found, or where the bound lies above it.
 """
 
@@ -28,23 +29,22 @@ def main():
     failed = False
     for path in options.problems:
         problem = json.loads(path.read_text("utf-8"))
-        best = solved(problem[options.ways], options.seconds)
         ours, bound = problem["total_s"], problem["bound_s"]
+        best, begun = solved(problem[options.ways], options.seconds), ""
         if best is None:
-            print(f"     {path.stem}: no order found in {options.seconds} s")
-            continue
+            best, begun = solved(problem[options.ways], options.seconds, problem["order"]), ", begun from ours"
         above = ours / best - 1 if best > 0 else 0.0
         # Whole milliseconds of each way are rounded.
         slack = len(problem["order"]) / PER_SECOND
         holds = above <= options.above and bound <= best + slack
         failed |= not holds
         print(f"{'ok  ' if holds else 'FAIL'} {path.stem}: {len(problem['order'])} lanes, {ours:.1f} s against {best:.1f} s "
-              f"({100 * above:+.2f} %), bound {bound:.1f} s ({100 * (1 - bound / best) if best else 0:.2f} % below)")
+              f"({100 * above:+.2f} %{begun}), bound {bound:.1f} s ({100 * (1 - bound / best) if best else 0:.2f} % below)")
     sys.exit(failed)
 
 
-def solved(ways, seconds):
-    """Seconds of the best order: of each lane's two nodes one is driven."""
+def solved(ways, seconds, begin=None):
+    """Seconds of the best order, searched for from another if one is given: of each lane's two nodes one is driven."""
     cost = [[BARRED if s is None else round(s * PER_SECOND) for s in row] for row in ways]
     depot = len(cost) - 1
     manager = pywrapcp.RoutingIndexManager(len(cost), 1, depot)
@@ -58,7 +58,13 @@ def solved(ways, seconds):
     how.first_solution_strategy = routing_enums_pb2.FirstSolutionStrategy.PATH_CHEAPEST_ARC
     how.local_search_metaheuristic = routing_enums_pb2.LocalSearchMetaheuristic.GUIDED_LOCAL_SEARCH
     how.time_limit.FromSeconds(seconds)
-    found = routing.SolveWithParameters(how)
+    if begin is None:
+        found = routing.SolveWithParameters(how)
+    else:
+        routing.CloseModelWithParameters(how)
+        first = routing.ReadAssignmentFromRoutes([begin], True)
+        assert first is not None, "the order is no order of these lanes"
+        found = routing.SolveFromAssignmentWithParameters(first, how)
     if found is None or found.ObjectiveValue() >= BARRED:
         return None
     return found.ObjectiveValue() / PER_SECOND
