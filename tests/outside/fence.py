@@ -5,7 +5,8 @@ manifest.json, and shapely says whether each footprint lies in the fence. Straig
 exactly, as the hull of the footprints at both ends; curves and turns on the spot are sampled, so
 densely that no point of the body moves by more than about 5 cm between samples, and the hull of
 two neighbouring footprints, which holds all but a sagitta of 0.2 mm of what lies between, must be
-inside too. Also: each lane and way goes on in the direction in which the one before ended.
+inside too. Also: each lane and way goes on in the direction in which the one before ended, but where a
+person moves the machine.
 """
 
 import sys
@@ -34,8 +35,11 @@ def check(folder, report):
         shapely.prepare(fence)
         way = plan.way(field)
         report.check("there is a way to prove", way, field)
+        by_hand = [s.properties["after"] for s in plan.of("stop", field) if s.properties["reason"] == "moved-by-hand"]
         before = None
         for feature in way:
+            if feature.kind == "lane" and feature.properties["order"] - 1 in by_hand:
+                before = None
             for leg, (places, angles) in enumerate(poses(feature, before, report)):
                 outside = leaves(places, angles, body, antennas, fence)
                 report.check("body and antennas stay inside the fence", outside is None,
