@@ -250,6 +250,12 @@ impl Solver {
         bounded(costs, known, self.effort.proving(), self.bound.as_ref())
     }
 
+    /// Seconds that no order undercut at the costs that it was made for; infinite where orders of so few lanes are
+    /// searched for exactly.
+    pub fn bound_s(&self) -> f64 {
+        self.bound.as_ref().map_or(f64::INFINITY, |bound| bound.seconds)
+    }
+
     /// How thoroughly it searches.
     pub const fn effort(&self) -> Effort {
         self.effort

@@ -21,6 +21,9 @@ const fn turns(effort: Effort) -> usize {
         Effort::High => 24,
     }
 }
+/// How many of them may gain less than is worth one, a share of the order's time.
+const IDLE_TURNS: usize = 3;
+const WORTH: f64 = 0.002;
 /// How often the bound is worked out anew once the ways that it rests on are known.
 const fn proofs(effort: Effort) -> usize {
     match effort {
@@ -29,9 +32,10 @@ const fn proofs(effort: Effort) -> usize {
         Effort::High => 8,
     }
 }
-/// How many of them may gain less than is worth one, a share of the order's time.
-const IDLE_TURNS: usize = 3;
-const WORTH: f64 = 0.002;
+/// An order that lies farther above the bound, as a share, is searched for once more, from nothing; where that begins
+/// with one that takes longer by a larger share, it ends there.
+const DOUBTFUL: f64 = 0.1;
+const PROMISING: f64 = 0.02;
 /// Orders that are found before the last one is kept but for ways that turn out to be barred.
 const ROUNDS: usize = 40;
 
@@ -46,7 +50,13 @@ pub(super) fn settled(
     ways.plan(solver.likely().map(|link| part.in_all(ways.costs(), link)).collect());
     part.renew(costs, ways);
     let first = solver.first(costs);
-    let mut best = mended(ways, part, costs, solver, first)?;
+    let first = mended(ways, part, costs, solver, first)?;
+    let order = in_turns(ways, part, costs, solver, first);
+    Ok(again(ways, part, costs, solver, order))
+}
+
+/// An order no worse, searched for in turns.
+fn in_turns(ways: &mut Ways, part: &Part, costs: &mut Costs, solver: &Solver, mut best: Order) -> Order {
     let mut idle = 0;
     for _ in 0..turns(solver.effort()) {
         let hoped = solver.polished(costs, &best);
@@ -62,7 +72,25 @@ pub(super) fn settled(
             break;
         }
     }
-    Ok(best)
+    best
+}
+
+/// An order no worse: where this one is far above the bound, one that is searched for from nothing with what is known
+/// of ways by now.
+fn again(ways: &mut Ways, part: &Part, costs: &mut Costs, solver: &Solver, mut order: Order) -> Order {
+    let fresh = solver.renewed(costs, order.seconds);
+    if solver.effort() == Effort::Low || order.seconds <= (1.0 + DOUBTFUL) * fresh.bound_s() {
+        return order;
+    }
+    let first = fresh.first(costs);
+    let Ok(first) = mended(ways, part, costs, &fresh, first) else { return order };
+    order.seconds = costs.total(&order.nodes);
+    if first.seconds > (1.0 + PROMISING) * order.seconds {
+        return order;
+    }
+    let other = in_turns(ways, part, costs, &fresh, first);
+    order.seconds = costs.total(&order.nodes);
+    if other.seconds < order.seconds { other } else { order }
 }
 
 /// Mends an order as times become known, until all of its ways are laid out; or the order that is stuck.
