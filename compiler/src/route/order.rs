@@ -211,8 +211,8 @@ impl Effort {
 
 /// Finds orders of the same lanes while their costs become better known.
 ///
-/// What the bound charges for ways guides the search. It is worked out once, since costs that
-/// change here and there hardly change it.
+/// What the bound charges for ways guides the search. Costs that change here and there hardly change it; after
+/// others it is [renewed](Self::renewed).
 pub struct Solver {
     effort: Effort,
     guide: Option<Guide>,
@@ -553,6 +553,21 @@ mod tests {
             let loose = if optimum.is_finite() { 1.5 * optimum } else { optimum };
             for known in [loose, optimum] {
                 let bound = held_karp(&costs, known, Effort::default().proving(), None);
+                prop_assert!(bound.seconds <= optimum);
+            }
+        }
+
+        #[test]
+        fn bound_from_other_charges_is_never_above_the_optimum(costs in any_costs(5..11), share in 0.2..1.5f64) {
+            let before = held_karp(&costs, best_order(&costs).seconds, Effort::default().proving(), None);
+            let mut changed = costs.clone();
+            for (from, to) in costs.nodes().flat_map(|from| costs.nodes().map(move |to| (from, to))).step_by(3) {
+                changed.set(from, to, share * costs.get(from, to));
+            }
+            let optimum = best_order(&changed).seconds;
+            for climb in [GUIDING_AGAIN, PROVING_AGAIN] {
+                let loose = if optimum.is_finite() { 1.5 * optimum } else { optimum };
+                let bound = held_karp(&changed, loose, climb, Some(&before));
                 prop_assert!(bound.seconds <= optimum);
             }
         }
