@@ -37,10 +37,10 @@ use crate::rules;
 use crate::site::FieldSite;
 use crate::turns::toll::{Moment, Soil, Wheels};
 use crate::turns::{Detours, Drive, FreeSpace, Manoeuvre, Toll, footprint};
+pub use order::Effort;
 pub use refill::{Hoppers, hoppers, refills};
 pub use way_out::{Hold, WayOut, ways_out};
 
-pub use order::Effort;
 use order::{Costs, Order, Solver, links};
 use parts::{Part, nearest_part, parts, without_dead_ends};
 use settle::{proven, settled};

@@ -13,25 +13,24 @@ use super::refill::Hoppers;
 use super::stops::with_stops;
 use super::ways::{Link, Ways};
 
-/// Turns at most.
-const fn turns(effort: Effort) -> usize {
+/// How long to go on.
+struct Patience {
+    /// Turns at most.
+    turns: usize,
+    /// How often the bound is worked out anew once the ways that it rests on are known.
+    proofs: usize,
+}
+
+const fn patience(effort: Effort) -> Patience {
     match effort {
-        Effort::Low => 0,
-        Effort::Normal => 8,
-        Effort::High => 24,
+        Effort::Low => Patience { turns: 0, proofs: 1 },
+        Effort::Normal => Patience { turns: 8, proofs: 3 },
+        Effort::High => Patience { turns: 24, proofs: 8 },
     }
 }
-/// How many of them may gain less than is worth one, a share of the order's time.
+/// How many turns may gain less than is worth one, a share of the order's time.
 const IDLE_TURNS: usize = 3;
 const WORTH: f64 = 0.002;
-/// How often the bound is worked out anew once the ways that it rests on are known.
-const fn proofs(effort: Effort) -> usize {
-    match effort {
-        Effort::Low => 1,
-        Effort::Normal => 3,
-        Effort::High => 8,
-    }
-}
 /// An order that lies farther above the bound, as a share, is searched for once more, from nothing; where that begins
 /// with one that takes longer by a larger share, it ends there.
 const DOUBTFUL: f64 = 0.1;
@@ -58,7 +57,7 @@ pub(super) fn settled(
 /// An order no worse, searched for in turns.
 fn in_turns(ways: &mut Ways, part: &Part, costs: &mut Costs, solver: &Solver, mut best: Order) -> Order {
     let mut idle = 0;
-    for _ in 0..turns(solver.effort()) {
+    for _ in 0..patience(solver.effort()).turns {
         let hoped = solver.polished(costs, &best);
         let Ok(order) = mended(ways, part, costs, solver, hoped) else { break };
         let order = among_known(ways, part, costs, solver, order);
@@ -78,8 +77,11 @@ fn in_turns(ways: &mut Ways, part: &Part, costs: &mut Costs, solver: &Solver, mu
 /// An order no worse: where this one is far above the bound, one that is searched for from nothing with what is known
 /// of ways by now.
 fn again(ways: &mut Ways, part: &Part, costs: &mut Costs, solver: &Solver, mut order: Order) -> Order {
+    if solver.effort() == Effort::Low {
+        return order;
+    }
     let fresh = solver.renewed(costs, order.seconds);
-    if solver.effort() == Effort::Low || order.seconds <= (1.0 + DOUBTFUL) * fresh.bound_s() {
+    if order.seconds <= (1.0 + DOUBTFUL) * fresh.bound_s() {
         return order;
     }
     let first = fresh.first(costs);
@@ -146,7 +148,7 @@ pub(super) fn proven(
     order: Order,
 ) -> (Order, f64) {
     let mut bound = solver.lower_bound(costs, order.seconds);
-    for _ in 1..proofs(solver.effort()) {
+    for _ in 1..patience(solver.effort()).proofs {
         know(ways, part, costs, &bound);
         bound = bound.renewed(costs, order.seconds);
     }
