@@ -6,17 +6,21 @@
 //! needs exceed the edge, the path ends at the sharper corner and another begins.
 
 use super::path::{Gear, Path, Piece, Pose};
-use super::{Point, direction, distance};
+use super::{Point, cross, direction, distance};
 use crate::num;
 
 /// How far an arc may pass from the corner that it rounds, metres, unless the radius asks for more.
 pub const CUT_M: f64 = 0.03;
+
+/// Corners farther than this from where they would become one stay two, metres.
+const JOINED_M: f64 = 0.5;
 
 /// Turns smaller than this are left as they are: straight on within a hundredth of a degree.
 const STRAIGHT_ON: f64 = 1e-9;
 
 /// Paths along the chain of points, in order. Neighbouring points differ.
 pub fn filleted(chain: &[Point], radius: f64) -> Vec<Path> {
+    let chain = &joined(chain, radius);
     let arcs = arcs(chain, radius);
     let mut paths = Vec::new();
     let mut drawing = Drawing::begin(chain, 0);
@@ -30,6 +34,43 @@ pub fn filleted(chain: &[Point], radius: f64) -> Vec<Path> {
     }
     paths.push(drawing.finish(chain[chain.len() - 1]));
     paths
+}
+
+/// The chain with every two corners made one that stand too close for an arc each, where that leaves their
+/// edge by little: where its neighbours meet if both turn the same way, else in its middle.
+fn joined(chain: &[Point], radius: f64) -> Vec<Point> {
+    let mut chain = chain.to_vec();
+    let mut edge = 1;
+    while edge + 2 < chain.len() {
+        let [before, from, to, after] = [0, 1, 2, 3].map(|i| chain[edge + i - 1]);
+        let turns = [[before, from, to], [from, to, after]].map(turn);
+        let needed: f64 = turns.iter().map(|turn| needed(*turn, radius)).sum();
+        let join = if turns[0] * turns[1] > 0.0 { meeting([before, from], [after, to]) } else { None };
+        let join = join.unwrap_or((from + to) / 2.0);
+        if needed > distance(from, to) && distance(from, join).max(distance(to, join)) < JOINED_M {
+            chain.splice(edge..=edge + 1, [join]);
+            edge = edge.saturating_sub(2).max(1);
+        } else {
+            edge += 1;
+        }
+    }
+    chain
+}
+
+/// Where the straights through two pairs of points meet.
+fn meeting([a, b]: [Point; 2], [c, d]: [Point; 2]) -> Option<Point> {
+    let skew = cross(b - a, d - c);
+    (skew != 0.0).then(|| a + (b - a) * (cross(c - a, d - c) / skew))
+}
+
+/// By how much a chain turns at the middle of three points, radians, positive to the left.
+fn turn([before, at, after]: [Point; 3]) -> f64 {
+    num::wrap_angle(direction(at, after) - direction(before, at))
+}
+
+/// Metres from a corner at which an arc of the radius begins and ends.
+fn needed(turn: f64, radius: f64) -> f64 {
+    radius * num::tan(turn.abs() / 2.0)
 }
 
 /// The rounding of one corner.
@@ -50,12 +91,7 @@ fn arcs(chain: &[Point], radius: f64) -> Vec<Arc> {
     let last = chain.len() - 1;
     let mut arcs: Vec<Arc> = (0..=last)
         .map(|i| {
-            let turn = if i == 0 || i == last {
-                0.0
-            } else {
-                let incoming = direction(chain[i - 1], chain[i]);
-                num::wrap_angle(direction(chain[i], chain[i + 1]) - incoming)
-            };
+            let turn = if i == 0 || i == last { 0.0 } else { turn([chain[i - 1], chain[i], chain[i + 1]]) };
             Arc::new(turn, radius)
         })
         .collect();
@@ -79,7 +115,7 @@ fn arcs(chain: &[Point], radius: f64) -> Vec<Arc> {
 impl Arc {
     fn new(turn: f64, radius: f64) -> Self {
         let turn = if turn.abs() < STRAIGHT_ON { 0.0 } else { turn };
-        let needed = radius * num::tan(turn.abs() / 2.0);
+        let needed = needed(turn, radius);
         let arc = Self { turn, needed, tangent: 0.0, is_broken: false };
         Self { tangent: arc.wished(), ..arc }
     }
@@ -156,6 +192,22 @@ mod tests {
         assert_eq!(paths.len(), 2);
         assert!(distance(paths[0].end().at, point(20.0, 0.0)) < 1e-9);
         assert!((paths[1].start.angle - num::PI / 2.0).abs() < 1e-12);
+    }
+
+    /// Chords of one arc that are now long and now short, as a simplified outline has them.
+    #[test]
+    fn a_bend_of_uneven_chords_is_one_path() {
+        let at = |turn: f64| point(3.3 * num::sin(turn), 3.3 * (1.0 - num::cos(turn)));
+        let turns = [0.0, 0.05, 0.4, 0.45, 0.5, 0.9, 0.95, 1.3, 1.35, 1.57];
+        let bend = turns.map(at);
+        let chain: Vec<Point> =
+            [point(-9.0, 0.0)].into_iter().chain(bend).chain([point(3.3, 12.3)]).collect();
+        let paths = filleted(&chain, 2.5);
+        assert_eq!(paths.len(), 1);
+        for pose in paths[0].sampled(0.01).poses.iter().filter(|pose| pose.at.x > 0.0 && pose.at.y < 3.3) {
+            let off = distance(pose.at, point(0.0, 3.3)) - 3.3;
+            assert!(off.abs() < 0.1, "{off} at {:?}", pose.at);
+        }
     }
 
     proptest! {

@@ -60,6 +60,11 @@ pub fn zones(main: &MultiPolygon, layout: &Layout<Point>, toolbar: &Toolbar, pri
     zones
 }
 
+/// The zones of a connected piece of soil that nobody has wishes for.
+pub fn as_pays(piece: MultiPolygon, toolbar: &Toolbar, prices: &Prices) -> Vec<Zone> {
+    Laying { toolbar, prices }.follow(piece, &Guidance::Best, &Division::AtMost(usize::MAX))
+}
+
 /// What the person must know of his wishes: those that the main field cannot grant, and lines that
 /// lanes cannot follow as drawn.
 pub fn granted(field: &Field, site: &FieldSite, main: &MultiPolygon, zones: &[Zone]) -> Vec<Finding> {

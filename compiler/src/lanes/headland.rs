@@ -8,21 +8,32 @@
 //! sides at the corners.
 
 use super::easing::Easing;
+use super::lap_clearance::{ends_farther_in, to_leave};
 use super::sides::{sides, square_corners};
 use super::toolbar::Toolbar;
 use crate::check::{Headland, HeadlandSize, HeadlandSown, LapCorners};
 use crate::geometry::band::band;
-use crate::geometry::fillet::{CUT_M, filleted};
-use crate::geometry::{Path, Point, direction, distance, region};
+use crate::geometry::fillet::filleted;
+use crate::geometry::{Footprint, Path, Point, direction, distance, region};
 use crate::num;
-use crate::turns::{FreeSpace, SPARE_M};
+use crate::turns::FreeSpace;
 use geo::{BoundingRect, LineString, MultiPolygon, Polygon, Simplify};
 
 /// How far a simplified lap may lie from the true offset, metres.
-const SIMPLIFIED_M: f64 = 0.02;
+const SIMPLIFIED_M: f64 = 0.005;
 
-/// How far apart a lap that does not fit is looked at, metres.
-const LOOK_M: f64 = 0.1;
+/// How much farther in the first lap lies, metres, try after try, where the body comes too near to the
+/// fence.
+const FARTHER_IN_M: [f64; 5] = [0.01, 0.01, 0.02, 0.03, 0.04];
+
+/// Outlines are simplified by this much before they are offset, metres: rounded ones have thousands of corners.
+const OUTLINE_M: f64 = 0.002;
+
+/// What the first lap has to spare beside a straight fence, metres; bends take more, each what it needs.
+const SPARE_M: f64 = 0.003;
+
+/// The same where corners are square: in a corner the machine has to steer off the fence.
+const SQUARE_SPARE_M: f64 = 0.056;
 
 /// A lap's radius is larger than the machine's, so that it survives the rounding of offsets.
 const RADIUS_FACTOR: f64 = 1.3;
@@ -51,6 +62,10 @@ struct Ground<'a> {
     corners: LapCorners,
     /// Where the first lap's way may run.
     room: MultiPolygon,
+    /// Where the machine leaves the field.
+    exit: Option<Point>,
+    /// Where the first lap's ways begin and end that close on themselves.
+    beginnings: Vec<Point>,
 }
 
 /// Divides what lies inside the fence. Laps are laid only where the headland is sown; they begin and
@@ -67,14 +82,14 @@ pub fn headland(
         HeadlandSize::Width(width) => laps_within(width.to_m(), toolbar),
         HeadlandSize::AsTurnsNeed => laps_that_turns_need(toolbar),
     };
-    let ground = Ground::new(fence, toolbar, wish.corners);
+    let ground = Ground::new(fence, toolbar, wish.corners, exit);
     let count = count.min(laps_across(fence, toolbar));
     let innermost = ground.within(count);
     let laps = match wish.sown {
         HeadlandSown::No => Vec::new(),
         HeadlandSown::First | HeadlandSown::Last => {
-            let outer = (1..count).flat_map(|lap| ground.laps(lap, &ground.within(lap), exit));
-            outer.chain(ground.laps(count, &innermost, exit)).collect()
+            let outer = (1..count).flat_map(|lap| ground.laps(lap, &ground.within(lap)));
+            outer.chain(ground.laps(count, &innermost)).collect()
         }
     };
     HeadlandPlan { main: ground.main_field(fence, &innermost), laps }
@@ -88,7 +103,7 @@ pub fn most_laps(
     corners: LapCorners,
     holds: impl Fn(&MultiPolygon) -> bool,
 ) -> u32 {
-    let ground = Ground::new(fence, toolbar, corners);
+    let ground = Ground::new(fence, toolbar, corners, None);
     let (mut most, mut too_many) = (0, laps_across(fence, toolbar) + 1);
     while too_many - most > 1 {
         let count = u32::midpoint(most, too_many);
@@ -107,13 +122,46 @@ pub fn width_of_laps(count: u32, toolbar: &Toolbar) -> f64 {
 }
 
 impl<'a> Ground<'a> {
-    fn new(fence: &MultiPolygon, toolbar: &'a Toolbar, corners: LapCorners) -> Self {
+    fn new(fence: &MultiPolygon, toolbar: &'a Toolbar, corners: LapCorners, exit: Option<Point>) -> Self {
         let fence = without_small_holes(fence, 2.0 * toolbar.width);
         let square: Vec<Point> = match corners {
             LapCorners::Round => Vec::new(),
             LapCorners::Square => region::rings(&fence).flat_map(square_corners).collect(),
         };
-        Self { toolbar, corners, room: easing(toolbar).room(&fence, &square) }
+        let room = easing(toolbar, corners).room(&fence, &square);
+        let mut ground = Self { toolbar, corners, room, exit, beginnings: Vec::new() };
+        if corners == LapCorners::Round {
+            ground.begin();
+        }
+        ground.keep_off(&FreeSpace::new(&fence, Footprint::around(toolbar.body.iter().copied())));
+        ground
+    }
+
+    /// Settles where laps begin, and lets them lie farther in there: the body swings out when the machine
+    /// steers onto the lap and off it.
+    fn begin(&mut self) {
+        let room = self.within(1);
+        self.beginnings = region::rings(&room).map(|ring| self.beginning(&open(ring)).1).collect();
+        let swing =
+            self.toolbar.swing(self.toolbar.turning_radius) - self.toolbar.left().max(self.toolbar.right());
+        let ease = Footprint::around(self.toolbar.body.iter().copied()).reach();
+        let laps = self.laps(1, &room);
+        let left: Vec<Polygon> =
+            laps.iter().flat_map(|lap| &lap.ways).flat_map(|way| ends_farther_in(way, swing, ease)).collect();
+        self.room = region::difference(&self.room, &region::union_all(&left));
+    }
+
+    /// Lets the first lap lie farther in where the body would come too near to the fence.
+    fn keep_off(&mut self, space: &FreeSpace) {
+        for farther_in_m in FARTHER_IN_M {
+            let laps = self.laps(1, &self.within(1));
+            let ways = laps.iter().flat_map(|lap| &lap.ways);
+            let left: Vec<Polygon> = ways.flat_map(|way| to_leave(way, space, farther_in_m)).collect();
+            if left.is_empty() {
+                break;
+            }
+            self.room = region::difference(&self.room, &region::union_all(&left));
+        }
     }
 
     /// Where straight lanes go inside what the innermost lap's way encloses.
@@ -127,22 +175,23 @@ impl<'a> Ground<'a> {
         match self.corners {
             LapCorners::Round => {
                 let radius = lap_radius(self.toolbar);
-                region::outset(&region::inset(&self.room, inwards + radius), radius)
+                let middle = region::inset(&self.room.simplify(OUTLINE_M), inwards + radius);
+                region::outset(&middle.simplify(OUTLINE_M), radius)
             }
             LapCorners::Square => region::inset(&self.room, inwards),
         }
     }
 
-    fn laps(&self, number: u32, within: &MultiPolygon, exit: Option<Point>) -> Vec<Lap> {
-        let toolbar = self.toolbar;
-        let radius = toolbar.turning_radius.max(toolbar.width / 2.0 + toolbar.row_spacing / 2.0);
+    fn laps(&self, number: u32, within: &MultiPolygon) -> Vec<Lap> {
+        let radius = self.tightest();
         let laps_round = |ring: &LineString| {
             let sides = match self.corners {
                 LapCorners::Round => Vec::new(),
-                LapCorners::Square => sides(ring, toolbar, SIMPLIFIED_M),
+                LapCorners::Square => sides(ring, self.toolbar, SIMPLIFIED_M),
             };
             if sides.is_empty() {
-                let ways = filleted(&chain(ring, radius, exit), radius);
+                let corners = open(ring);
+                let ways = filleted(&chain(&corners, self.beginning(&corners)), radius);
                 return ways.into_iter().map(|way| Lap { number, ways: vec![way] }).collect();
             }
             let ways = sides.iter().flat_map(|side| filleted(side, radius)).collect();
@@ -150,6 +199,48 @@ impl<'a> Ground<'a> {
         };
         region::rings(within).flat_map(laps_round).collect()
     }
+
+    /// The tightest that a lap's way turns.
+    fn tightest(&self) -> f64 {
+        self.toolbar.turning_radius.max(self.toolbar.width / 2.0 + self.toolbar.row_spacing / 2.0)
+    }
+
+    /// Where a lap on a ring begins, with the number of the edge: beside where the first lap does; else
+    /// where it comes nearest to the exit; else in the middle of the longest edge.
+    fn beginning(&self, corners: &[Point]) -> (usize, Point) {
+        /// How much farther inside than the first lap another begins beside it, working widths.
+        const BESIDE: f64 = 4.0;
+        let edges = || (0..corners.len()).map(|i| (i, [corners[i], corners[(i + 1) % corners.len()]]));
+        let length = |[a, b]: [Point; 2]| distance(a, b);
+        let beside = self
+            .beginnings
+            .iter()
+            .flat_map(|begin| edges().map(|(i, edge)| (i, nearest_on(edge, *begin), *begin)))
+            .map(|(i, at, begin)| (i, at, distance(at, begin)))
+            .min_by(|a, b| a.2.total_cmp(&b.2))
+            .filter(|nearest| nearest.2 < BESIDE * self.toolbar.width)
+            .map(|(i, at, _)| (i, at));
+        let near_exit = || nearest_beginning(corners, self.tightest(), self.exit?);
+        let longest = || edges().max_by(|a, b| length(a.1).total_cmp(&length(b.1)));
+        beside
+            .or_else(near_exit)
+            .or_else(|| longest().map(|(i, [a, b])| (i, (a + b) / 2.0)))
+            .unwrap_or((0, corners[0]))
+    }
+}
+
+/// The corners of a ring, simplified, each once.
+fn open(ring: &LineString) -> Vec<Point> {
+    let mut corners = ring.simplify(SIMPLIFIED_M).0;
+    corners.pop();
+    corners
+}
+
+fn nearest_on([a, b]: [Point; 2], place: Point) -> Point {
+    let along = b - a;
+    let share =
+        (along.x * (place.x - a.x) + along.y * (place.y - a.y)) / (along.x * along.x + along.y * along.y);
+    a + along * share.clamp(0.0, 1.0)
 }
 
 /// More laps than this cannot lie inside the fence, however it is shaped.
@@ -174,7 +265,7 @@ pub fn laps_within(width: f64, toolbar: &Toolbar) -> u32 {
 
 /// How far the first lap's outermost row lies from the fence.
 fn beside_fence(toolbar: &Toolbar) -> f64 {
-    easing(toolbar).beside - toolbar.width / 2.0
+    easing(toolbar, LapCorners::Round).beside - toolbar.width / 2.0
 }
 
 /// The radius of the laps' rounded corners: what the machine steers with some to spare, and wide
@@ -183,26 +274,19 @@ fn lap_radius(toolbar: &Toolbar) -> f64 {
     (RADIUS_FACTOR * toolbar.turning_radius).max(toolbar.width / 2.0 + toolbar.row_spacing)
 }
 
-fn easing(toolbar: &Toolbar) -> Easing {
-    Easing::new(toolbar, lap_radius(toolbar), SIMPLIFIED_M + CUT_M)
+fn easing(toolbar: &Toolbar, corners: LapCorners) -> Easing {
+    let spare = match corners {
+        LapCorners::Round => SPARE_M,
+        LapCorners::Square => SQUARE_SPARE_M,
+    };
+    Easing::new(toolbar, lap_radius(toolbar), spare)
 }
 
-/// A ring as a chain that begins and ends on an edge: where one comes nearest to the exit, else in the
-/// middle of the longest.
-fn chain(ring: &LineString, radius: f64, exit: Option<Point>) -> Vec<Point> {
-    let simple = ring.simplify(SIMPLIFIED_M);
-    let corners = &simple.0[..simple.0.len() - 1];
-    let edge = |i: usize| (corners[i], corners[(i + 1) % corners.len()]);
-    let length = |i: &usize| {
-        let (a, b) = edge(*i);
-        distance(a, b)
-    };
-    let longest = (0..corners.len()).max_by(|a, b| length(a).total_cmp(&length(b))).unwrap_or(0);
-    let (a, b) = edge(longest);
-    let near_exit = exit.and_then(|exit| nearest_beginning(corners, radius, exit));
-    let (on_edge, begin) = near_exit.unwrap_or((longest, (a + b) / 2.0));
-    let around = (1..=corners.len()).map(|i| corners[(on_edge + i) % corners.len()]);
-    std::iter::once(begin).chain(around).chain(std::iter::once(begin)).collect()
+/// A ring's corners as a chain that begins and ends at a place on an edge.
+fn chain(corners: &[Point], (edge, begin): (usize, Point)) -> Vec<Point> {
+    let around = (1..=corners.len()).map(|i| corners[(edge + i) % corners.len()]);
+    let between = around.filter(|corner| distance(*corner, begin) > SIMPLIFIED_M);
+    std::iter::once(begin).chain(between).chain(std::iter::once(begin)).collect()
 }
 
 /// The place on a ring's edges nearest to another from which the ring runs straight, on both sides, for
@@ -240,33 +324,6 @@ fn without_small_holes(region: &MultiPolygon, size: f64) -> MultiPolygon {
             })
             .collect(),
     )
-}
-
-/// The parts of a way that keep the body inside the fence, proven; where something stands in the
-/// headland, the way before it and the way after it.
-pub fn fitting(way: &Path, space: &FreeSpace) -> Vec<Path> {
-    if space.clearance(way, SPARE_M).is_ok() {
-        return vec![way.clone()];
-    }
-    let length = way.length();
-    let steps = (length / LOOK_M).ceil().max(1.0) as usize;
-    let at = |i: usize| length * i as f64 / steps as f64;
-    let fits: Vec<bool> = way
-        .poses_at((0..=steps).map(at))
-        .into_iter()
-        .map(|pose| space.clearance_at(pose).is_some_and(|gap| gap > SPARE_M))
-        .collect();
-    let mut parts = Vec::new();
-    let mut i = 0;
-    while i <= steps {
-        let run = fits[i..].iter().take_while(|fit| **fit).count();
-        if run > 1 {
-            parts.push(way.between(at(i), at(i + run - 1)));
-        }
-        i += run + 1;
-    }
-    parts.retain(|part| space.clearance(part, SPARE_M).is_ok());
-    parts
 }
 
 /// What the tool bar covers along a way.

@@ -8,6 +8,7 @@ mod easing;
 mod guide;
 mod heading;
 mod headland;
+mod lap_clearance;
 mod lap_rows;
 mod left_over;
 mod missed;
@@ -25,7 +26,7 @@ use crate::turns::{self, FreeSpace};
 pub use over_rows::{LatticeRows, OverRows, over_rows};
 
 use contour::contour_block;
-use division::Run;
+use division::{Run, Zone};
 use geo::{BoundingRect, Intersects, MultiPolygon, Polygon};
 use heading::Prices;
 use headland::{HeadlandPlan, Lap};
@@ -52,12 +53,7 @@ pub fn lanes(field: &Field, site: &FieldSite, machine: &Machine) -> Told<LanePla
     let space = FreeSpace::new(&site.fence, turns::footprint(machine));
     let mut laid = Laid::new(&site.fence, &toolbar, shortest_lane);
     for zone in &zones {
-        match &zone.run {
-            Run::Straight(angle) => laid.straight(&zone.soil, *angle),
-            Run::Along(curve) => {
-                laid.add(contour_block(&zone.soil, &space, &toolbar, curve, shortest_lane));
-            }
-        }
+        laid.zone(zone, &space);
     }
     if laid.lanes.is_empty()
         && let Some(finding) = no_room::headland_too_wide(field, site, &toolbar, &prices)
@@ -65,11 +61,11 @@ pub fn lanes(field: &Field, site: &FieldSite, machine: &Machine) -> Told<LanePla
         return Told { value: None, findings: vec![finding] };
     }
     for Lap { number, ways } in laps {
-        let ways: Vec<Path> = ways.iter().flat_map(|way| headland::fitting(way, &space)).collect();
+        let ways: Vec<Path> = ways.iter().flat_map(|way| lap_clearance::fitting(way, &space)).collect();
         laid.lap(number, &ways, &main);
     }
     if field.headland.sown != HeadlandSown::No {
-        laid.fill(&main, &prices);
+        laid.fill(&main, &space, &prices);
     }
     let headland_region = region::difference(&site.fence, &main);
     let unsown = match field.headland.sown {
@@ -167,11 +163,13 @@ impl<'a> Laid<'a> {
         Self { fence, toolbar, shortest_lane, blocks: Vec::new(), lanes: Vec::new(), covers: Vec::new() }
     }
 
-    fn straight(&mut self, zone: &MultiPolygon, angle: f64) {
-        self.add(straight_block(zone, self.fence, self.toolbar, angle, self.shortest_lane));
-    }
-
-    fn add(&mut self, LaidBlock { block, lanes, worked }: LaidBlock) {
+    fn zone(&mut self, Zone { soil, run }: &Zone, space: &FreeSpace) {
+        let LaidBlock { block, lanes, worked } = match run {
+            Run::Straight(angle) => {
+                straight_block(soil, self.fence, self.toolbar, *angle, self.shortest_lane)
+            }
+            Run::Along(curve) => contour_block(soil, space, self.toolbar, curve, self.shortest_lane),
+        };
         if !lanes.is_empty() {
             self.push(block, lanes, worked);
         }
@@ -210,18 +208,17 @@ impl<'a> Laid<'a> {
         }
     }
 
-    /// Straight lanes on what the laps could not reach and the main field does not hold: tails,
-    /// necks, corners.
-    fn fill(&mut self, main: &MultiPolygon, prices: &Prices) {
+    /// Lanes on what the laps could not reach and the main field does not hold: tails, necks, corners.
+    fn fill(&mut self, main: &MultiPolygon, space: &FreeSpace, prices: &Prices) {
         let taken: Vec<Polygon> =
             self.covers.iter().chain([main]).flat_map(|cover| cover.0.clone()).collect();
         let taken = region::union_all(&taken);
         let bare = region::opened(&region::difference(self.fence, &taken), self.toolbar.row_spacing);
-        for zone in bare.0 {
-            let zone = MultiPolygon(vec![zone]);
-            if region::area(&zone) >= self.toolbar.width * self.toolbar.width * 2.0 {
-                let (angle, _) = prices.best(&zone);
-                self.straight(&zone, angle);
+        for piece in bare.0.into_iter().map(MultiPolygon::from) {
+            if region::area(&piece) >= self.toolbar.width * self.toolbar.width * 2.0 {
+                for zone in division::as_pays(piece, self.toolbar, prices) {
+                    self.zone(&zone, space);
+                }
             }
         }
     }

@@ -7,7 +7,7 @@ use geo::{ConvexHull, Coord, MultiPoint, Point};
 
 /// Room kept between the body and the fence when lanes are laid, metres. It covers the rounding of
 /// offsets and coordinates, so that the audit's own proof of the fence passes.
-pub const ROOM_M: f64 = 0.02;
+pub const ROOM_M: f64 = 0.014;
 
 /// The machine as the lanes see it.
 #[derive(Clone, Debug)]
