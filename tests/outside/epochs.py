@@ -5,7 +5,8 @@ boundary in `plan.geojson` must be where pyproj's own transformations put it, fi
 the first epoch, then from there at the second; and it must have moved as the ITRF2014 plate motion model
 says (Altamimi and others 2017, Geophys. J. Int. 209, 1906-1912, table 1, as the file `ITRF2014` of PROJ
 gives it): rotations in milliarcseconds a year, whose velocities numpy computes without PROJ. Without `ground`
-the job is refused, and passes once the hint is followed. Frames that are tied to no plate are refused.
+the job is refused, and passes once the hint is followed. Frames that are tied to no plate are refused. A seed
+map in the ground's frame needs no epoch, and is weeded without one.
 """
 
 import json
@@ -51,6 +52,24 @@ between_rows = "45 cm"
 between_seeds = "9 cm"
 """
 
+WEEDING = """
+sown = "{sown}"
+base_station_frame = "ETRF2014"
+machine = "{demo}/machines/ox-6-hoe.toml"
+[order]
+title = "From epoch to epoch, hoeing"
+issued = 2027-06-01
+customer = "Aldermoor Growers' Cooperative"
+farm = "Sallow Farm, Vale of Thrennow"
+hours_per_day = "14 h"
+[pass]
+operation = "inter-row weeding"
+date = 2027-06-02
+depth = "2 cm"
+plant_radius = "3 cm"
+tools = {{ per_gap = 2, width = "12 cm", overlap = "2 cm" }}
+"""
+
 PLACES = [
     # Survey, base station, ground; latitude and longitude; the plate's turning about the axes of ITRF2014, how
     # far frame and model are apart, mm a year: frames that were tied to their plate by older models to 2.
@@ -73,16 +92,22 @@ def rectangle(latitude, longitude):
 
 
 def run(program, temporary, survey, base_station, ground, corners):
-    job = Path(temporary) / "job.toml"
     line = f'ground = "{ground}"' if ground else ""
     corners = [[latitude, longitude] for longitude, latitude in corners]
-    job.write_text(JOB.format(demo=DEMO, survey=survey, base_station=base_station, ground=line, corners=corners), "utf-8")
+    text = JOB.format(demo=DEMO, survey=survey, base_station=base_station, ground=line, corners=corners)
+    return compiled(program, temporary, "job", text)
+
+
+def compiled(program, temporary, name, text):
+    """Exit status, findings, and the folder that is there only where the job passed."""
+    job = Path(temporary) / f"{name}.toml"
+    job.write_text(text, "utf-8")
     done = subprocess.run(
         [program, "compile", str(job), "--effort", "low", "--format", "json", "-o", str(Path(temporary) / "out")],
         capture_output=True, text=True, check=False, timeout=600,
     )
-    findings = [json.loads(text) for text in done.stdout.splitlines()]
-    return done.returncode, findings, Path(temporary) / "out" / "job"
+    findings = [json.loads(line) for line in done.stdout.splitlines()]
+    return done.returncode, findings, Path(temporary) / "out" / name
 
 
 def transformed(positions, one, other, epoch):
@@ -150,11 +175,28 @@ def check_refusals(program, report):
         report.check(f"{ground} is refused", refused and [f["rule"] for f in findings] == ["frame/ground-drifts"], findings)
 
 
+def check_weeding(program, report):
+    with tempfile.TemporaryDirectory() as temporary:
+        corners = rectangle(*PLACES[0][3])
+        status, findings, sown = run(program, temporary, "ITRF2014@2015.0", "ETRF2014", "ETRF2014", corners)
+        report.check("it is sown without an epoch", status == 0 and not told_of_epochs(findings), findings)
+        text = WEEDING.format(sown=sown, demo=DEMO)
+        status, findings, folder = compiled(program, temporary, "hoeing", text)
+        report.check("and weeded without one", status == 0 and not told_of_epochs(findings), findings)
+        frame = Emitted(folder).manifest["frame"]
+    report.check("the pass names the ground", frame["ground"] == "ETRF2014" and frame["epoch"] is None, frame)
+
+
+def told_of_epochs(findings):
+    return [finding for finding in findings if "epoch" in finding["rule"]]
+
+
 def main(program):
     good = True
     for name, check in [
         *((f"{place[2]} at {place[3]}", lambda report, place=place: check_place(program, place, report)) for place in PLACES),
         ("no ground", lambda report: check_refusals(program, report)),
+        ("a map in the ground's frame", lambda report: check_weeding(program, report)),
     ]:
         report = Report(name)
         try:

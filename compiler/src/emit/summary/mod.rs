@@ -217,7 +217,7 @@ fn positions(compiled: &Compiled) -> Block {
     };
     let mut rows = vec![("Reference frame".to_owned(), reference)];
     if let Some(ground) = &compiled.job.frames.ground {
-        rows.push(("Ground".to_owned(), format!("taken to rest in {} from epoch to epoch", ground.name)));
+        rows.push(("Between epochs".to_owned(), format!("the ground is taken to rest in {}", ground.name)));
     }
     rows.push(("Lengths".to_owned(), lengths(frame)));
     if let Some(base) = &compiled.site.baseline {
