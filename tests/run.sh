@@ -47,6 +47,7 @@ run "neighbours of two million seeds" $python tests/outside/neighbours.py "$targ
 run "weeding passes against plants and chance" $python tests/outside/weeding.py $weeded
 real=""
 [ -d ../shared/fields/formats ] && real="../shared/fields/formats"
+run "fields from epoch to epoch through pyproj" $python tests/outside/epochs.py "$target/debug/lanewright"
 run "surveys written by GDAL" $python tests/outside/surveys.py "$target/debug/lanewright" $real
 
 awk '

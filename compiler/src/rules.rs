@@ -496,6 +496,13 @@ pub const CHECK: &[Rule] = &[
     error("frame/epoch", "an epoch that is not a decimal year between 1980 and 2100", "the ground moves centimetres a year")
         .source("the EPSG dataset; ISO 19111, coordinate epoch")
         .example("survey = \"ITRF2014@spring\""),
+    error(
+        "frame/ground-epoch",
+        "a frame for the ground with an epoch",
+        "the ground rests in it at every epoch, or it does not rest in it",
+    )
+    .source(FRAMES)
+    .example("ground = \"ETRF2014@2020.0\""),
     error("machine/rows", "more tool rows than any toolbar has", "a slip of the pen would make the plan useless")
         .source(PRACTICE)
         .example("rows = 6000"),
@@ -764,11 +771,19 @@ pub const SITE: &[Rule] = &[
     .example("survey = \"ETRS89\", base_station = \"ITRF2014\""),
     error(
         "frame/epochs-differ",
-        "coordinates of one frame at two epochs",
-        "moving a field in time needs a model of the motion of its plate",
+        "coordinates of two epochs, and no frame in which the ground rests",
+        "a field keeps its coordinates only in a frame that is tied to its plate; by way of that frame they go from epoch to epoch",
     )
     .source(FRAMES)
-    .example("survey = \"ITRF2014@2015.0\", base_station = \"ITRF2014@2027.3\""),
+    .example("survey = \"ITRF2014@2015.0\", base_station = \"ITRF2014@2027.3\", and no `ground`"),
+    error(
+        "frame/ground-drifts",
+        "a frame for the ground that is tied to no plate",
+        "the ground drifts through such a frame by centimetres a year, so that epochs would be mixed up by decimetres",
+    )
+    .formula("a frame for the whole Earth, or one in which a place that stands still in ITRF2014 moves by less than 5 mm a year")
+    .source("ITRF2014 plate motion model: Altamimi and others 2017, Geophys. J. Int. 209: no land but some of Antarctica is slower than 7 mm; areas of use of the EPSG dataset")
+    .example("ground = \"ITRF2014\""),
     error(
         "frame/no-transformation",
         "two frames between which PROJ knows no way at this place",

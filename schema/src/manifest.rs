@@ -63,6 +63,10 @@ pub struct Frame {
     pub reference: String,
     /// Its epoch, decimal year, where one applies.
     pub epoch: Option<f64>,
+    /// Name of the frame in which the ground was taken to rest between epochs, where the job names
+    /// one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub ground: Option<String>,
 }
 
 /// The machine. Points are metres from the reference point, `[forward, right]`.

@@ -151,7 +151,13 @@ pub fn job(corners: &[[f64; 2]], base_station: [f64; 2]) -> Job {
             operations: vec![Operation::Sowing],
             hours_per_day: Time::h(10.0),
         },
-        frames: Frames { survey: wgs84(), base_station: wgs84(), output: wgs84(), height: Length::ZERO },
+        frames: Frames {
+            survey: wgs84(),
+            base_station: wgs84(),
+            output: wgs84(),
+            ground: None,
+            height: Length::ZERO,
+        },
         base_station: Some(BaseStation {
             name: "Sallow mast".into(),
             at: place(&base_station),

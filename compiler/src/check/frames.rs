@@ -13,7 +13,7 @@ use lanewright_schema::quantity::Length;
 /// Code and name, one frame a line.
 const EPSG: &str = include_str!("frames.tsv");
 
-/// The three frames; those left out follow the one before.
+/// The frames; those of base station and output, where left out, follow the one before.
 pub fn frames(file: &written::Frames, findings: &mut Findings) -> Option<Frames> {
     let survey = frame(&file.survey, findings);
     let base_station = match &file.base_station {
@@ -24,11 +24,32 @@ pub fn frames(file: &written::Frames, findings: &mut Findings) -> Option<Frames>
         Some(text) => frame(text, findings),
         None => base_station.clone(),
     };
+    let ground = file.ground.as_ref().map(|text| ground(text, findings));
     if let Some(height) = &file.height {
         findings.within(height, "height", &(Length::m(-500.0)..=Length::m(6500.0), "-500 m to 6500 m"));
     }
     let height = file.height.as_ref().map_or(Length::ZERO, |height| height.value);
-    Some(Frames { survey: survey?, base_station: base_station?, output: output?, height })
+    let ground = match ground {
+        Some(frame) => Some(frame?),
+        None => None,
+    };
+    Some(Frames { survey: survey?, base_station: base_station?, output: output?, ground, height })
+}
+
+/// The frame in which the ground rests: at every epoch, so that it takes none.
+fn ground(text: &Written<String>, findings: &mut Findings) -> Option<ReferenceFrame> {
+    let frame = frame(text, findings)?;
+    if frame.epoch.is_some() {
+        findings
+            .raise(
+                "frame/ground-epoch",
+                &text.place,
+                format!("the ground rests in {} at every epoch, or it does not rest in it", frame.name),
+            )
+            .hint(format!("leave the epoch out: `\"{}\"`", frame.name));
+        return None;
+    }
+    Some(frame)
 }
 
 /// One frame, with its epoch behind an `@`.

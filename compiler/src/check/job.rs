@@ -72,6 +72,8 @@ pub struct Frames {
     pub base_station: ReferenceFrame,
     /// The frame of every coordinate that leaves.
     pub output: ReferenceFrame,
+    /// The frame in which the ground rests, for coordinates of differing epochs.
+    pub ground: Option<ReferenceFrame>,
     /// How far above the ellipsoid lengths are those on the ground.
     pub height: Length,
 }

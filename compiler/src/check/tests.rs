@@ -168,6 +168,13 @@ const SLIPS: &[Slip] = &[
     slip("\"ETRS89\"", "\"EPSG:25832\"", "frame/unknown", "\"EPSG:25832\"").fixed_by("\"ETRS89\""),
     slip("\"ETRS89\"", "\"ITRF2014@spring\"", "frame/epoch", "\"ITRF2014@spring\"")
         .fixed_by("\"ITRF2014@2027.3\""),
+    slip(
+        "\"ETRS89\"",
+        "\"ETRS89\"\nground = \"ETRF2014@2020.0\"",
+        "frame/ground-epoch",
+        "\"ETRF2014@2020.0\"",
+    )
+    .fixed_by("\"ETRF2014\""),
     slip("rows = 6", "rows = 6000", "machine/rows", "6000"),
     slip("\"2.7 m\"", "\"3 m\"", "machine/width-mismatch", "\"3 m\"").fixed_by("\"2.7 m\""),
     slip("\"-90 cm\"", "\"-67.5 cm\"", "machine/tracks-on-rows", "\"-67.5 cm\"").fixed_by("\"-45 cm\""),

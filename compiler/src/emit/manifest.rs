@@ -40,6 +40,7 @@ pub fn manifest(compiled: &Compiled, job: &str, inputs: Vec<File>, findings: &[F
             proj: compiled.site.frame.proj.clone(),
             reference: compiled.site.frame.reference.clone(),
             epoch: compiled.site.frame.epoch,
+            ground: compiled.job.frames.ground.as_ref().map(|frame| frame.name.clone()),
         },
         machine: machine(&compiled.job.machine),
         figures: total(compiled),

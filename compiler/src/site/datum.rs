@@ -3,8 +3,11 @@
 //! In: the frames that the job states. Out: what each is (ellipsoid, whether it moves with time,
 //! how exactly it is defined) and a [`DatumShift`] by PROJ's own pipeline. Where PROJ knows no
 //! transformation but a guess, or needs an epoch that the job does not give, the job is refused:
-//! plates drift by some centimetres a year, and a sown row does not.
+//! plates drift by some centimetres a year, and a sown row does not. From one epoch to another a
+//! position goes by way of the frame in which the ground [rests](super::resting), where it is the
+//! same at both.
 
+use super::resting::{self, RestingFrame};
 use crate::check::ReferenceFrame;
 use crate::diagnostic::{Finding, Span};
 use geographiclib_rs::Geodesic;
@@ -49,6 +52,8 @@ pub struct Datum {
     pub ellipsoid: Ellipsoid,
     /// Its behaviour in time.
     pub motion: Motion,
+    /// Whether the register has it for the whole Earth, hence for no plate.
+    pub is_global: bool,
     /// The frame as PROJJSON, for a projected frame to stand on.
     pub base_crs: Value,
     latitude_first: bool,
@@ -79,6 +84,7 @@ impl Datum {
             epoch: frame.epoch,
             ellipsoid: ellipsoid(&datum["ellipsoid"]).filter(earth).ok_or_else(|| unknown(frame))?,
             motion: motion(&crs),
+            is_global: is_global(&crs),
             latitude_first: crs["coordinate_system"]["axis"][0]["direction"] == "north",
             base_crs: without_bounds(crs),
             span: frame.span.clone(),
@@ -90,9 +96,24 @@ impl Datum {
         finding.with_span_if(self.span.as_ref(), "")
     }
 
+    /// The same frame with this epoch.
+    pub(super) fn at(&self, epoch: Option<f64>) -> Self {
+        Self { epoch, ..self.clone() }
+    }
+
     /// Geodesics on its ellipsoid.
     pub fn geodesic(&self) -> Geodesic {
         Geodesic::new(self.ellipsoid.semi_major_m, 1.0 / self.ellipsoid.inverse_flattening)
+    }
+
+    /// Whether its coordinates say nothing without their epoch, and have none.
+    pub(super) fn lacks_epoch(&self) -> bool {
+        self.motion == Motion::Dynamic && self.epoch.is_none()
+    }
+
+    /// Whether it moves against the ground, as far as its epoch tells.
+    fn drifts(&self) -> bool {
+        self.motion == Motion::Dynamic || self.is_global && self.epoch.is_some()
     }
 
     fn crs(&self) -> Result<Proj, Finding> {
@@ -107,58 +128,101 @@ impl Datum {
     }
 }
 
-/// The way of a position from one frame to another.
+/// The way of a position from one frame to another: no leg where they are the same, one leg by
+/// PROJ, two by way of the frame in which the ground rests.
 pub struct DatumShift {
-    pipeline: Option<Proj>,
-    latitude_first: (bool, bool),
+    legs: Vec<Leg>,
 }
 
 impl DatumShift {
-    /// The transformation between two frames near the given places.
-    pub fn between(from: &Datum, to: &Datum, near: &[GeoPoint]) -> Result<Self, Finding> {
-        let latitude_first = (from.latitude_first, to.latitude_first);
+    /// The transformation between two frames near the given places. Coordinates of differing epochs
+    /// go to the frame in which the ground rests at the first epoch, and from there at the second;
+    /// coordinates in that frame itself need no epoch. A group of realisations has no such way: the
+    /// ground moves less than they differ.
+    pub fn between(
+        from: &Datum,
+        to: &Datum,
+        ground: Option<&RestingFrame>,
+        near: &[GeoPoint],
+    ) -> Result<Self, Finding> {
         if from.proj == to.proj && from.epoch == to.epoch {
-            return Ok(Self { pipeline: None, latitude_first });
+            return Ok(Self { legs: Vec::new() });
         }
+        let rests = |datum: &Datum| ground.is_some_and(|ground| ground.is(datum));
         for datum in [from, to] {
-            if datum.motion == Motion::Dynamic && datum.epoch.is_none() {
+            if datum.lacks_epoch() && !rests(datum) {
                 return Err(datum.tell(epoch_missing(datum, from, to)));
             }
         }
-        if let (Motion::Dynamic, Motion::Dynamic) = (from.motion, to.motion)
-            && from.epoch != to.epoch
-        {
-            return Err(from.tell(epochs_differ(from, to)));
+        if !(from.drifts() && to.drifts()) || from.epoch == to.epoch {
+            return Ok(Self { legs: vec![Leg::between(from, to, near)?] });
         }
-        let pipeline = ProjBuilder::new()
-            .proj_create_crs_to_crs_from_pj(&from.crs()?, &to.crs()?, area(near), None)
-            .map_err(|_| from.tell(no_transformation(from, to)))?;
-        let shift = Self { pipeline: Some(pipeline), latitude_first };
-        for &place in near {
-            shift.apply(place).map_err(|finding| from.tell(finding))?;
-            if shift.is_a_guess() {
-                return Err(from.tell(no_transformation(from, to)));
-            }
+        let realised = from.motion == Motion::Dynamic && to.motion == Motion::Dynamic;
+        let Some(ground) = ground.filter(|_| realised) else {
+            let known = if realised { resting::known_for(from, to, near) } else { None };
+            return Err(from.tell(epochs_differ(from, to, known.as_ref())));
+        };
+        let mut legs = Vec::new();
+        if !ground.is(from) {
+            legs.push(Leg::between(from, &ground.at(from.epoch), near)?);
         }
-        Ok(shift)
-    }
-
-    /// Whether PROJ, for want of a registered transformation, took the numbers over as they are.
-    fn is_a_guess(&self) -> bool {
-        let description = self.pipeline.as_ref().and_then(|p| p.proj_info().description);
-        description.is_none_or(|text| text.contains("Ballpark"))
+        if !ground.is(to) {
+            legs.push(Leg::between(&ground.at(to.epoch), to, near)?);
+        }
+        Ok(Self { legs })
     }
 
     /// The same place on the ground, in the other frame.
     pub fn apply(&self, place: GeoPoint) -> Result<GeoPoint, Finding> {
-        let Some(pipeline) = &self.pipeline else { return Ok(place) };
+        self.legs.iter().try_fold(place, |place, leg| leg.apply(place))
+    }
+
+    /// Whether it leads by way of the frame in which the ground rests.
+    pub fn goes_by_ground(&self) -> bool {
+        self.legs.len() > 1
+    }
+
+    /// How exact PROJ's register says the transformation is, metres, where it says so. Legs add up,
+    /// as they do in PROJ's own chains: two by one transformation may err alike.
+    pub fn accuracy_m(&self) -> Option<f64> {
+        self.legs.iter().map(Leg::accuracy_m).sum()
+    }
+}
+
+/// One transformation as PROJ makes it.
+struct Leg {
+    pipeline: Proj,
+    latitude_first: (bool, bool),
+}
+
+impl Leg {
+    fn between(from: &Datum, to: &Datum, near: &[GeoPoint]) -> Result<Self, Finding> {
+        let pipeline = ProjBuilder::new()
+            .proj_create_crs_to_crs_from_pj(&from.crs()?, &to.crs()?, area(near), None)
+            .map_err(|_| from.tell(no_transformation(from, to)))?;
+        let leg = Self { pipeline, latitude_first: (from.latitude_first, to.latitude_first) };
+        for &place in near {
+            leg.apply(place).map_err(|finding| from.tell(finding))?;
+            if leg.is_a_guess() {
+                return Err(from.tell(no_transformation(from, to)));
+            }
+        }
+        Ok(leg)
+    }
+
+    /// Whether PROJ, for want of a registered transformation, took the numbers over as they are.
+    fn is_a_guess(&self) -> bool {
+        self.pipeline.proj_info().description.is_none_or(|text| text.contains("Ballpark"))
+    }
+
+    fn apply(&self, place: GeoPoint) -> Result<GeoPoint, Finding> {
         let input = if self.latitude_first.0 {
             (place.latitude, place.longitude)
         } else {
             (place.longitude, place.latitude)
         };
         let (a, b): (f64, f64) =
-            pipeline.convert(input).map_err(|error| impossible("the shift", &error.to_string()))?;
+            self.pipeline.convert(input).map_err(|error| impossible("the shift", &error.to_string()))?;
         let (longitude, latitude) = if self.latitude_first.1 { (b, a) } else { (a, b) };
         if longitude.is_finite() && latitude.is_finite() {
             Ok(GeoPoint { longitude, latitude })
@@ -167,9 +231,8 @@ impl DatumShift {
         }
     }
 
-    /// How exact PROJ's register says the transformation is, metres, where it says so.
-    pub fn accuracy_m(&self) -> Option<f64> {
-        self.pipeline.as_ref().map(|p| p.proj_info().accuracy).filter(|&a| a >= 0.0)
+    fn accuracy_m(&self) -> Option<f64> {
+        Some(self.pipeline.proj_info().accuracy).filter(|&metres| metres >= 0.0)
     }
 }
 
@@ -179,6 +242,13 @@ fn motion(crs: &Value) -> Motion {
         return Motion::Ensemble { accuracy_m: accuracy.unwrap_or(f64::INFINITY) };
     }
     if crs["datum"]["type"] == "DynamicGeodeticReferenceFrame" { Motion::Dynamic } else { Motion::Fixed }
+}
+
+/// Whether the register has a frame for every latitude and longitude.
+fn is_global(crs: &Value) -> bool {
+    let edge = |key: &str| crs["bbox"][key].as_f64();
+    let edges = ["south_latitude", "west_longitude", "north_latitude", "east_longitude"];
+    edges.map(edge) == [-90.0, -180.0, 90.0, 180.0].map(Some)
 }
 
 fn ellipsoid(value: &Value) -> Option<Ellipsoid> {
@@ -237,24 +307,32 @@ fn epoch_missing(datum: &Datum, from: &Datum, to: &Datum) -> Finding {
     .with_hint(format!("state the year of the coordinates, such as \"{}@{year}\"", datum.name))
 }
 
-fn epochs_differ(from: &Datum, to: &Datum) -> Finding {
+/// The hint names a frame for the ground that is known to serve here, or else one epoch.
+fn epochs_differ(from: &Datum, to: &Datum, known: Option<&RestingFrame>) -> Finding {
+    let hint = match known {
+        Some(ground) => format!(
+            "name the frame that is tied to the field's plate, in `[frames]`: `ground = \"{}\"`, if that is it",
+            ground.name()
+        ),
+        None => format!(
+            "bring the coordinates to one epoch, and state it in all frames of the job: \"{}@{}\"",
+            from.name,
+            to.epoch.unwrap_or_default()
+        ),
+    };
     Finding::error(
         "frame/epochs-differ",
         format!(
-            "{} and {} are of different epochs; moving a field in time needs a model of its plate's motion",
+            "{} and {} are of different epochs, between which the ground moves by centimetres a year",
             stated(from),
             stated(to)
         ),
     )
-    .with_hint(format!(
-        "bring the coordinates to one epoch, and state it in all frames of the job: \"{}@{}\"",
-        from.name,
-        to.epoch.unwrap_or_default()
-    ))
+    .with_hint(hint)
 }
 
 /// The frame as a job states it, with its epoch.
-fn stated(datum: &Datum) -> String {
+pub(super) fn stated(datum: &Datum) -> String {
     match datum.epoch {
         Some(epoch) => format!("{}@{epoch}", datum.name),
         None => datum.name.clone(),
@@ -301,7 +379,7 @@ mod tests {
     #[test]
     fn a_dynamic_frame_without_its_epoch_is_refused() {
         let (from, to) = (datum("GDA2020", "EPSG:7844", None), datum("ITRF2014", "EPSG:9000", None));
-        let finding = DatumShift::between(&from, &to, &[FIELD]).err().unwrap();
+        let finding = DatumShift::between(&from, &to, None, &[FIELD]).err().unwrap();
         assert_eq!(finding.rule, "frame/epoch-missing");
     }
 
@@ -318,7 +396,7 @@ mod tests {
         let unknown_epoch = stated("ITRF2014", "EPSG:9000", None, 4).unwrap();
         let early = stated("ITRF2014", "EPSG:9000", Some(2015.0), 5).unwrap();
         let late = stated("ITRF2014", "EPSG:9000", Some(2027.3), 6).unwrap();
-        let between = |from, to| DatumShift::between(from, to, &[FIELD]).err().unwrap();
+        let between = |from, to| DatumShift::between(from, to, None, &[FIELD]).err().unwrap();
         assert_eq!(line(between(&fixed, &unknown_epoch)), Some(4), "the frame without its epoch");
         assert_eq!(line(between(&early, &late)), Some(5));
         assert_eq!(line(between(&fixed, &late)), Some(3), "no way from one continent to another");
@@ -333,7 +411,7 @@ mod tests {
     fn etrs89_and_itrf_are_apart_by_the_drift_of_the_plate() {
         let from = datum("ETRF2014", "EPSG:9069", Some(2020.0));
         let to = datum("ITRF2014", "EPSG:9000", Some(2020.0));
-        let shift = DatumShift::between(&from, &to, &[FIELD]).unwrap();
+        let shift = DatumShift::between(&from, &to, None, &[FIELD]).unwrap();
         let moved = shift.apply(FIELD).unwrap();
         let metres = super::super::frame::distance_m(&to.geodesic(), FIELD, moved);
         let mas = std::f64::consts::PI / 180.0 / 3_600_000.0 * 31.0;
@@ -354,21 +432,37 @@ mod tests {
     fn frames_at_different_epochs_are_refused() {
         let from = datum("ITRF2014", "EPSG:9000", Some(2015.0));
         let to = datum("ITRF2014", "EPSG:9000", Some(2026.0));
-        assert_eq!(DatumShift::between(&from, &to, &[FIELD]).err().unwrap().rule, "frame/epochs-differ");
+        assert_eq!(
+            DatumShift::between(&from, &to, None, &[FIELD]).err().unwrap().rule,
+            "frame/epochs-differ"
+        );
+    }
+
+    #[test]
+    fn a_group_of_realisations_is_moved_to_no_other_epoch() {
+        let wgs = |epoch| datum("WGS 84", "EPSG:4326", epoch);
+        let ground = RestingFrame::of(&frame("ETRF2014", "EPSG:9069", None), &[FIELD]).unwrap();
+        let between = |from: Option<f64>, to: Option<f64>| {
+            DatumShift::between(&wgs(from), &wgs(to), Some(&ground), &[FIELD])
+        };
+        let finding = between(Some(2015.0), Some(2027.3)).err().unwrap();
+        assert_eq!(finding.rule, "frame/epochs-differ");
+        assert!(finding.hint.unwrap().contains("\"WGS 84@2027.3\""));
+        assert_eq!(between(None, Some(2027.3)).unwrap().apply(FIELD).unwrap(), FIELD);
     }
 
     #[test]
     fn a_guess_of_proj_is_no_transformation() {
         let (from, to) = (datum("ITRF2014", "EPSG:9000", Some(2026.0)), datum("GDA2020", "EPSG:7844", None));
-        let finding = DatumShift::between(&from, &to, &[FIELD]).err().unwrap();
+        let finding = DatumShift::between(&from, &to, None, &[FIELD]).err().unwrap();
         assert_eq!(finding.rule, "frame/no-transformation", "GDA2020 is of another continent");
         let there = GeoPoint { longitude: 145.0, latitude: -37.0 };
-        assert!(DatumShift::between(&from, &to, &[there]).unwrap().apply(there).unwrap() != there);
+        assert!(DatumShift::between(&from, &to, None, &[there]).unwrap().apply(there).unwrap() != there);
     }
 
     #[test]
     fn equal_frames_leave_a_place_as_it_is() {
         let wgs = datum("WGS 84", "EPSG:4326", None);
-        assert_eq!(DatumShift::between(&wgs, &wgs, &[FIELD]).unwrap().apply(FIELD).unwrap(), FIELD);
+        assert_eq!(DatumShift::between(&wgs, &wgs, None, &[FIELD]).unwrap().apply(FIELD).unwrap(), FIELD);
     }
 }

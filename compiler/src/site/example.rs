@@ -41,6 +41,7 @@ pub fn job() -> Job {
             survey: frame.clone(),
             base_station: frame.clone(),
             output: frame,
+            ground: None,
             height: Length::ZERO,
         },
         base_station: Some(BaseStation {

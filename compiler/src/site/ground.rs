@@ -2,6 +2,7 @@
 
 use super::datum::{Datum, DatumShift};
 use super::frame::{FieldFrame, Projector, distance_m};
+use super::resting::RestingFrame;
 use super::zones::site_zones;
 use super::{FieldSite, FieldSize, InverseProjection, SiteKeepOut};
 use crate::check::{self, KeepOutShape};
@@ -31,6 +32,8 @@ const AREA_AGREEMENT: f64 = 5e-6;
 pub struct Road<'a> {
     /// From the survey's frame to the output's.
     pub shift: DatumShift,
+    /// The frame in which the ground rests, where the job names one.
+    pub ground: Option<&'a RestingFrame>,
     /// From the output's frame to the ground.
     pub projector: Projector,
     /// The output's frame.

@@ -7,7 +7,7 @@
 use crate::check::{BaseStation, Field, Job, Layout};
 use crate::diagnostic::{Finding, Severity, Told};
 use crate::geometry::Point;
-use datum::Motion;
+use datum::{Motion, stated};
 use geo::MultiPolygon;
 use ground::Road;
 use lanewright_schema::quantity::{Area, GeoPoint, Length};
@@ -18,11 +18,13 @@ pub(crate) mod example;
 pub mod frame;
 mod ground;
 pub mod inverse;
+pub mod resting;
 mod zones;
 
 pub use datum::{Datum, DatumShift};
 pub use frame::{FieldFrame, Projector};
 pub use inverse::{AlongLine, InverseProjection};
+pub use resting::RestingFrame;
 pub use zones::{SiteZone, SiteZones};
 
 /// The whole job on the ground, in one frame.
@@ -153,18 +155,19 @@ fn build(
     let output = Datum::of(&job.frames.output)?;
     let surveyed: Vec<GeoPoint> =
         job.fields.iter().flat_map(|f| f.parts.iter().flat_map(|p| p.exterior.iter().copied())).collect();
-    let shift = DatumShift::between(&survey, &output, &surveyed)?;
+    let ground = job.frames.ground.as_ref().map(|frame| RestingFrame::of(frame, &surveyed)).transpose()?;
+    let shift = DatumShift::between(&survey, &output, ground.as_ref(), &surveyed)?;
     let corners = surveyed.iter().map(|&p| shift.apply(p)).collect::<Result<Vec<_>, _>>()?;
-    findings.extend(frame_notes(&survey, &output, &shift));
+    findings.extend(frame_notes(&survey, &output, ground.as_ref(), &shift));
 
     let frame = frame(&output, &corners)?;
     let projector = Projector::new(&frame)?;
-    let road = Road { shift, projector, datum: &output, frame: &frame };
+    let road = Road { shift, ground: ground.as_ref(), projector, datum: &output, frame: &frame };
     let fields: Vec<FieldSite> =
         job.fields.iter().filter_map(|field| ground::field_site(&road, field, findings)).collect();
     let baseline = job.base_station.as_ref().map(|base| baseline(job, base, &road)).transpose()?;
     if let (Some(baseline), Some(base)) = (&baseline, &job.base_station) {
-        findings.extend(receiver_shift(job, &output, &frame)?);
+        findings.extend(receiver_shift(job, &road)?);
         findings.extend(long_baseline(baseline, base));
     }
     Ok(Some(Site { frame, fields, baseline }))
@@ -183,7 +186,7 @@ fn at_farthest_field(finding: Finding, output: &Datum, job: &Job) -> Finding {
 
 fn baseline(job: &Job, base: &BaseStation, road: &Road) -> Result<Baseline, Finding> {
     let datum = Datum::of(&job.frames.base_station)?;
-    let at = DatumShift::between(&datum, road.datum, &[base.at])?.apply(base.at)?;
+    let at = DatumShift::between(&datum, road.datum, road.ground, &[base.at])?.apply(base.at)?;
     let to_fields = job
         .fields
         .iter()
@@ -225,7 +228,12 @@ fn long_baseline(baseline: &Baseline, base: &BaseStation) -> Option<Finding> {
     )
 }
 
-fn frame_notes(survey: &Datum, output: &Datum, shift: &DatumShift) -> Vec<Finding> {
+fn frame_notes(
+    survey: &Datum,
+    output: &Datum,
+    ground: Option<&RestingFrame>,
+    shift: &DatumShift,
+) -> Vec<Finding> {
     let mut notes = Vec::new();
     if let Motion::Ensemble { accuracy_m } = output.motion {
         let note = Finding::note(
@@ -237,7 +245,7 @@ fn frame_notes(survey: &Datum, output: &Datum, shift: &DatumShift) -> Vec<Findin
         );
         notes.push(output.tell(note));
     }
-    if output.motion == Motion::Dynamic && output.epoch.is_none() {
+    if output.lacks_epoch() && !ground.is_some_and(|ground| ground.is(output)) {
         let warning = Finding::warning(
             "frame/no-epoch",
             format!(
@@ -249,28 +257,34 @@ fn frame_notes(survey: &Datum, output: &Datum, shift: &DatumShift) -> Vec<Findin
         notes.push(output.tell(warning));
     }
     if let Some(accuracy_m) = shift.accuracy_m().filter(|&a| a > COARSE_M) {
-        let warning = Finding::warning(
-            "frame/coarse-shift",
-            format!(
-                "the transformation from {} to {} is good to {accuracy_m:.2} m",
-                survey.name, output.name
-            ),
-        )
-        .with_hint("name the realisation that the coordinates are in, or one frame throughout");
+        let by = ground.filter(|_| shift.goes_by_ground());
+        let way = match by {
+            Some(ground) => {
+                format!("way from {} to {} through {}", stated(survey), stated(output), ground.name())
+            }
+            None => format!("transformation from {} to {}", survey.name, output.name),
+        };
+        let warning =
+            Finding::warning("frame/coarse-shift", format!("the {way} is good to {accuracy_m:.2} m"))
+                .with_hint("name the realisation that the coordinates are in, or one frame throughout");
         let coarse = if matches!(output.motion, Motion::Ensemble { .. }) { output } else { survey };
-        notes.push(coarse.tell(warning));
+        notes.push(match by {
+            Some(ground) => ground.tell(warning),
+            None => coarse.tell(warning),
+        });
     }
     notes
 }
 
 /// Tells when positions leave in another frame than the one that the receiver works in.
-fn receiver_shift(job: &Job, output: &Datum, frame: &FieldFrame) -> Result<Option<Finding>, Finding> {
+fn receiver_shift(job: &Job, road: &Road) -> Result<Option<Finding>, Finding> {
+    let (output, origin) = (road.datum, road.frame.origin);
     let receiver = Datum::of(&job.frames.base_station)?;
     if receiver.proj == output.proj && receiver.epoch == output.epoch {
         return Ok(None);
     }
-    let there = DatumShift::between(output, &receiver, &[frame.origin])?.apply(frame.origin)?;
-    let apart_m = frame::distance_m(&output.geodesic(), frame.origin, there);
+    let there = DatumShift::between(output, &receiver, road.ground, &[origin])?.apply(origin)?;
+    let apart_m = frame::distance_m(&output.geodesic(), origin, there);
     let warning = Finding::warning(
         "frame/not-the-receivers",
         format!(
@@ -285,7 +299,7 @@ fn receiver_shift(job: &Job, output: &Datum, frame: &FieldFrame) -> Result<Optio
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::check::{Entrance, KeepOut, KeepOutShape};
+    use crate::check::{Entrance, KeepOut, KeepOutShape, ReferenceFrame, named_frame};
     use crate::diagnostic::Span;
     use crate::geometry::region;
     use example::{field, job, place, span};
@@ -322,6 +336,44 @@ mod tests {
         let mut job = job();
         job.base_station.as_mut().unwrap().at = place(50.2, 8.0);
         assert!(rules(&job).contains(&("base-station/far", Some(span(10)))));
+    }
+
+    fn frame(name: &str, epoch: Option<f64>, line: usize) -> ReferenceFrame {
+        ReferenceFrame { epoch, span: Some(span(line)), ..named_frame(name).unwrap() }
+    }
+
+    /// Surveyed in 2015, worked in 2027.
+    fn of_two_epochs(ground: &str) -> Job {
+        let mut job = job();
+        job.frames.survey = frame("ITRF2014", Some(2015.0), 1);
+        job.frames.base_station = frame("ITRF2014", Some(2027.3), 2);
+        job.frames.output = frame("ITRF2014", Some(2027.3), 3);
+        job.frames.ground = Some(frame(ground, None, 4));
+        job
+    }
+
+    #[test]
+    fn a_field_surveyed_years_ago_moves_with_its_plate() {
+        let mut job = of_two_epochs("ETRF2014");
+        assert_eq!(rules(&job), []);
+        job.frames.ground = None;
+        assert_eq!(rules(&job), [("frame/epochs-differ", Some(span(1)))]);
+    }
+
+    #[test]
+    fn a_coarse_way_by_the_ground_is_told_where_the_ground_is_named() {
+        let told = site(&of_two_epochs("ETRS89"));
+        let coarse = told.findings.iter().find(|finding| finding.rule == "frame/coarse-shift").unwrap();
+        assert_eq!(coarse.span, Some(span(4)));
+        assert!(coarse.message.contains("through ETRS89"), "{}", coarse.message);
+        assert!(told.value.is_some());
+    }
+
+    #[test]
+    fn positions_may_leave_in_the_ground_frame_without_an_epoch() {
+        let mut job = of_two_epochs("ETRF2014");
+        job.frames.output = frame("ETRF2014", None, 3);
+        assert_eq!(rules(&job), [("frame/not-the-receivers", Some(span(3)))]);
     }
 
     #[test]

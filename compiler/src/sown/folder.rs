@@ -96,7 +96,13 @@ impl Folder {
                 .with_span_if(today.span.as_ref(), "another frame than that of the seeds")
                 .with_hint(format!("set the base station up as for sowing and write \"{map_name}\"")));
         }
-        Ok(Frames { survey: map.clone(), base_station: map.clone(), output: map, height: Length::ZERO })
+        Ok(Frames {
+            survey: map.clone(),
+            base_station: map.clone(),
+            output: map,
+            ground: frame.ground.as_deref().and_then(named_frame),
+            height: Length::ZERO,
+        })
     }
 
     /// The base station of the sowing.

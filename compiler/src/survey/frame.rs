@@ -145,7 +145,7 @@ fn described(
             ),
         ));
     } else if (&base.proj, base.epoch) != (&target.proj, target.epoch) {
-        let shift = DatumShift::between(&datum, &Datum::of(&target)?, &near[..near.len().min(16)])?;
+        let shift = DatumShift::between(&datum, &Datum::of(&target)?, None, &near[..near.len().min(16)])?;
         let accuracy = shift.accuracy_m();
         let rule =
             if accuracy.is_some_and(|a| a <= COARSE_M) { "survey/shifted" } else { "survey/coarse-shift" };

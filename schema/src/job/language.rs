@@ -74,6 +74,10 @@ table! {
         /// The frame of every coordinate that leaves. Left out: as `base_station`, which is what
         /// the machine needs.
         output: Option<Written<String>> = "\"ETRS89\"";
+        /// The frame in which the ground rests, one that is tied to the fields' plate, without an
+        /// epoch: coordinates of one epoch go to another by way of it. Left out: frames that move
+        /// must all be of one epoch.
+        ground: Option<Written<String>> = "\"ETRF2014\"";
         /// Height of the fields above the ellipsoid, in m: every length of the job and of the plan is
         /// then one on the ground up there, longer by 16 mm a km for each 100 m. Left out: lengths
         /// are those along the ellipsoid.

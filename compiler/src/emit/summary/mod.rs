@@ -215,7 +215,11 @@ fn positions(compiled: &Compiled) -> Block {
         Some(epoch) => format!("{}, epoch {epoch}", frame.reference),
         None => frame.reference.clone(),
     };
-    let mut rows = vec![("Reference frame".to_owned(), reference), ("Lengths".to_owned(), lengths(frame))];
+    let mut rows = vec![("Reference frame".to_owned(), reference)];
+    if let Some(ground) = &compiled.job.frames.ground {
+        rows.push(("Between epochs".to_owned(), format!("the ground is taken to rest in {}", ground.name)));
+    }
+    rows.push(("Lengths".to_owned(), lengths(frame)));
     if let Some(base) = &compiled.site.baseline {
         rows.push((
             "Base station".to_owned(),
