@@ -25,14 +25,12 @@ const WORTHWHILE: f64 = 0.015;
 /// Cuts tried on one part: those at its most hollow corners.
 const MOST_CUTS: usize = 32;
 
-/// A part with its heading.
+/// A part.
 #[derive(Clone, Debug)]
 pub struct Part {
     /// The soil.
     pub zone: MultiPolygon,
-    /// The lanes' direction, radians counter-clockwise from east.
-    pub angle: f64,
-    /// What working it costs.
+    /// What working it with the heading that suits it best costs.
     pub cost_s: f64,
 }
 
@@ -61,8 +59,8 @@ pub fn parts(zone: &MultiPolygon, prices: &Prices, join_s: f64, most: usize) -> 
 }
 
 fn whole(zone: MultiPolygon, prices: &Prices) -> Part {
-    let (angle, cost_s) = prices.best(&zone);
-    Part { zone, angle, cost_s }
+    let (_, cost_s) = prices.best(&zone);
+    Part { zone, cost_s }
 }
 
 fn best_cut(part: &Part, prices: &Prices, join_s: f64) -> Option<[Part; 2]> {
@@ -154,9 +152,12 @@ mod tests {
         let widths: f64 = cut
             .iter()
             .map(|p| {
-                crate::geometry::strip::LocalEdges::new(&p.zone, &Axes::new(Point::zero(), p.angle))
-                    .v
-                    .length()
+                crate::geometry::strip::LocalEdges::new(
+                    &p.zone,
+                    &Axes::new(Point::zero(), PRICES.best(&p.zone).0),
+                )
+                .v
+                .length()
             })
             .sum();
         assert!((widths - 120.0).abs() < 1e-3, "altitudes add up to {widths}");
@@ -168,6 +169,6 @@ mod tests {
             polygon![(x: 0.0, y: 0.0), (x: 300.0, y: 0.0), (x: 300.0, y: 100.0), (x: 0.0, y: 100.0)].into();
         let parts = parts(&rectangle, &PRICES, 60.0, usize::MAX);
         assert_eq!(parts.len(), 1);
-        assert!(num::sin(parts[0].angle).abs() < 1e-9, "lanes run along the long side");
+        assert!(num::sin(PRICES.best(&parts[0].zone).0).abs() < 1e-9, "lanes run along the long side");
     }
 }

@@ -196,7 +196,7 @@ impl Laying<'_> {
     fn part(&self, part: Part) -> Zone {
         let run = match self.cheaper_curve(&part.zone, part.cost_s) {
             Some(curve) => Run::Along(curve),
-            None => Run::Straight(part.angle),
+            None => Run::Straight(self.prices.best_by_rows(&part.zone, self.toolbar)),
         };
         Zone { soil: part.zone, run }
     }
@@ -204,8 +204,9 @@ impl Laying<'_> {
     fn run(&self, guidance: &Guidance<Point>, soil: &MultiPolygon) -> Run {
         match guidance {
             Guidance::Best => {
-                let (angle, cost_s) = self.prices.best(soil);
-                self.cheaper_curve(soil, cost_s).map_or(Run::Straight(angle), Run::Along)
+                let (_, cost_s) = self.prices.best(soil);
+                let straight = || Run::Straight(self.prices.best_by_rows(soil, self.toolbar));
+                self.cheaper_curve(soil, cost_s).map_or_else(straight, Run::Along)
             }
             Guidance::Heading(heading) => Run::Straight(angle_of_heading(*heading)),
             Guidance::Parallel([a, b]) => Run::Straight(direction(*a, *b)),

@@ -4,10 +4,12 @@
 //! Candidates are the directions of the zone's own edges, its hull's among them: the best heading
 //! of a convex field is parallel to an edge of its hull (Huang 2001, from memory), and where a
 //! field is concave its long edges are what a person would follow. Each candidate is priced on the
-//! centre lines of its lanes, which needs no lane to be laid.
+//! centre lines of its lanes, which needs no lane to be laid; the cheapest of them row by row.
 
 use super::guide::extent;
 use super::lap_rows::Soil;
+use super::straight::{self, RowPiece, groups};
+use super::toolbar::Toolbar;
 use crate::check::Machine;
 use crate::geometry::Curve;
 use crate::geometry::interval::Interval;
@@ -25,6 +27,9 @@ const MOST_DIRECTIONS: usize = 24;
 /// Directions are weighed on an outline simplified by this much, metres: rounded corners have thousands of
 /// edges.
 const OUTLINE_M: f64 = 0.02;
+
+/// Directions that cost at most this share more than the cheapest are priced row by row.
+const NEARLY_AS_CHEAP: f64 = 0.05;
 
 /// Price of leaving soil unworked, in times the time of working it.
 const LEFT_OVER_WEIGHT: f64 = 4.0;
@@ -78,10 +83,8 @@ impl Prices {
         let worth_driving: Vec<f64> =
             lanes.map(Interval::length).filter(|length| *length >= self.shortest_lane_m).collect();
         let driven: f64 = worth_driving.iter().sum();
-        let left_over = (region::area(zone) - driven * self.width_m).max(0.0);
-        driven * self.lane_s_per_m
-            + worth_driving.len() as f64 * self.turn_s
-            + left_over / self.width_m * self.lane_s_per_m * LEFT_OVER_WEIGHT
+        let left_m2 = (region::area(zone) - driven * self.width_m).max(0.0);
+        self.in_all(driven, worth_driving.len(), left_m2)
     }
 
     /// Seconds of working a zone in lanes along a curve, soil left over included at its price.
@@ -98,12 +101,50 @@ impl Prices {
 
     /// The cheapest of the zone's own directions, with its cost. The zone is not empty.
     pub fn best(&self, zone: &MultiPolygon) -> (f64, f64) {
-        let outline = zone.simplify(OUTLINE_M);
-        directions(zone)
-            .into_iter()
-            .map(|angle| (angle, self.of(&outline, angle)))
+        let priced = self.priced(zone);
+        priced.into_iter().min_by(|a, b| a.1.total_cmp(&b.1)).unwrap_or((0.0, f64::INFINITY))
+    }
+
+    /// The direction among the cheapest that is so row by row: lanes as long as their longest rows, and rows
+    /// that end where they meet the edge.
+    pub fn best_by_rows(&self, zone: &MultiPolygon, toolbar: &Toolbar) -> f64 {
+        let priced = self.priced(zone);
+        let cheapest = priced.iter().map(|priced| priced.1).fold(f64::INFINITY, f64::min);
+        let near = priced.into_iter().filter(|priced| priced.1 <= (1.0 + NEARLY_AS_CHEAP) * cheapest);
+        near.map(|(angle, _)| (angle, self.by_rows(zone, angle, toolbar)))
             .min_by(|a, b| a.1.total_cmp(&b.1))
-            .unwrap_or((0.0, f64::INFINITY))
+            .map_or(0.0, |priced| priced.0)
+    }
+
+    /// The zone's own directions with their costs.
+    fn priced(&self, zone: &MultiPolygon) -> Vec<(f64, f64)> {
+        let outline = zone.simplify(OUTLINE_M);
+        directions(zone).into_iter().map(|angle| (angle, self.of(&outline, angle))).collect()
+    }
+
+    /// Seconds of working a zone along an angle, row by row.
+    fn by_rows(&self, zone: &MultiPolygon, angle: f64, toolbar: &Toolbar) -> f64 {
+        let edges = LocalEdges::new(zone, &Axes::new(Coord::zero(), angle));
+        let count = (edges.v.length() / toolbar.row_spacing).floor();
+        let spare = edges.v.length() - count * toolbar.row_spacing;
+        let first = edges.v.from + (spare + toolbar.row_spacing) / 2.0;
+        let rows = edges.inside(first, toolbar.row_spacing, count as usize);
+        let anywhere = Interval::new(f64::NEG_INFINITY, f64::INFINITY);
+        let lanes: Vec<Vec<RowPiece>> = groups(rows.len() as i64, toolbar)
+            .iter()
+            .flat_map(|group| group.pieces(&rows, anywhere))
+            .filter(|pieces| straight::extent(pieces).length() >= self.shortest_lane_m)
+            .collect();
+        let worked_m: f64 = lanes.iter().flatten().map(|piece| piece.along.length()).sum();
+        let driven_m: f64 = lanes.iter().map(|pieces| straight::extent(pieces).length()).sum();
+        let left_m2 = (region::area(zone) - worked_m * toolbar.row_spacing).max(0.0);
+        self.in_all(driven_m, lanes.len(), left_m2)
+    }
+
+    fn in_all(&self, driven_m: f64, lanes: usize, left_m2: f64) -> f64 {
+        driven_m * self.lane_s_per_m
+            + lanes as f64 * self.turn_s
+            + left_m2 / self.width_m * self.lane_s_per_m * LEFT_OVER_WEIGHT
     }
 }
 
@@ -135,4 +176,43 @@ fn directions(zone: &MultiPolygon) -> Vec<f64> {
 fn is_parallel(a: f64, b: f64) -> bool {
     let apart = (a - b).rem_euclid(num::PI);
     apart.min(num::PI - apart) < SAME_DIRECTION
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::site::example;
+    use geo::polygon;
+
+    #[test]
+    fn row_by_row_no_direction_is_dearer_than_the_one_that_is_chosen() {
+        let machine = example::machine();
+        let (toolbar, prices) = (Toolbar::new(&machine), Prices::new(&machine, 2.7));
+        let zone: MultiPolygon = polygon![
+            (x: 0.0, y: 0.0), (x: 60.0, y: 0.4), (x: 130.0, y: 1.3), (x: 200.0, y: 3.0),
+            (x: 196.0, y: 40.0), (x: 120.0, y: 37.0), (x: -5.0, y: 30.0),
+        ]
+        .into();
+        let chosen = prices.best_by_rows(&zone, &toolbar);
+        let near = prices.priced(&zone);
+        let cheapest = near.iter().map(|priced| priced.1).fold(f64::INFINITY, f64::min);
+        let near = near.into_iter().filter(|priced| priced.1 < (1.0 + NEARLY_AS_CHEAP) * cheapest);
+        let by_rows: Vec<f64> = near.map(|(angle, _)| prices.by_rows(&zone, angle, &toolbar)).collect();
+        assert!(by_rows.len() > 1, "more than one direction is near");
+        let chosen_s = prices.by_rows(&zone, chosen, &toolbar);
+        assert!(by_rows.iter().all(|&seconds| seconds >= chosen_s), "{chosen_s} of {by_rows:?}");
+    }
+
+    /// A rectangle is worked whole by as many lanes as its rows take, each as long as the rectangle.
+    #[test]
+    fn rows_of_a_rectangle_cost_what_they_drive() {
+        let machine = example::machine();
+        let (toolbar, prices) = (Toolbar::new(&machine), Prices::new(&machine, 2.7));
+        let lanes = 7;
+        let height = f64::from(lanes) * toolbar.width;
+        let zone: MultiPolygon =
+            polygon![(x: 0.0, y: 0.0), (x: 300.0, y: 0.0), (x: 300.0, y: height), (x: 0.0, y: height)].into();
+        let expected = f64::from(lanes) * (300.0 * prices.lane_s_per_m + prices.turn_s);
+        assert!((prices.by_rows(&zone, 0.0, &toolbar) - expected).abs() < 1e-6 * expected);
+    }
 }

@@ -24,7 +24,7 @@ const SIMPLIFIED_M: f64 = 0.005;
 
 /// How much farther in the first lap lies, metres, try after try, where the body comes too near to the
 /// fence.
-const FARTHER_IN_M: [f64; 5] = [0.01, 0.01, 0.02, 0.03, 0.04];
+const FARTHER_IN_M: [f64; 8] = [0.01, 0.01, 0.02, 0.03, 0.04, 0.06, 0.08, 0.12];
 
 /// Outlines are simplified by this much before they are offset, metres: rounded ones have thousands of corners.
 const OUTLINE_M: f64 = 0.002;

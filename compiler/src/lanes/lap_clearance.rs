@@ -11,7 +11,6 @@
 
 use crate::geometry::{Path, Point, Pose};
 use crate::num;
-use crate::turns::free_space::FINEST_M;
 use crate::turns::{FreeSpace, SPARE_M};
 use geo::{LineString, Polygon};
 use std::ops::Range;
@@ -39,7 +38,7 @@ pub fn to_leave(way: &Path, space: &FreeSpace, farther_in_m: f64) -> Vec<Polygon
         .map(|run| {
             let beyond_m =
                 looked.poses[run.clone()].iter().map(|pose| beyond(*pose, space)).fold(0.0, f64::max);
-            let stretch = [looked.place(run.start), looked.place(run.end - 1)];
+            let stretch = [looked.places[run.start], looked.places[run.end - 1]];
             beside(way, stretch, farther_in_m + beyond_m, ease_m)
         })
         .collect()
@@ -56,14 +55,29 @@ pub fn ends_farther_in(way: &Path, farther_in_m: f64, ease_m: f64) -> Vec<Polygo
 /// The parts of a way that keep the body inside the fence, proven; where something stands in the
 /// headland, the way before it and the way after it.
 pub fn fitting(way: &Path, space: &FreeSpace) -> Vec<Path> {
-    let is_clear = |way: &Path| space.clearance(way, SPARE_M).is_ok();
-    if is_clear(way) {
+    if space.clearance(way, SPARE_M).is_ok() {
         return vec![way.clone()];
     }
-    let looked = Looked::at(way, space, SPARE_M + FINEST_M);
-    let longer_than_a_look = |run: &Range<usize>| run.len() > 1;
-    let part = |run: Range<usize>| way.between(looked.place(run.start), looked.place(run.end - 1));
-    looked.runs(true).into_iter().filter(longer_than_a_look).map(part).filter(is_clear).collect()
+    let looked = Looked::at(way, space, SPARE_M);
+    let part = |run: Range<usize>| way.between(looked.places[run.start], looked.places[run.end - 1]);
+    looked.runs(true).into_iter().map(part).flat_map(|part| proven(part, space)).collect()
+}
+
+/// A way but for the places where the proof does not hold.
+fn proven(way: Path, space: &FreeSpace) -> Vec<Path> {
+    let length = way.length();
+    if length < LOOK_M {
+        return Vec::new();
+    }
+    let Err(last) = space.clearance(&way, SPARE_M) else { return vec![way] };
+    let places = places(&way);
+    let poses = way.poses_at(places.iter().copied());
+    let from_last = |i: &usize| poses[*i].distance(&last);
+    let nearest = (0..poses.len()).min_by(|i, j| from_last(i).total_cmp(&from_last(j)));
+    let at = nearest.map_or(0.0, |i| places[i]);
+    let before = way.between(0.0, (at - LOOK_M).max(0.0));
+    let after = way.between((at + LOOK_M).min(length), length);
+    [before, after].into_iter().flat_map(|part| proven(part, space)).collect()
 }
 
 /// How far a corner of the body lies beyond the fence, metres.
@@ -74,25 +88,22 @@ fn beyond(pose: Pose, space: &FreeSpace) -> f64 {
 
 /// Whether the body clears the fence at places along a way.
 struct Looked {
-    length: f64,
-    /// The first and the last are the way's ends.
+    /// Metres along the way, from its beginning to its end. The ends of its pieces are among them: there the
+    /// body comes nearest to the fence, or farthest from it.
+    places: Vec<f64>,
+    /// One for each place.
     poses: Vec<Pose>,
-    /// One for each pose.
+    /// One for each place.
     fits: Vec<bool>,
 }
 
 impl Looked {
     fn at(way: &Path, space: &FreeSpace, need_m: f64) -> Self {
-        let length = way.length();
-        let steps = (length / LOOK_M).ceil().max(1.0) as usize;
-        let poses = way.poses_at((0..=steps).map(|i| length * i as f64 / steps as f64));
+        let places = places(way);
+        let poses = way.poses_at(places.iter().copied());
         let fits = |pose: &Pose| space.clearance_at(*pose).is_some_and(|gap| gap > need_m);
         let fits = poses.iter().map(fits).collect();
-        Self { length, poses, fits }
-    }
-
-    fn place(&self, index: usize) -> f64 {
-        self.length * index as f64 / (self.fits.len() - 1) as f64
+        Self { places, poses, fits }
     }
 
     /// Runs of places at which it does, or does not.
@@ -107,6 +118,18 @@ impl Looked {
         }
         runs
     }
+}
+
+/// Metres along a way, close to each other, the ends of its pieces among them.
+fn places(way: &Path) -> Vec<f64> {
+    let mut begin = 0.0;
+    let mut places = vec![0.0];
+    for piece in &way.pieces {
+        let steps = (piece.length / LOOK_M).ceil().max(1.0) as usize;
+        places.extend((1..=steps).map(|i| begin + piece.length * i as f64 / steps as f64));
+        begin += piece.length;
+    }
+    places
 }
 
 /// The ground between the fence and a course that lies farther in along a stretch and eases back on
