@@ -22,6 +22,7 @@ use parquet::schema::types::{
     ColumnDescPtr, PrimitiveTypeBuilder, SchemaDescPtr, SchemaDescriptor, Type, TypePtr,
 };
 use serde_json::{Value, json};
+use std::array;
 use std::io::{self, Write};
 use std::iter::repeat_n;
 use std::sync::Arc;
@@ -199,11 +200,6 @@ impl Bounds {
     pub(super) const NONE: Self = Self { low: [f64::INFINITY; 2], high: [f64::NEG_INFINITY; 2] };
 
     pub(super) fn of(x: &[f64], y: &[f64]) -> Self {
-        let range = |values: &[f64]| {
-            values
-                .iter()
-                .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), &v| (low.min(v), high.max(v)))
-        };
         let ((west, east), (south, north)) = (range(x), range(y));
         Self { low: [west, south], high: [east, north] }
     }
@@ -218,6 +214,22 @@ impl Bounds {
     fn bbox(self) -> Option<[f64; 4]> {
         (self.low[0] <= self.high[0]).then_some([self.low[0], self.low[1], self.high[0], self.high[1]])
     }
+}
+
+/// The lowest and the highest value, sought in eight columns so that the processor compares several at a
+/// time.
+fn range(values: &[f64]) -> (f64, f64) {
+    let lower = |a: f64, b: f64| if b < a { b } else { a };
+    let higher = |a: f64, b: f64| if b > a { b } else { a };
+    let (mut low, mut high) = ([f64::INFINITY; 8], [f64::NEG_INFINITY; 8]);
+    let (eights, rest) = values.as_chunks::<8>();
+    for eight in eights {
+        low = array::from_fn(|at| lower(low[at], eight[at]));
+        high = array::from_fn(|at| higher(high[at], eight[at]));
+    }
+    let rest = || rest.iter().copied();
+    let low = low.into_iter().chain(rest()).fold(f64::INFINITY, lower);
+    (low, high.into_iter().chain(rest()).fold(f64::NEG_INFINITY, higher))
 }
 
 /// A row group ready to be written.
@@ -493,6 +505,20 @@ mod tests {
         for threads in [1, 2, 3, 8] {
             assert!(file_on(threads, 23) == once, "{threads} threads");
         }
+    }
+
+    #[test]
+    fn bounds_find_an_extreme_anywhere() {
+        for count in [1, 7, 8, 19] {
+            for at in 0..count {
+                let mut values = vec![5.0; count];
+                values[at] = -2.0;
+                let low = range(&values).0;
+                values[at] = 9.0;
+                assert_eq!((low, range(&values).1), (-2.0, 9.0));
+            }
+        }
+        assert_eq!(Bounds::of(&[], &[]).bbox(), None);
     }
 
     #[test]
