@@ -201,7 +201,7 @@ impl<'a> Placing<'a> {
     }
 
     fn columns(&self, parts: &[Part]) -> SeedColumns {
-        let mut columns = SeedColumns { field: self.site.name.clone(), ..SeedColumns::default() };
+        let mut columns = SeedColumns::with_room(self.site.name.clone(), GROUP_SEEDS);
         for part in parts {
             self.place(&self.plan.seeds.runs[part.run], part.places.clone(), &mut columns);
         }
@@ -215,19 +215,16 @@ impl<'a> Placing<'a> {
     fn place(&self, run: &SeedRun, places: Range<u32>, columns: &mut SeedColumns) {
         let in_place = run.pattern.seeds();
         let count = places.len() * in_place as usize;
-        let repeat = |value: i64, into: &mut Vec<i32>| {
-            into.resize(into.len() + count, value as i32);
-        };
-        repeat(run.block.0 as i64, &mut columns.block);
-        repeat(run.row, &mut columns.row);
-        repeat(self.orders[run.lane.0] as i64, &mut columns.lane);
+        columns.block.push(run.block.0 as i32, count);
+        columns.row.push(run.row as i32, count);
+        columns.lane.push(self.orders[run.lane.0] as i32, count);
         let sigma = sigma(self.plan, &self.against, run);
-        columns.sigma_along.resize(columns.sigma_along.len() + count, sigma[0]);
-        columns.sigma_across.resize(columns.sigma_across.len() + count, sigma[1]);
+        columns.sigma_along.push(sigma[0], count);
+        columns.sigma_across.push(sigma[1], count);
         let index = |place: u32| (run.first + i64::from(place) * i64::from(run.step)) as i32;
         if in_place == 1 {
             columns.index.extend(places.clone().map(index));
-            repeat(0, &mut columns.member);
+            columns.member.resize(columns.member.len() + count, 0);
         } else {
             let seeds = || places.clone().flat_map(|place| (0..in_place).map(move |member| (place, member)));
             columns.index.extend(seeds().map(|(place, _)| index(place)));
@@ -290,6 +287,7 @@ mod tests {
     use crate::site::Projector;
     use crate::site::SiteZones;
     use proptest::prelude::*;
+    use std::iter::repeat_n;
 
     fn compiled(pattern: Pattern) -> Compiled {
         let mut compiled = sample::compiled(3);
@@ -327,12 +325,22 @@ mod tests {
         let columns: Vec<SeedColumns> = groups_of(runs).iter().map(|parts| placing.columns(parts)).collect();
         assert_eq!(columns.iter().map(|c| c.x.len() as u64).sum::<u64>(), counted);
         let same_length = |c: &SeedColumns| {
-            let integers = [&c.block, &c.row, &c.index, &c.member, &c.lane].map(Vec::len);
+            let integers = [c.index.len(), c.member.len(), c.block.values().len()];
             let coordinates = [&c.x, &c.y, &c.longitude, &c.latitude].map(Vec::len);
-            coordinates.iter().all(|&length| length == c.x.len())
-                && integers.iter().all(|&length| length == c.x.len())
+            coordinates.into_iter().chain(integers).all(|length| length == c.x.len())
         };
         assert!(columns.iter().all(same_length));
+        let of_run = |run: &SeedRun| {
+            let [along, across] = sigma(&compiled.fields[0], &placing.against, run);
+            let lane = placing.orders[run.lane.0] as i32;
+            repeat_n((run.row as i32, lane, along, across), run.seeds() as usize)
+        };
+        let rows = columns.iter().flat_map(|c| c.row.values());
+        let lanes = columns.iter().flat_map(|c| c.lane.values());
+        let along = columns.iter().flat_map(|c| c.sigma_along.values());
+        let across = columns.iter().flat_map(|c| c.sigma_across.values());
+        let found = rows.zip(lanes).zip(along.zip(across)).map(|((row, lane), (a, b))| (row, lane, a, b));
+        assert!(found.eq(runs.iter().flat_map(of_run)));
     }
 
     /// PROJ, asked for each seed, says the same as the file.

@@ -8,7 +8,8 @@
 //! `geometry`, the point of `x` and `y` with the field frame's PROJJSON. Row groups are encoded and
 //! written as those of `seeds.parquet` are.
 
-use super::parquet::{Bounds, Chunk, Encoded, Format, Header, Last, write_groups};
+use super::in_order::processors;
+use super::parquet::{Bounds, Chunk, Encoded, Format, Header, Kept, Names, write_groups};
 use parquet::basic::{LogicalType, Repetition, Type as Physical};
 use parquet::data_type::{ByteArray, ByteArrayType, DoubleType, Int32Type};
 use parquet::errors::Result;
@@ -62,15 +63,23 @@ pub fn write(
     make: impl Fn(usize) -> EventColumns + Sync,
 ) -> io::Result<()> {
     let format = root().and_then(Format::new).map_err(io::Error::other)?;
-    write_groups(out, header, &format, groups, |group, last| encode(&format, &make(group), last))
+    let encode = |group, last: &mut Last| encode(&format, make(group), last);
+    write_groups(processors(), out, header, &format, groups, encode)
 }
 
-fn encode(format: &Format, rows: &EventColumns, last: &mut Last) -> Result<Encoded> {
-    let mut chunks = vec![format.names(&rows.field, rows.x.len(), &mut last.names)?];
+#[derive(Default)]
+struct Last {
+    names: Kept<Names>,
+    /// In and out take turns, so that most row groups have the very same column.
+    events: Kept<Vec<Event>>,
+}
+
+fn encode(format: &Format, rows: EventColumns, last: &mut Last) -> Result<Encoded> {
+    let mut chunks = vec![last.names.chunk((rows.field, rows.x.len()), |names| format.names(names))?];
     for values in [&rows.block, &rows.row, &rows.index, &rows.lane] {
         chunks.push(format.chunk::<Int32Type>(chunks.len(), values)?);
     }
-    chunks.push(events(format, &rows.event, chunks.len(), last)?);
+    chunks.push(last.events.chunk(rows.event, |events| words(format, chunks.len(), events))?);
     for values in [&rows.distance, &rows.speed, &rows.x, &rows.y, &rows.longitude, &rows.latitude] {
         chunks.push(format.chunk::<DoubleType>(chunks.len(), values)?);
     }
@@ -79,19 +88,13 @@ fn encode(format: &Format, rows: &EventColumns, last: &mut Last) -> Result<Encod
     Ok(Encoded { chunks, bounds: Bounds::of(&rows.x, &rows.y) })
 }
 
-/// In and out take turns, so that most row groups have the very same column.
-fn events(format: &Format, events: &[Event], column: usize, last: &mut Last) -> Result<Chunk> {
-    let into: Vec<bool> = events.iter().map(|event| *event == Event::In).collect();
-    if let Some((same, chunk)) = &last.words
-        && *same == into
-    {
-        return Ok(chunk.clone());
-    }
-    let words = [ByteArray::from("out"), ByteArray::from("in")];
-    let values: Vec<ByteArray> = into.iter().map(|&into| words[usize::from(into)].clone()).collect();
-    let chunk = format.chunk::<ByteArrayType>(column, &values)?;
-    last.words = Some((into, chunk.clone()));
-    Ok(chunk)
+fn words(format: &Format, column: usize, events: &[Event]) -> Result<Chunk> {
+    let (into, out) = (ByteArray::from("in"), ByteArray::from("out"));
+    let word = |event: &Event| match event {
+        Event::In => into.clone(),
+        Event::Out => out.clone(),
+    };
+    format.chunk::<ByteArrayType>(column, &events.iter().map(word).collect::<Vec<_>>())
 }
 
 const INTEGERS: [&str; 4] = ["block", "row", "index", "lane"];
@@ -136,7 +139,7 @@ mod tests {
             row: vec![-7; 2],
             index: vec![4, 5],
             lane: vec![lane; 2],
-            event: vec![Event::In, Event::Out],
+            event: if lane < 3 { vec![Event::In, Event::Out] } else { vec![Event::Out; 2] },
             distance: vec![1.5, 1.75],
             speed: vec![0.25; 2],
             x: vec![10.0, 10.25],
@@ -150,11 +153,11 @@ mod tests {
     fn what_is_written_is_read_back() {
         let header = Header { projjson: json!({"type": "ProjectedCRS"}), epoch: None };
         let mut bytes = Vec::new();
-        write(&mut bytes, &header, 2, |number| group(number as i32 + 1)).unwrap();
+        write(&mut bytes, &header, 3, |number| group(number as i32 + 1)).unwrap();
         let reader = SerializedFileReader::new(Bytes::from(bytes)).unwrap();
         let rows: Vec<_> = reader.get_row_iter(None).unwrap().map(Result::unwrap).collect();
-        assert_eq!(rows.len(), 4);
-        assert_eq!(rows[3].get_string(5).unwrap(), "out");
+        let events: Vec<&String> = rows.iter().map(|row| row.get_string(5).unwrap()).collect();
+        assert_eq!(events, ["in", "out", "in", "out", "out", "out"]);
         assert_eq!(rows[3].get_int(4).unwrap(), 2);
         assert!((rows[3].get_double(6).unwrap() - 1.75).abs() < f64::EPSILON);
         let pairs = reader.metadata().file_metadata().key_value_metadata().unwrap();

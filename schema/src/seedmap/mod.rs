@@ -2,6 +2,7 @@
 //! tool; and the table of seeds that were not sown.
 
 pub mod events;
+mod in_order;
 pub mod missing;
 pub mod parquet;
 pub mod rows;

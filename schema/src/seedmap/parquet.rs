@@ -5,9 +5,11 @@
 //! place along and across its row), and `geometry`, the point of `x` and `y` in the standard's native
 //! encoding, with the field frame's PROJJSON. Integers are delta-coded; coordinates are split into
 //! byte streams and compressed, and are expected on a binary grid, so that their last bytes are
-//! zeros. Row groups are encoded on all cores and written in order: the bytes depend on neither
-//! thread count nor timing, and memory on neither the number of seeds.
+//! zeros. Row groups are encoded on all cores and written in order (`in_order`): the bytes depend on
+//! neither thread count nor timing, and memory not on the number of seeds. A column that is the same as in
+//! the row group before is not encoded anew.
 
+use super::in_order::{in_order, processors};
 use bytes::Bytes;
 use parquet::basic::{Compression, Encoding, LogicalType, Repetition, Type as Physical, ZstdLevel};
 use parquet::column::writer::{ColumnCloseResult, get_column_writer, get_typed_column_writer};
@@ -20,10 +22,10 @@ use parquet::schema::types::{
     ColumnDescPtr, PrimitiveTypeBuilder, SchemaDescPtr, SchemaDescriptor, Type, TypePtr,
 };
 use serde_json::{Value, json};
+use std::array;
 use std::io::{self, Write};
+use std::iter::repeat_n;
 use std::sync::Arc;
-use std::sync::mpsc::{Receiver, sync_channel};
-use std::thread;
 
 /// What the file says about itself.
 #[derive(Clone, Debug, PartialEq)]
@@ -40,15 +42,15 @@ pub struct SeedColumns {
     /// The field's name.
     pub field: String,
     /// The block whose lattice numbers the seed.
-    pub block: Vec<i32>,
+    pub block: Repeated<i32>,
     /// Row number in that lattice.
-    pub row: Vec<i32>,
+    pub row: Repeated<i32>,
     /// Index of its place in the row.
     pub index: Vec<i32>,
     /// Which of the seeds at that place, counted from zero.
     pub member: Vec<i32>,
     /// The lane that sows it, by driving order.
-    pub lane: Vec<i32>,
+    pub lane: Repeated<i32>,
     /// Metres east in the field frame.
     pub x: Vec<f64>,
     /// Metres north in the field frame.
@@ -58,9 +60,57 @@ pub struct SeedColumns {
     /// Degrees north.
     pub latitude: Vec<f64>,
     /// Standard deviation of the plant's place along its row, metres.
-    pub sigma_along: Vec<f32>,
+    pub sigma_along: Repeated<f32>,
     /// Standard deviation of the plant's place across its row, metres.
-    pub sigma_across: Vec<f32>,
+    pub sigma_across: Repeated<f32>,
+}
+
+impl SeedColumns {
+    /// No rows yet, and room for so many.
+    pub fn with_room(field: String, rows: usize) -> Self {
+        Self {
+            field,
+            index: Vec::with_capacity(rows),
+            member: Vec::with_capacity(rows),
+            x: Vec::with_capacity(rows),
+            y: Vec::with_capacity(rows),
+            longitude: Vec::with_capacity(rows),
+            latitude: Vec::with_capacity(rows),
+            ..Self::default()
+        }
+    }
+}
+
+/// A column whose values stay the same for many rows: each value with how many rows have it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Repeated<T>(Vec<(T, usize)>);
+
+impl<T> Default for Repeated<T> {
+    fn default() -> Self {
+        Self(Vec::new())
+    }
+}
+
+impl<T: Copy + PartialEq> Repeated<T> {
+    /// Appends so many rows of one value.
+    pub fn push(&mut self, value: T, rows: usize) {
+        if rows == 0 {
+            return;
+        }
+        match self.0.last_mut() {
+            Some((last, so_far)) if *last == value => *so_far += rows,
+            _ => self.0.push((value, rows)),
+        }
+    }
+
+    /// The values, row by row.
+    pub fn values(&self) -> Vec<T> {
+        let mut values = Vec::with_capacity(self.0.iter().map(|(_, rows)| rows).sum());
+        for &(value, rows) in &self.0 {
+            values.extend(repeat_n(value, rows));
+        }
+        values
+    }
 }
 
 /// Values in a page: what a reader has to hold, and long enough for the compressor.
@@ -73,57 +123,44 @@ pub fn write(
     groups: usize,
     make: impl Fn(usize) -> SeedColumns + Sync,
 ) -> io::Result<()> {
-    let format = root().and_then(Format::new).map_err(io::Error::other)?;
-    write_groups(out, header, &format, groups, |group, last| format.encode(&make(group), &mut last.names))
+    write_on(processors(), out, header, groups, make)
 }
 
-/// Writes a file of row groups. `encode` gives each of them, in any order and on any thread; columns that
-/// a thread may need again it keeps in [`Last`].
-pub(super) fn write_groups(
+fn write_on(
+    threads: usize,
+    out: &mut dyn Write,
+    header: &Header,
+    groups: usize,
+    make: impl Fn(usize) -> SeedColumns + Sync,
+) -> io::Result<()> {
+    let format = root().and_then(Format::new).map_err(io::Error::other)?;
+    let encode = |group, last: &mut Last| format.encode(make(group), last);
+    write_groups(threads, out, header, &format, groups, encode)
+}
+
+/// Writes a file of row groups. `encode` gives each of them, in any order and on any of so many threads;
+/// chunks that a thread may need again it keeps in `K`.
+pub(super) fn write_groups<K: Default>(
+    threads: usize,
     out: &mut dyn Write,
     header: &Header,
     format: &Format,
     groups: usize,
-    encode: impl Fn(usize, &mut Last) -> Result<Encoded> + Sync,
+    encode: impl Fn(usize, &mut K) -> Result<Encoded> + Sync,
 ) -> io::Result<()> {
     let mut file =
         SerializedFileWriter::new(Vec::new(), format.schema.root_schema_ptr(), format.properties.clone())
             .map_err(io::Error::other)?;
     let mut bounds = Bounds::NONE;
-    thread::scope(|scope| {
-        let queues: Vec<Receiver<Result<Encoded>>> = (0..workers().min(groups))
-            .map(|worker| {
-                // One group waits while the next is made, so memory stays flat.
-                let (sender, queue) = sync_channel(1);
-                let encode = &encode;
-                let own = (worker..groups).step_by(workers().min(groups));
-                scope.spawn(move || {
-                    let mut last = Last::default();
-                    for group in own {
-                        if sender.send(encode(group, &mut last)).is_err() {
-                            return;
-                        }
-                    }
-                });
-                queue
-            })
-            .collect();
-        for group in 0..groups {
-            let encoded = queues[group % queues.len()].recv().map_err(io::Error::other)?;
-            let encoded = encoded.map_err(io::Error::other)?;
-            bounds = bounds.and(encoded.bounds);
-            append(&mut file, encoded.chunks).map_err(io::Error::other)?;
-            file.flush()?;
-            out.write_all(&std::mem::take(file.inner_mut()))?;
-        }
-        Ok::<(), io::Error>(())
+    in_order(threads, groups, encode, |encoded| {
+        let encoded = encoded.map_err(io::Error::other)?;
+        bounds = bounds.and(encoded.bounds);
+        append(&mut file, encoded.chunks).map_err(io::Error::other)?;
+        file.flush()?;
+        out.write_all(&std::mem::take(file.inner_mut()))
     })?;
     file.append_key_value_metadata(KeyValue::new("geo".to_owned(), header.geo(bounds).to_string()));
     out.write_all(&file.into_inner().map_err(io::Error::other)?)
-}
-
-fn workers() -> usize {
-    thread::available_parallelism().map_or(1, usize::from)
 }
 
 fn append(file: &mut SerializedFileWriter<Vec<u8>>, chunks: Vec<Chunk>) -> Result<()> {
@@ -163,11 +200,6 @@ impl Bounds {
     pub(super) const NONE: Self = Self { low: [f64::INFINITY; 2], high: [f64::NEG_INFINITY; 2] };
 
     pub(super) fn of(x: &[f64], y: &[f64]) -> Self {
-        let range = |values: &[f64]| {
-            values
-                .iter()
-                .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), &v| (low.min(v), high.max(v)))
-        };
         let ((west, east), (south, north)) = (range(x), range(y));
         Self { low: [west, south], high: [east, north] }
     }
@@ -184,6 +216,22 @@ impl Bounds {
     }
 }
 
+/// The lowest and the highest value, sought in eight columns so that the processor compares several at a
+/// time.
+fn range(values: &[f64]) -> (f64, f64) {
+    let lower = |a: f64, b: f64| if b < a { b } else { a };
+    let higher = |a: f64, b: f64| if b > a { b } else { a };
+    let (mut low, mut high) = ([f64::INFINITY; 8], [f64::NEG_INFINITY; 8]);
+    let (eights, rest) = values.as_chunks::<8>();
+    for eight in eights {
+        low = array::from_fn(|at| lower(low[at], eight[at]));
+        high = array::from_fn(|at| higher(high[at], eight[at]));
+    }
+    let rest = || rest.iter().copied();
+    let low = low.into_iter().chain(rest()).fold(f64::INFINITY, lower);
+    (low, high.into_iter().chain(rest()).fold(f64::NEG_INFINITY, higher))
+}
+
 /// A row group ready to be written.
 pub(super) struct Encoded {
     pub(super) chunks: Vec<Chunk>,
@@ -197,17 +245,40 @@ pub(super) struct Chunk {
     close: ColumnCloseResult,
 }
 
-/// The last columns of words that a thread made, since most row groups need the very same.
-#[derive(Default)]
-pub(super) struct Last {
-    pub(super) names: Names,
-    pub(super) words: Option<(Vec<bool>, Chunk)>,
+/// The chunk of one column that a thread made last, with what it was made of: most row groups need the
+/// very same of some columns.
+pub(super) struct Kept<K>(Option<(K, Chunk)>);
+
+impl<K> Default for Kept<K> {
+    fn default() -> Self {
+        Self(None)
+    }
 }
 
-/// The last column of field names.
+impl<K: PartialEq> Kept<K> {
+    /// The chunk of these values, made anew only where they differ from the last.
+    pub(super) fn chunk(&mut self, of: K, make: impl FnOnce(&K) -> Result<Chunk>) -> Result<Chunk> {
+        if let Some((same, chunk)) = &self.0
+            && *same == of
+        {
+            return Ok(chunk.clone());
+        }
+        let chunk = make(&of)?;
+        self.0 = Some((of, chunk.clone()));
+        Ok(chunk)
+    }
+}
+
+/// The field's name and how often it is said.
+pub(super) type Names = (String, usize);
+
 #[derive(Default)]
-pub(super) struct Names {
-    last: Option<(String, usize, Chunk)>,
+struct Last {
+    names: Kept<Names>,
+    block: Kept<Repeated<i32>>,
+    member: Kept<Vec<i32>>,
+    sigma_along: Kept<Repeated<f32>>,
+    sigma_across: Kept<Repeated<f32>>,
 }
 
 /// The schema with how each column is encoded.
@@ -252,19 +323,25 @@ impl Format {
         Ok(Self { schema: Arc::new(schema), properties: Arc::new(properties.build()) })
     }
 
-    fn encode(&self, rows: &SeedColumns, names: &mut Names) -> Result<Encoded> {
-        let mut chunks = vec![self.names(&rows.field, rows.x.len(), names)?];
-        let integers = [&rows.block, &rows.row, &rows.index, &rows.member, &rows.lane];
-        for (at, values) in integers.into_iter().enumerate() {
-            chunks.push(self.chunk::<Int32Type>(1 + at, values)?);
-        }
-        for (at, values) in [&rows.x, &rows.y, &rows.longitude, &rows.latitude].into_iter().enumerate() {
-            chunks.push(self.chunk::<DoubleType>(1 + INTEGERS.len() + at, values)?);
-        }
-        for (at, values) in [&rows.sigma_along, &rows.sigma_across].into_iter().enumerate() {
-            chunks.push(self.chunk::<FloatType>(1 + INTEGERS.len() + COORDINATES.len() + at, values)?);
-        }
-        self.repeat(&mut chunks, 1 + INTEGERS.len())?;
+    fn encode(&self, rows: SeedColumns, last: &mut Last) -> Result<Encoded> {
+        let integers = |column, values: &[i32]| self.chunk::<Int32Type>(column, values);
+        let numbers = |column, values: &[f64]| self.chunk::<DoubleType>(column, values);
+        let deviations = |column, values: &Repeated<f32>| self.chunk::<FloatType>(column, &values.values());
+        let mut chunks = vec![
+            last.names.chunk((rows.field, rows.x.len()), |names| self.names(names))?,
+            last.block.chunk(rows.block, |block| integers(1, &block.values()))?,
+            integers(2, &rows.row.values())?,
+            integers(3, &rows.index)?,
+            last.member.chunk(rows.member, |member| integers(4, member))?,
+            integers(5, &rows.lane.values())?,
+            numbers(6, &rows.x)?,
+            numbers(7, &rows.y)?,
+            numbers(8, &rows.longitude)?,
+            numbers(9, &rows.latitude)?,
+            last.sigma_along.chunk(rows.sigma_along, |sigma| deviations(10, sigma))?,
+            last.sigma_across.chunk(rows.sigma_across, |sigma| deviations(11, sigma))?,
+        ];
+        self.repeat(&mut chunks, 6)?;
         Ok(Encoded { chunks, bounds: Bounds::of(&rows.x, &rows.y) })
     }
 
@@ -276,16 +353,8 @@ impl Format {
         Ok(())
     }
 
-    pub(super) fn names(&self, field: &str, rows: usize, names: &mut Names) -> Result<Chunk> {
-        if let Some((name, count, chunk)) = &names.last
-            && name == field
-            && *count == rows
-        {
-            return Ok(chunk.clone());
-        }
-        let chunk = self.chunk::<ByteArrayType>(0, &vec![ByteArray::from(field); rows])?;
-        names.last = Some((field.to_owned(), rows, chunk.clone()));
-        Ok(chunk)
+    pub(super) fn names(&self, (field, rows): &Names) -> Result<Chunk> {
+        self.chunk::<ByteArrayType>(0, &vec![ByteArray::from(field.as_str()); *rows])
     }
 
     pub(super) fn chunk<T: DataType>(&self, column: usize, values: &[T::T]) -> Result<Chunk> {
@@ -355,50 +424,62 @@ mod tests {
     use parquet::file::reader::{FileReader, SerializedFileReader};
     use parquet::record::RowAccessor;
 
+    /// Four groups after each other are of one length and block, two of one name and deviation.
     fn group(number: usize) -> SeedColumns {
-        let rows = 1000 + number;
+        let rows = 1000 + number / 4;
         let count = |from: i32| (from..).take(rows).collect::<Vec<i32>>();
         let grid = |scale: f64| (0..rows).map(|i| i as f64 * scale).collect::<Vec<f64>>();
-        SeedColumns {
-            field: format!("Field {}", number % 2),
-            block: vec![0; rows],
-            row: vec![-7; rows],
+        let mut columns = SeedColumns {
             index: count(-20),
-            member: vec![0; rows],
-            lane: vec![number as i32 + 1; rows],
+            member: vec![number as i32 / 3; rows],
             x: grid(0.25),
             y: grid(-0.5),
             longitude: grid(0.125),
             latitude: grid(0.0625),
-            sigma_along: vec![0.025; rows],
-            sigma_across: vec![0.03125; rows],
-        }
+            ..SeedColumns::with_room(format!("Field {}", number / 2 % 2), rows)
+        };
+        columns.block.push(number as i32 / 4, rows);
+        columns.row.push(-7, 300);
+        columns.row.push(-6, rows - 300);
+        columns.lane.push(number as i32 + 1, rows);
+        columns.sigma_along.push(0.025 + (number / 2) as f32, rows);
+        columns.sigma_across.push(0.03125, 10 * number);
+        columns.sigma_across.push(0.0625, rows - 10 * number);
+        columns
+    }
+
+    fn file_on(threads: usize, groups: usize) -> Vec<u8> {
+        let header = Header { projjson: json!({"type": "ProjectedCRS"}), epoch: Some(2027.5) };
+        let mut bytes = Vec::new();
+        write_on(threads, &mut bytes, &header, groups, group).unwrap();
+        bytes
     }
 
     fn file(groups: usize) -> Vec<u8> {
-        let header = Header { projjson: json!({"type": "ProjectedCRS"}), epoch: Some(2027.5) };
-        let mut bytes = Vec::new();
-        write(&mut bytes, &header, groups, group).unwrap();
-        bytes
+        file_on(2, groups)
     }
 
     /// The crate's own reader finds every value, in order; other readers are tried in `tests/`.
     #[test]
     fn what_is_written_is_read_back() {
-        let reader = SerializedFileReader::new(Bytes::from(file(5))).unwrap();
+        let reader = SerializedFileReader::new(Bytes::from(file(9))).unwrap();
         let mut rows = reader.get_row_iter(None).unwrap();
-        for number in 0..5 {
+        for number in 0..9 {
             let group = group(number);
+            let [block, row, lane] = [&group.block, &group.row, &group.lane].map(Repeated::values);
+            let sigmas = [&group.sigma_along, &group.sigma_across].map(Repeated::values);
+            let coordinates = [&group.x, &group.y, &group.longitude, &group.latitude];
             for i in 0..group.x.len() {
-                let row = rows.next().unwrap().unwrap();
-                assert_eq!(row.get_string(0).unwrap(), &group.field);
-                assert_eq!(row.get_int(3).unwrap(), group.index[i]);
-                assert_eq!(row.get_int(5).unwrap(), group.lane[i]);
-                assert!((row.get_double(6).unwrap() - group.x[i]).abs() < f64::EPSILON);
-                assert!((row.get_double(9).unwrap() - group.latitude[i]).abs() < f64::EPSILON);
-                assert!((row.get_float(11).unwrap() - group.sigma_across[i]).abs() < f32::EPSILON);
-                let point = row.get_group(12).unwrap();
-                assert!((point.get_double(1).unwrap() - group.y[i]).abs() < f64::EPSILON);
+                let read = rows.next().unwrap().unwrap();
+                assert_eq!(read.get_string(0).unwrap(), &group.field);
+                let integers = [block[i], row[i], group.index[i], group.member[i], lane[i]];
+                assert_eq!([1, 2, 3, 4, 5].map(|column| read.get_int(column).unwrap()), integers);
+                let doubles = [6, 7, 8, 9].map(|column| read.get_double(column).unwrap());
+                assert_eq!(doubles, coordinates.map(|values| values[i]));
+                let floats = [10, 11].map(|column| read.get_float(column).unwrap());
+                assert_eq!(floats, [sigmas[0][i], sigmas[1][i]]);
+                let point = read.get_group(12).unwrap();
+                assert_eq!([0, 1].map(|axis| point.get_double(axis).unwrap()), [group.x[i], group.y[i]]);
             }
         }
         assert!(rows.next().is_none());
@@ -413,13 +494,44 @@ mod tests {
         assert_eq!(geo["version"], "1.1.0");
         let geometry = &geo["columns"][geo["primary_column"].as_str().unwrap()];
         assert_eq!(geometry["encoding"], "point");
-        assert_eq!(geometry["bbox"], json!([0.0, -500.0, 250.0, 0.0]));
+        assert_eq!(geometry["bbox"], json!([0.0, -499.5, 249.75, 0.0]));
         assert_eq!(geometry["epoch"], 2027.5);
     }
 
+    /// With one thread a group finds the columns of the group before it kept, with several those of others.
     #[test]
-    fn twice_written_gives_the_same_bytes() {
-        assert!(file(7) == file(7));
+    fn any_number_of_threads_gives_the_same_bytes() {
+        let once = file_on(1, 23);
+        for threads in [1, 2, 3, 8] {
+            assert!(file_on(threads, 23) == once, "{threads} threads");
+        }
+    }
+
+    #[test]
+    fn bounds_find_an_extreme_anywhere() {
+        for count in [1, 7, 8, 19] {
+            for at in 0..count {
+                let mut values = vec![5.0; count];
+                values[at] = -2.0;
+                let low = range(&values).0;
+                values[at] = 9.0;
+                assert_eq!((low, range(&values).1), (-2.0, 9.0));
+            }
+        }
+        assert_eq!(Bounds::of(&[], &[]).bbox(), None);
+    }
+
+    #[test]
+    fn a_repeated_value_goes_on() {
+        let mut column = Repeated::default();
+        for (value, rows) in [(4, 2), (4, 1), (5, 0), (4, 1), (6, 2)] {
+            column.push(value, rows);
+        }
+        assert_eq!(column.values(), [4, 4, 4, 4, 6, 6]);
+        let mut same = Repeated::default();
+        same.push(4, 4);
+        same.push(6, 2);
+        assert_eq!(column, same);
     }
 
     #[test]
