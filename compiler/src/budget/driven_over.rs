@@ -191,7 +191,7 @@ mod tests {
             start: Pose::new(5.03, -3.0, num::PI / 2.0),
             pieces: vec![Motion::straight(Gear::Forward, 6.0)],
         };
-        let way = Manoeuvre { path, shape: TurnShape::Straight, time_s: 6.0, toll_s: 0.0 };
+        let way = Manoeuvre { path, shape: TurnShape::Straight, time_s: 6.0, toll_s: 0.0, backing_s: 0.0 };
         let visits = (0..2).map(|lane| Visit { lane: LaneIdx(lane), along: true }).collect();
         let route = Route {
             visits,

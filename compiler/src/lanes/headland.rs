@@ -141,7 +141,12 @@ impl<'a> Ground<'a> {
     /// steers onto the lap and off it.
     fn begin(&mut self) {
         let room = self.within(1);
-        self.beginnings = region::rings(&room).map(|ring| self.beginning(&open(ring)).1).collect();
+        let mut rings: Vec<Vec<Point>> = region::rings(&room).map(open).collect();
+        rings.sort_by(|a, b| around_m(b).total_cmp(&around_m(a)));
+        for (index, ring) in rings.iter().enumerate() {
+            let near = self.exit.or(self.beginnings.first().copied()).or_else(|| middle(&rings[index + 1..]));
+            self.beginnings.push(self.beginning(ring, near).1);
+        }
         let swing =
             self.toolbar.swing(self.toolbar.turning_radius) - self.toolbar.left().max(self.toolbar.right());
         let ease = Footprint::around(self.toolbar.body.iter().copied()).reach();
@@ -191,7 +196,7 @@ impl<'a> Ground<'a> {
             };
             if sides.is_empty() {
                 let corners = open(ring);
-                let ways = filleted(&chain(&corners, self.beginning(&corners)), radius);
+                let ways = filleted(&chain(&corners, self.beginning_beside(&corners)), radius);
                 return ways.into_iter().map(|way| Lap { number, ways: vec![way] }).collect();
             }
             let ways = sides.iter().flat_map(|side| filleted(side, radius)).collect();
@@ -205,28 +210,44 @@ impl<'a> Ground<'a> {
         self.toolbar.turning_radius.max(self.toolbar.width / 2.0 + self.toolbar.row_spacing / 2.0)
     }
 
-    /// Where a lap on a ring begins, with the number of the edge: beside where the first lap does; else
-    /// where it comes nearest to the exit; else in the middle of the longest edge.
-    fn beginning(&self, corners: &[Point]) -> (usize, Point) {
-        /// How much farther inside than the first lap another begins beside it, working widths.
-        const BESIDE: f64 = 4.0;
-        let edges = || (0..corners.len()).map(|i| (i, [corners[i], corners[(i + 1) % corners.len()]]));
+    /// Where a lap on a ring begins, with the number of the edge: where it comes nearest to a place, else in
+    /// the middle of the longest edge.
+    fn beginning(&self, corners: &[Point], near: Option<Point>) -> (usize, Point) {
         let length = |[a, b]: [Point; 2]| distance(a, b);
-        let beside = self
-            .beginnings
-            .iter()
-            .flat_map(|begin| edges().map(|(i, edge)| (i, nearest_on(edge, *begin), *begin)))
-            .map(|(i, at, begin)| (i, at, distance(at, begin)))
-            .min_by(|a, b| a.2.total_cmp(&b.2))
-            .filter(|nearest| nearest.2 < BESIDE * self.toolbar.width)
-            .map(|(i, at, _)| (i, at));
-        let near_exit = || nearest_beginning(corners, self.tightest(), self.exit?);
-        let longest = || edges().max_by(|a, b| length(a.1).total_cmp(&length(b.1)));
-        beside
-            .or_else(near_exit)
+        let longest = || edges(corners).max_by(|a, b| length(a.1).total_cmp(&length(b.1)));
+        near.and_then(|near| nearest_beginning(corners, self.tightest(), near))
             .or_else(|| longest().map(|(i, [a, b])| (i, (a + b) / 2.0)))
             .unwrap_or((0, corners[0]))
     }
+
+    /// The same for any lap: beside where a first lap begins, if there is one.
+    fn beginning_beside(&self, corners: &[Point]) -> (usize, Point) {
+        /// How much farther inside than the first lap another begins beside it, working widths.
+        const BESIDE: f64 = 4.0;
+        self.beginnings
+            .iter()
+            .flat_map(|begin| edges(corners).map(|(i, edge)| (i, nearest_on(edge, *begin), *begin)))
+            .map(|(i, at, begin)| (i, at, distance(at, begin)))
+            .min_by(|a, b| a.2.total_cmp(&b.2))
+            .filter(|nearest| nearest.2 < BESIDE * self.toolbar.width)
+            .map_or_else(|| self.beginning(corners, self.exit), |(i, at, _)| (i, at))
+    }
+}
+
+/// The edges of a ring, numbered.
+fn edges(corners: &[Point]) -> impl Iterator<Item = (usize, [Point; 2])> {
+    (0..corners.len()).map(|i| (i, [corners[i], corners[(i + 1) % corners.len()]]))
+}
+
+fn around_m(corners: &[Point]) -> f64 {
+    edges(corners).map(|(_, [a, b])| distance(a, b)).sum()
+}
+
+/// The middle of all corners; none where there are none.
+fn middle(rings: &[Vec<Point>]) -> Option<Point> {
+    let corners = rings.concat();
+    let sum = corners.iter().fold(Point::zero(), |sum, corner| sum + *corner);
+    (!corners.is_empty()).then(|| sum / corners.len() as f64)
 }
 
 /// The corners of a ring, simplified, each once.

@@ -77,8 +77,14 @@ impl Lines {
     /// Places to get on and off on one line, with what they promise to cost.
     fn pairs_on(&self, task: &Along, index: usize) -> Vec<(f64, Pair)> {
         let line = &self.lines[index];
-        let onward = line.nearest(task, |place| [task.starts(place), vec![place]]);
-        let back = line.nearest(task, |place| [vec![place], task.ends(place)]);
+        let onto = |place| [task.starts(place), vec![place]];
+        let off = |place| [vec![place], task.ends(place)];
+        let least_s = |places: &[(f64, usize)]| places.first().map_or(f64::INFINITY, |place| place.0);
+        let quickest_off = line.quickest(task, off, task.known_s);
+        let left_s = task.known_s - least_s(&quickest_off);
+        let quickest_on = line.quickest(task, onto, left_s);
+        let onward = line.cheapest(task, onto, &quickest_on, left_s);
+        let back = line.cheapest(task, off, &quickest_off, task.known_s - least_s(&onward));
         let pairs = onward
             .iter()
             .flat_map(|&(on_s, on)| back.iter().map(move |&(off_s, off)| (on_s + off_s, on, off)));
@@ -153,6 +159,10 @@ struct Pair {
     off: usize,
 }
 
+fn by_cost(a: &(f64, usize), b: &(f64, usize)) -> std::cmp::Ordering {
+    a.0.total_cmp(&b.0).then(a.1.cmp(&b.1))
+}
+
 impl Line {
     fn new(path: Path) -> Self {
         /// Metres and radians.
@@ -165,25 +175,41 @@ impl Line {
         Self { path, length_m, is_closed, places }
     }
 
-    /// The places that promise to cost least, of those that are quickest to reach or to leave: `ends`
-    /// gives the poses at both ends of the way for a place.
-    fn nearest(&self, task: &Along, ends: impl Fn(Pose) -> [Vec<Pose>; 2]) -> Vec<(f64, usize)> {
-        let by_cost = |a: &(f64, usize), b: &(f64, usize)| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1));
+    /// The places that are quickest to reach or to leave, the quickest first, none that takes longer than a
+    /// limit: `ends` gives the poses at both ends of the way for a place.
+    fn quickest(
+        &self,
+        task: &Along,
+        ends: impl Fn(Pose) -> [Vec<Pose>; 2],
+        limit_s: f64,
+    ) -> Vec<(f64, usize)> {
         let priced = self.places.iter().enumerate().map(|(index, &place)| {
             let [from, to] = ends(place);
             (task.least_s(&from, &to), index)
         });
-        let mut quickest: Vec<(f64, usize)> = priced.filter(|&(least_s, _)| least_s < task.known_s).collect();
+        let mut quickest: Vec<(f64, usize)> = priced.filter(|&(least_s, _)| least_s < limit_s).collect();
         quickest.sort_by(by_cost);
         quickest.truncate(2 * NEAR);
-        let with_toll = quickest.into_iter().filter_map(|(least_s, index)| {
+        quickest
+    }
+
+    /// Those of them that promise to cost least, toll included, none that costs more than a limit.
+    fn cheapest(
+        &self,
+        task: &Along,
+        ends: impl Fn(Pose) -> [Vec<Pose>; 2],
+        quickest: &[(f64, usize)],
+        limit_s: f64,
+    ) -> Vec<(f64, usize)> {
+        let within = quickest.iter().filter(|&&(least_s, _)| least_s < limit_s);
+        let with_toll = within.filter_map(|&(least_s, index)| {
             let [from, to] = ends(self.places[index]);
-            Some((least_s + task.across_s(&from, &to, task.known_s - least_s)?, index))
+            Some((least_s + task.across_s(&from, &to, limit_s - least_s)?, index))
         });
-        let mut nearest: Vec<(f64, usize)> = with_toll.collect();
-        nearest.sort_by(by_cost);
-        nearest.truncate(NEAR);
-        nearest
+        let mut cheapest: Vec<(f64, usize)> = with_toll.collect();
+        cheapest.sort_by(by_cost);
+        cheapest.truncate(NEAR);
+        cheapest
     }
 
     fn between_m(&self, pair: Pair) -> f64 {

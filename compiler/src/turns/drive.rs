@@ -10,6 +10,13 @@ use crate::geometry::{Footprint, Gear, Piece};
 use crate::num;
 use lanewright_schema::quantity::{Length, Speed};
 
+/// Metres that a manoeuvre may lead in reverse before these count more than their time.
+pub const BACKED_M: f64 = 10.0;
+
+/// What each second in reverse counts more, beyond [`BACKED_M`]: whoever designs a way does not let a machine
+/// back along a field, since there it steers less truly and pushes its tools (common practice, no source).
+const BACKING: f64 = 1.0;
+
 /// Steering and costs of driving.
 #[derive(Copy, Clone, Debug, PartialEq)]
 pub struct Drive {
@@ -85,24 +92,80 @@ impl Drive {
 
     /// Seconds for a way that begins and ends nose forward.
     pub fn time_s<'a>(&self, pieces: impl IntoIterator<Item = &'a Piece>) -> f64 {
-        let (mut seconds, mut gear) = (0.0, Gear::Forward);
+        self.counted(pieces).time_s
+    }
+
+    /// Seconds that such a way counts, tolls aside: what it takes, and more for backing far.
+    pub fn cost_s<'a>(&self, pieces: impl IntoIterator<Item = &'a Piece>) -> f64 {
+        let Counted { time_s, backing_s } = self.counted(pieces);
+        time_s + backing_s
+    }
+
+    /// What a way that begins and ends nose forward counts.
+    pub fn counted<'a>(&self, pieces: impl IntoIterator<Item = &'a Piece>) -> Counted {
+        let mut counted = Counted { time_s: 0.0, backing_s: 0.0 };
+        let (mut gear, mut backed_m) = (Gear::Forward, 0.0_f64);
         for piece in pieces {
             if piece.gear == Gear::Spot {
-                seconds += piece.length.abs() * self.spot_s_per_rad;
+                counted.time_s += piece.length.abs() * self.spot_s_per_rad;
                 continue;
             }
-            seconds += self.driving_s(piece.gear, piece.length);
+            counted.time_s += self.driving_s(piece.gear, piece.length);
             if piece.gear != gear {
-                seconds += self.gear_change_s;
-                gear = piece.gear;
+                counted.time_s += self.gear_change_s;
+                (gear, backed_m) = (piece.gear, 0.0);
+            }
+            if gear == Gear::Reverse {
+                let more_m = backed_m + piece.length - backed_m.max(BACKED_M);
+                counted.backing_s += BACKING * self.driving_s(gear, more_m.max(0.0));
+                backed_m += piece.length;
             }
         }
-        if gear == Gear::Forward { seconds } else { seconds + self.gear_change_s }
+        if gear == Gear::Reverse {
+            counted.time_s += self.gear_change_s;
+        }
+        counted
     }
+}
+
+/// What a way counts, tolls aside.
+#[derive(Copy, Clone, Debug, PartialEq)]
+pub struct Counted {
+    /// Seconds that it takes.
+    pub time_s: f64,
+    /// Seconds that it counts more for stretches in reverse that are longer than a manoeuvre needs.
+    pub backing_s: f64,
 }
 
 /// The ground that a machine stands on: body and antennas.
 pub fn footprint(machine: &Machine) -> Footprint {
     let points = machine.body.iter().chain(&machine.antennas);
     Footprint::around(points.map(|point| (Length::to_m(point.forward), point.right.to_m())))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn backing_counts_double_from_ten_metres_on() {
+        let drive = Drive {
+            radius_m: 2.5,
+            sharpness: None,
+            may_reverse: true,
+            turns_on_spot: false,
+            speed_m_per_s: 1.0,
+            reverse_m_per_s: 0.5,
+            gear_change_s: 2.0,
+            spot_s_per_rad: 1.0,
+        };
+        let straight = Piece::straight;
+        let short = [straight(Gear::Reverse, 6.0), straight(Gear::Reverse, 4.0)];
+        assert_eq!(drive.counted(&short), Counted { time_s: 20.0 + 4.0, backing_s: 0.0 });
+        let again = [short[0], straight(Gear::Forward, 1.0), short[0]];
+        assert_eq!(drive.counted(&again).backing_s, 0.0, "each stretch by itself");
+        let long = [short[0], short[0], straight(Gear::Reverse, 18.0), straight(Gear::Forward, 3.0)];
+        assert_eq!(drive.counted(&long), Counted { time_s: 60.0 + 3.0 + 4.0, backing_s: 40.0 });
+        assert_eq!(drive.cost_s(&long), 107.0);
+    }
 }

@@ -71,9 +71,10 @@ struct Pair<'a> {
 fn joined(task: &Task<'_>, start: &Path, between: &Path, end: &Path) -> Option<Manoeuvre> {
     let pieces: Vec<Piece> = start.pieces.iter().chain(&between.pieces).chain(&end.pieces).copied().collect();
     let pieces = candidates::merged(pieces);
-    let (time_s, toll_s) = (task.drive.time_s(&pieces), task.toll.seconds(task.from, &pieces));
+    let toll_s = task.toll.seconds(task.from, &pieces);
     let path = task.proven(pieces)?;
-    Some(Manoeuvre { shape: shape_of(&path.pieces), path, time_s, toll_s })
+    let shape = shape_of(&path.pieces);
+    Some(Manoeuvre::new(task.drive, path, shape, toll_s))
 }
 
 /// Courses away from a fence that begin at a pose, and the way that is none.

@@ -32,6 +32,7 @@ mod word;
 
 pub use candidates::{lower_bound_s, rough_bound_s};
 pub use detours::Detours;
+use drive::Counted;
 pub use drive::{Drive, footprint};
 pub use free_space::{Clearance, FreeSpace};
 pub use toll::Toll;
@@ -51,12 +52,20 @@ pub struct Manoeuvre {
     pub time_s: f64,
     /// Seconds that it counts more for the sown soil that it crosses.
     pub toll_s: f64,
+    /// Seconds that it counts more for backing farther than a manoeuvre needs.
+    pub backing_s: f64,
 }
 
 impl Manoeuvre {
-    /// What it counts among other ways: its time and its toll.
+    /// Of pieces whose toll is known.
+    fn new(drive: &Drive, path: Path, shape: TurnShape, toll_s: f64) -> Self {
+        let Counted { time_s, backing_s } = drive.counted(&path.pieces);
+        Self { path, shape, time_s, toll_s, backing_s }
+    }
+
+    /// What it counts among other ways: its time, its toll, and what backing counts more.
     pub fn cost_s(&self) -> f64 {
-        self.time_s + self.toll_s
+        self.time_s + self.toll_s + self.backing_s
     }
 
     /// This way and then one that begins where it ends, with a halt between.
@@ -67,6 +76,7 @@ impl Manoeuvre {
             shape: self.shape.max(next.shape),
             time_s: self.time_s + next.time_s,
             toll_s: self.toll_s + next.toll_s,
+            backing_s: self.backing_s + next.backing_s,
         }
     }
 }
@@ -213,12 +223,13 @@ impl<'a> Task<'a> {
         {
             left -= 1;
             let Some(pieces) = self.pieces_of(candidate) else { continue };
-            let time_s = self.drive.time_s(&pieces);
+            let cost_s = self.drive.cost_s(&pieces);
             if self.space.may_admit(self.from, &pieces, self.need_m)
-                && let Some(toll_s) = self.toll.below(self.from, &pieces, best_s - time_s)
+                && let Some(toll_s) = self.toll.below(self.from, &pieces, best_s - cost_s)
                 && let Some(path) = self.proven(pieces)
             {
-                let way = Manoeuvre { shape: shape_of(&path.pieces), time_s, toll_s, path };
+                let shape = shape_of(&path.pieces);
+                let way = Manoeuvre::new(self.drive, path, shape, toll_s);
                 left = left.min(MORE);
                 best_s = way.cost_s();
                 best = Some(way);
@@ -244,9 +255,9 @@ impl<'a> Task<'a> {
     /// A known way, shortened.
     fn along(&self, pieces: Vec<Piece>) -> Option<Manoeuvre> {
         let pieces = shorten::shorten(self, pieces);
-        let (time_s, toll_s) = (self.drive.time_s(&pieces), self.toll.seconds(self.from, &pieces));
+        let toll_s = self.toll.seconds(self.from, &pieces);
         let path = self.proven(pieces)?;
-        Some(Manoeuvre { path, shape: TurnShape::Searched, time_s, toll_s })
+        Some(Manoeuvre::new(self.drive, path, TurnShape::Searched, toll_s))
     }
 
     /// The pieces as a path if it is inside the fence and ends at the goal.

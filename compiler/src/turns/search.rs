@@ -323,7 +323,7 @@ impl<'a> Search<'a> {
             if self.task.space.admits(node.pose, &tail, self.task.need_m) {
                 let pieces = merged(self.motions_to(index).into_iter().chain(tail));
                 let task = self.task;
-                let cost_s = task.drive.time_s(&pieces) + task.toll.seconds(task.from, &pieces);
+                let cost_s = task.drive.cost_s(&pieces) + task.toll.seconds(task.from, &pieces);
                 if self.best.as_ref().is_none_or(|(best, _)| cost_s < *best) {
                     self.best = Some((cost_s, pieces));
                 }

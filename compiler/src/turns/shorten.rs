@@ -18,9 +18,9 @@ const GAIN_S: f64 = 0.01;
 pub fn shorten(task: &Task<'_>, pieces: Vec<Piece>) -> Vec<Piece> {
     let mut best = pieces;
     for _ in 0..PASSES {
-        let before_s = task.drive.time_s(&best);
+        let before_s = task.drive.cost_s(&best);
         best = one_pass(task, best);
-        if task.drive.time_s(&best) > before_s - GAIN_S {
+        if task.drive.cost_s(&best) > before_s - GAIN_S {
             break;
         }
     }
@@ -104,7 +104,7 @@ fn shortcut(task: &Task<'_>, parts: &[Part], first: usize, last: usize) -> Optio
     let start = parts[first].start;
     let goal = parts.get(last).map_or(task.to, |part| part.start);
     let toll_now_s = toll_until_s(last) - toll_until_s(first);
-    let now_s = task.drive.time_s(pieces(&parts[first..last])) + toll_now_s;
+    let now_s = task.drive.cost_s(pieces(&parts[first..last])) + toll_now_s;
     // What begins or ends in reverse, where now the gear changes, saves that change.
     let is_reverse = |part: Option<&Part>| part.is_some_and(Part::is_reverse);
     let before = first.checked_sub(1).and_then(|before| parts.get(before));
@@ -120,11 +120,11 @@ fn shortcut(task: &Task<'_>, parts: &[Part], first: usize, last: usize) -> Optio
     let mut found = Vec::new();
     candidates::add(&mut found, task.drive, (start, 0.0), (goal, 0.0), limit_s);
     found.sort_by(|a, b| a.time_s.total_cmp(&b.time_s));
-    let whole_s = task.drive.time_s(pieces(parts));
+    let whole_s = task.drive.cost_s(pieces(parts));
     found.iter().take(MOST).find_map(|candidate| {
         let middle = candidate.pieces(task.drive, start, goal)?;
         let all = || pieces(&parts[..first]).chain(&middle).chain(pieces(&parts[last..]));
-        let may_pay_s = toll_now_s + whole_s - GAIN_S - task.drive.time_s(all());
+        let may_pay_s = toll_now_s + whole_s - GAIN_S - task.drive.cost_s(all());
         let costs_less = task.toll.below(start, &middle, may_pay_s).is_some();
         (costs_less && task.space.admits(start, &middle, task.need_m)).then(|| merged(all().copied()))
     })
