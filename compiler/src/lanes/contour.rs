@@ -27,14 +27,15 @@ const LOOK_M: f64 = 0.1;
 /// leaves a twentieth of the error at most.
 const ROUNDS: usize = 8;
 
-/// Share of the zone's soil that lanes in groups must miss for groups that begin elsewhere to be tried.
+/// Share of the zone's soil that groups must leave to further lanes for groups that begin elsewhere to
+/// be tried.
 const MUCH_MISSED: f64 = 0.05;
 
 /// A driving direction of a lane under way: where each tool row is at work.
 type Spans = Vec<(usize, i64, Interval)>;
 
-/// Lays lanes over a zone along a curve. Where much of the rows is missed by lanes
-/// that count them from the zone's edge, those that count them from a few rows aside may cost less.
+/// Lays lanes over a zone along a curve: groups of rows counted from the zone's edge, then lanes for
+/// rows that these miss. Where that is much, groups counted from a few rows aside may cost less.
 pub fn contour_block(
     zone: &MultiPolygon,
     space: &FreeSpace,
