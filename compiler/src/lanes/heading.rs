@@ -141,7 +141,8 @@ impl Prices {
         self.in_all(driven_m, lanes.len(), left_m2)
     }
 
-    fn in_all(&self, driven_m: f64, lanes: usize, left_m2: f64) -> f64 {
+    /// Seconds of so many metres of lanes, with soil left over at its price.
+    pub fn in_all(&self, driven_m: f64, lanes: usize, left_m2: f64) -> f64 {
         driven_m * self.lane_s_per_m
             + lanes as f64 * self.turn_s
             + left_m2 / self.width_m * self.lane_s_per_m * LEFT_OVER_WEIGHT

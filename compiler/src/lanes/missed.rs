@@ -7,6 +7,7 @@
 
 use super::straight::{Group, RowPiece, Taken, extent, work};
 use crate::geometry::interval::Interval;
+use std::cell::OnceCell;
 
 /// Rows' lengths that a lane must gain, as a multiple of the shortest lane.
 const WORTH: f64 = 4.0;
@@ -20,20 +21,22 @@ pub fn missed(
 ) -> Vec<Taken> {
     let (rows, tools) = (unworked.len() as i64, tools as i64);
     let group = |first: i64| Group { first, active: first.max(0)..(first + tools).min(rows) };
+    let firsts = 1 - tools..rows;
+    let reaches: Vec<OnceCell<Vec<Interval>>> = firsts.clone().map(|_| OnceCell::new()).collect();
+    let reach = |first: i64| reaches[(first - firsts.start) as usize].get_or_init(|| reach(first));
     let best = |first: i64, unworked: &[Vec<Interval>]| {
         let group = group(first);
         let any: f64 = group.active.clone().flat_map(|row| &unworked[row as usize]).map(|i| i.length()).sum();
         if any < WORTH * shortest_lane {
             return None;
         }
-        let lanes = reach(first).into_iter().flat_map(|reach| group.pieces(unworked, reach));
+        let lanes = reach(first).iter().flat_map(|&reach| group.pieces(unworked, reach));
         lanes
             .filter(|pieces| {
                 extent(pieces).length() >= shortest_lane && gain(pieces) >= WORTH * shortest_lane
             })
             .max_by(|a, b| gain(a).total_cmp(&gain(b)))
     };
-    let firsts = 1 - tools..rows;
     let mut offers: Vec<Option<Vec<RowPiece>>> = firsts.clone().map(|first| best(first, &unworked)).collect();
     let mut lanes = Vec::new();
     while let Some(most) = (0..offers.len())

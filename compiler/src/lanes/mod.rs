@@ -15,6 +15,7 @@ mod missed;
 mod no_room;
 mod over_rows;
 mod sides;
+mod stations;
 mod straight;
 mod toolbar;
 
@@ -51,7 +52,7 @@ pub fn lanes(field: &Field, site: &FieldSite, machine: &Machine) -> Told<LanePla
         return Told { value: None, findings };
     }
     let space = FreeSpace::new(&site.fence, turns::footprint(machine));
-    let mut laid = Laid::new(&site.fence, &toolbar, shortest_lane);
+    let mut laid = Laid::new(&site.fence, &toolbar, prices);
     for zone in &zones {
         laid.zone(zone, &space);
     }
@@ -65,7 +66,7 @@ pub fn lanes(field: &Field, site: &FieldSite, machine: &Machine) -> Told<LanePla
         laid.lap(number, &ways, &main);
     }
     if field.headland.sown != HeadlandSown::No {
-        laid.fill(&main, &space, &prices);
+        laid.fill(&main, &space);
     }
     let headland_region = region::difference(&site.fence, &main);
     let unsown = match field.headland.sown {
@@ -151,7 +152,7 @@ fn leave(plan: &mut LanePlan, lane: LaneIdx, by: Lane, shape: MultiPolygon, reas
 struct Laid<'a> {
     fence: &'a MultiPolygon,
     toolbar: &'a Toolbar,
-    shortest_lane: f64,
+    prices: Prices,
     blocks: Vec<Block>,
     lanes: Vec<Lane>,
     /// What the rows of each block cover.
@@ -159,16 +160,16 @@ struct Laid<'a> {
 }
 
 impl<'a> Laid<'a> {
-    fn new(fence: &'a MultiPolygon, toolbar: &'a Toolbar, shortest_lane: f64) -> Self {
-        Self { fence, toolbar, shortest_lane, blocks: Vec::new(), lanes: Vec::new(), covers: Vec::new() }
+    fn new(fence: &'a MultiPolygon, toolbar: &'a Toolbar, prices: Prices) -> Self {
+        Self { fence, toolbar, prices, blocks: Vec::new(), lanes: Vec::new(), covers: Vec::new() }
     }
 
     fn zone(&mut self, Zone { soil, run }: &Zone, space: &FreeSpace) {
         let LaidBlock { block, lanes, worked } = match run {
             Run::Straight(angle) => {
-                straight_block(soil, self.fence, self.toolbar, *angle, self.shortest_lane)
+                straight_block(soil, self.fence, self.toolbar, *angle, self.prices.shortest_lane_m)
             }
-            Run::Along(curve) => contour_block(soil, space, self.toolbar, curve, self.shortest_lane),
+            Run::Along(curve) => contour_block(soil, space, self.toolbar, curve, &self.prices),
         };
         if !lanes.is_empty() {
             self.push(block, lanes, worked);
@@ -197,7 +198,7 @@ impl<'a> Laid<'a> {
                 .collect();
             let bare = region::difference(&region::intersection(swath, self.fence), main);
             let soil = region::difference(&bare, &region::union_all(&taken));
-            for lane in lap_rows::lanes(way, self.toolbar, &soil, self.shortest_lane) {
+            for lane in lap_rows::lanes(way, self.toolbar, &soil, self.prices.shortest_lane_m) {
                 let zone = region::intersection(&left_over::cover(&lane, self.toolbar), &soil);
                 self.push(
                     Block { zone: zone.clone(), course: Course::Lap { lap: number } },
@@ -209,14 +210,14 @@ impl<'a> Laid<'a> {
     }
 
     /// Lanes on what the laps could not reach and the main field does not hold: tails, necks, corners.
-    fn fill(&mut self, main: &MultiPolygon, space: &FreeSpace, prices: &Prices) {
+    fn fill(&mut self, main: &MultiPolygon, space: &FreeSpace) {
         let taken: Vec<Polygon> =
             self.covers.iter().chain([main]).flat_map(|cover| cover.0.clone()).collect();
         let taken = region::union_all(&taken);
         let bare = region::opened(&region::difference(self.fence, &taken), self.toolbar.row_spacing);
         for piece in bare.0.into_iter().map(MultiPolygon::from) {
             if region::area(&piece) >= self.toolbar.width * self.toolbar.width * 2.0 {
-                for zone in division::as_pays(piece, self.toolbar, prices) {
+                for zone in division::as_pays(piece, self.toolbar, &self.prices) {
                     self.zone(&zone, space);
                 }
             }

@@ -160,15 +160,21 @@ impl Lattice {
 /// Rows side by side in lanes. The last lane is moved back onto rows that are sown already, so that
 /// it stays beside the others, and only its new rows work.
 pub fn groups(rows: i64, toolbar: &Toolbar) -> Vec<Group> {
+    groups_after(0, rows, toolbar)
+}
+
+/// The same with a lane of so many rows, fewer than the tool rows, before them.
+pub fn groups_after(narrow: i64, rows: i64, toolbar: &Toolbar) -> Vec<Group> {
     let tools = toolbar.row_offsets.len() as i64;
     if rows < tools {
         let first = -(tools - rows) / 2;
         return (rows > 0).then_some(Group { first, active: 0..rows }).into_iter().collect();
     }
-    (0..rows)
+    let narrow_group = (narrow > 0).then_some(Group { first: 0, active: 0..narrow });
+    let whole = (narrow..rows)
         .step_by(toolbar.row_offsets.len())
-        .map(|from| Group { first: from.min(rows - tools), active: from..(from + tools).min(rows) })
-        .collect()
+        .map(|from| Group { first: from.min(rows - tools), active: from..(from + tools).min(rows) });
+    narrow_group.into_iter().chain(whole).collect()
 }
 
 /// Rows that one lane takes.

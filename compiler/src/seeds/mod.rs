@@ -178,6 +178,11 @@ impl RowEnds {
                 .then(a.ends_m[0].total_cmp(&b.ends_m[0]))
                 .then(a.lane.cmp(&b.lane))
         });
+        for row in spans.chunk_by_mut(|a, b| (a.block, a.span.row) == (b.block, b.span.row)) {
+            if matches!(plan.blocks[row[0].block.0].course, Course::Contour) {
+                put_in_order_along(row, plan, machine);
+            }
+        }
         Self(spans)
     }
 
@@ -199,6 +204,24 @@ impl RowEnds {
         let first = (0..=at).rev().find(|&span| self.free_ends(span)[0]).unwrap_or(at);
         let last = (at..self.0.len()).find(|&span| self.free_ends(span)[1]).unwrap_or(at);
         [self.0[first].ends_m[0], self.0[last].ends_m[1]]
+    }
+}
+
+/// Brings the spans of one row along a curve into the order in which they lie along it, whichever
+/// lanes work them.
+fn put_in_order_along(row: &mut [Placed], plan: &LanePlan, machine: &Machine) {
+    let lies_before = |a: &Placed, b: &Placed| {
+        let [ahead, behind] =
+            [a, b].map(|placed| Tool { lane: &plan.lanes[placed.lane.0], span: placed.span, machine });
+        let end = ahead.lane.line.pose_at(a.span.to);
+        let middle = behind.at(f64::midpoint(b.span.from, b.span.to));
+        end.body(middle).0 > machine.tool_forward.to_m()
+    };
+    for next in 1..row.len() {
+        let after = (0..next).find(|&laid| lies_before(&row[next], &row[laid]));
+        if let Some(after) = after {
+            row[after..=next].rotate_right(1);
+        }
     }
 }
 
@@ -601,6 +624,26 @@ mod tests {
         }
         let firsts: Vec<Point> = places.iter().step_by(3).copied().collect();
         assert!(firsts.len() > 60 && firsts.windows(2).all(|w| (distance(w[0], w[1]) - 0.5).abs() < 1e-3));
+    }
+
+    /// A lane works what another left of a row along a bend, before and behind it.
+    #[test]
+    fn a_bent_row_runs_on_through_lanes_in_any_order() {
+        let line = Path {
+            start: Pose::new(0.0, 0.0, 0.0),
+            pieces: vec![Piece::straight(Gear::Forward, 50.0), Piece::arc(Gear::Forward, 80.0, 0.015)],
+        };
+        let span = |from, to| RowSpan { tool_row: 2, row: 2, from, to };
+        let middle = lane(line.between(31.0, 97.0), vec![span(0.0, 66.0)]);
+        let ends = lane(line, vec![span(0.0, 31.0), span(97.0, 130.0)]);
+        let mut machine = example::machine();
+        machine.tool_forward = Length::ZERO;
+        let plan = plan(Course::Contour, vec![middle, ends]);
+        let map = seeds(&plan, &[], &spacing(Length::cm(25.0), 0.0), &SiteZones::none(), &machine);
+        assert_eq!(map.runs.iter().map(|run| run.lane.0).collect::<Vec<_>>(), [1, 0, 1]);
+        assert!(map.runs.windows(2).all(|pair| pair[1].first == pair[0].last() + 1));
+        let places: Vec<Point> = map.runs.iter().flat_map(SeedRun::positions).collect();
+        assert!(places.windows(2).all(|w| (distance(w[0], w[1]) - 0.25).abs() < 1e-4));
     }
 
     #[test]
