@@ -12,8 +12,11 @@ use crate::num;
 /// How far an arc may pass from the corner that it rounds, metres, unless the radius asks for more.
 pub const CUT_M: f64 = 0.03;
 
-/// Corners farther than this from where they would become one stay two, metres.
+/// Corners farther than this from where their neighbours' lines meet stay two, metres.
 const JOINED_M: f64 = 0.5;
+
+/// What two edges may be turned over, square metres, where corners become one aside of their lines.
+const ASIDE_M2: f64 = 1.0;
 
 /// Turns smaller than this are left as they are: straight on within a hundredth of a degree.
 const STRAIGHT_ON: f64 = 1e-9;
@@ -45,9 +48,11 @@ fn joined(chain: &[Point], radius: f64) -> Vec<Point> {
         let [before, from, to, after] = [0, 1, 2, 3].map(|i| chain[edge + i - 1]);
         let turns = [[before, from, to], [from, to, after]].map(turn);
         let needed: f64 = turns.iter().map(|turn| needed(*turn, radius)).sum();
-        let join = if turns[0] * turns[1] > 0.0 { meeting([before, from], [after, to]) } else { None };
-        let join = join.unwrap_or((from + to) / 2.0);
-        if needed > distance(from, to) && distance(from, join).max(distance(to, join)) < JOINED_M {
+        let same_way = turns[0] * turns[1] > 0.0;
+        let met = if same_way { meeting([before, from], [after, to]) } else { None };
+        let aside_m = (ASIDE_M2 / (distance(before, from) + distance(to, after))).min(JOINED_M);
+        let (join, nearest_m) = met.map_or(((from + to) / 2.0, aside_m), |met| (met, JOINED_M));
+        if needed > distance(from, to) && distance(from, join).max(distance(to, join)) < nearest_m {
             chain.splice(edge..=edge + 1, [join]);
             edge = edge.saturating_sub(2).max(1);
         } else {
