@@ -134,13 +134,16 @@ pub struct Figures {
     /// no time that passes.
     #[serde(default)]
     pub toll_s: f64,
+    /// Seconds that they count more for stretches of more than ten metres in reverse; no time that passes.
+    #[serde(default, skip_serializing_if = "is_zero")]
+    pub backing_s: f64,
     /// Seconds of turns and transits, toll included, in the best order of these lanes that could
     /// exist: a proven lower bound.
     pub route_bound_s: f64,
     /// Seconds, toll included, that turns by refill points count more than the same turns without the stop.
     #[serde(default, skip_serializing_if = "is_zero")]
     pub refill_detours_s: f64,
-    /// Share of the route's turns and transits, toll included, lifting and detours by refill points left
+    /// Share of the route's turns and transits, toll and backing included, lifting and detours by refill points left
     /// out, that lies above the bound.
     pub route_gap: f64,
 }

@@ -19,6 +19,7 @@ fn drive(radius_m: f64, may_reverse: bool) -> Drive {
         turns_on_spot: false,
         speed_m_per_s: 1.0,
         reverse_m_per_s: 1.0,
+        backed_m: f64::INFINITY,
         gear_change_s: 0.0,
         spot_s_per_rad: 0.0,
     }

@@ -135,6 +135,7 @@ pub fn figures(field: &FieldPlan) -> Figures {
         stop_s: micro(budget.time.stop.to_s()),
         field_efficiency: micro(budget.time.field_efficiency),
         toll_s: micro(route.ways.iter().flatten().map(|way| way.toll_s).sum()),
+        backing_s: micro(route.ways.iter().flatten().map(|way| way.backing_s).sum()),
         route_bound_s: micro(route.bound_s),
         refill_detours_s: micro(route.detours_s),
         route_gap: micro(gap(route.ways_s(), route.bound_s)),
@@ -164,6 +165,7 @@ pub fn total(compiled: &Compiled) -> Figures {
         sum.transit_s += field.transit_s;
         sum.stop_s += field.stop_s;
         sum.toll_s += field.toll_s;
+        sum.backing_s += field.backing_s;
         sum.route_bound_s += field.route_bound_s;
         sum.refill_detours_s += field.refill_detours_s;
     }

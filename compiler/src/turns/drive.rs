@@ -11,7 +11,7 @@ use crate::num;
 use lanewright_schema::quantity::{Length, Speed};
 
 /// Metres that a manoeuvre may lead in reverse before these count more than their time.
-pub const BACKED_M: f64 = 10.0;
+const BACKED_M: f64 = 10.0;
 
 /// What each second in reverse counts more, beyond [`BACKED_M`]: whoever designs a way does not let a machine
 /// back along a field, since there it steers less truly and pushes its tools (common practice, no source).
@@ -33,6 +33,8 @@ pub struct Drive {
     pub speed_m_per_s: f64,
     /// The same in reverse, no more than nose first.
     pub reverse_m_per_s: f64,
+    /// Metres that a way may lead in reverse at a stretch before these count more; infinite where they never do.
+    pub backed_m: f64,
     /// Standstill between forward and reverse.
     pub gear_change_s: f64,
     /// Turning on the spot, seconds per radian.
@@ -58,6 +60,7 @@ impl Drive {
             turns_on_spot: machine.steering.turns_on_spot,
             speed_m_per_s: speed.to_m_per_s(),
             reverse_m_per_s: machine.reverse_speed.map_or(speed, |reverse| reverse.min(speed)).to_m_per_s(),
+            backed_m: BACKED_M,
             gear_change_s: machine.gear_change_time.to_s(),
             spot_s_per_rad: machine.spot_turn_time.to_s() / (2.0 * num::PI),
         }
@@ -116,7 +119,7 @@ impl Drive {
                 (gear, backed_m) = (piece.gear, 0.0);
             }
             if gear == Gear::Reverse {
-                let more_m = backed_m + piece.length - backed_m.max(BACKED_M);
+                let more_m = backed_m + piece.length - backed_m.max(self.backed_m);
                 counted.backing_s += BACKING * self.driving_s(gear, more_m.max(0.0));
                 backed_m += piece.length;
             }
@@ -156,6 +159,7 @@ mod tests {
             turns_on_spot: false,
             speed_m_per_s: 1.0,
             reverse_m_per_s: 0.5,
+            backed_m: 10.0,
             gear_change_s: 2.0,
             spot_s_per_rad: 1.0,
         };

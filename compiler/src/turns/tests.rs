@@ -18,6 +18,7 @@ fn forward_only() -> Drive {
         turns_on_spot: false,
         speed_m_per_s: 1.0,
         reverse_m_per_s: 1.0,
+        backed_m: f64::INFINITY,
         gear_change_s: 2.0,
         spot_s_per_rad: 3.0,
     }
