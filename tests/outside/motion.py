@@ -158,3 +158,8 @@ class Driven:
         step = half[:, None] * np.column_stack([np.cos(angle) @ self.WEIGHTS, np.sin(angle) @ self.WEIGHTS])
         places = self.start_m + np.concatenate([[[0.0, 0.0]], np.cumsum(step, axis=0)])
         return places[np.searchsorted(grid, stations)], self.direction(stations)
+
+
+def driven_along(lane):
+    """The way of an emitted lane."""
+    return Driven(*(lane.properties[key] for key in ("start_m", "heading_deg", "pieces")))

@@ -11,7 +11,7 @@ import numpy as np
 import pyproj
 import shapely
 from emitted import Emitted, name_of, run
-from motion import Driven
+from motion import driven_along
 
 KINDS = {
     "boundary", "fence", "keep-out", "headland", "block", "lane", "turn", "transit", "left-over",
@@ -228,10 +228,6 @@ def worked(plan, report):
         covered += union.area
     report.close("the worked area is that of the rows", plan.figures["worked_m2"], covered, 0.003 * covered)
     report.close("the overlap is what rows cover twice", plan.figures["overlap_m2"], total - covered, 0.0005 * covered + 0.1)
-
-
-def driven_along(lane):
-    return Driven(*(lane.properties[key] for key in ("start_m", "heading_deg", "pieces")))
 
 
 def tool_line(driven, row, tool_x):

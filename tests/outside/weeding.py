@@ -19,6 +19,7 @@ import pyarrow.parquet as parquet
 import scipy.spatial
 import shapely
 from emitted import Emitted, run
+from motion import driven_along
 
 REPOSITORY = Path(__file__).resolve().parents[2]
 PLANTS = 1_000_000
@@ -66,39 +67,24 @@ def under_the_tool(plan, events, report):
     tool_x = plan.machine["tool_x_m"]
     worst = {False: 0.0, True: 0.0}
     for lane in plan.of("lane"):
-        said = lane.properties
+        said, driven = lane.properties, driven_along(lane)
         mine = (events["lane"] == said["order"]) & (events["field"].astype(str) == lane.field)
         for piece in said["rows"]:
             of_row = np.flatnonzero(mine & (events["row"] == piece["row"]))[:100]
-            for at in of_row:
-                distance = events["distance"][at]
-                if not piece["from_m"] - 0.01 <= distance <= piece["to_m"] + 0.01:
-                    continue
-                place, ahead = on_lane(said, distance)
-                tool = place + tool_x * ahead + piece["offset_m"] * np.array([ahead[1], -ahead[0]])
-                off = np.hypot(*(tool - [events["x"][at], events["y"][at]]))
-                worst[said["lap"]] = max(worst[said["lap"]], off)
+            distance = np.asarray(events["distance"])[of_row]
+            worked = (piece["from_m"] - 0.01 <= distance) & (distance <= piece["to_m"] + 0.01)
+            of_row, distance = of_row[worked], distance[worked]
+            if len(of_row) == 0:
+                continue
+            place, angle = driven.at(distance)
+            ahead = np.column_stack([np.cos(angle), np.sin(angle)])
+            right = np.column_stack([np.sin(angle), -np.cos(angle)])
+            tool = place + tool_x * ahead + piece["offset_m"] * right
+            there = np.column_stack([np.asarray(events["x"])[of_row], np.asarray(events["y"])[of_row]])
+            worst[said["lap"]] = max(worst[said["lap"]], np.hypot(*(tool - there).T).max())
     # The seed map holds curved rows to a tenth of a millimetre at their vertices.
     report.check("the lane carries the tool to each event, straight lanes", worst[False] < 0.0005, worst[False])
     report.check("the lane carries the tool to each event, headland laps", worst[True] < 0.002, worst[True])
-
-
-def on_lane(lane, distance):
-    """Place and direction after so many metres of the lane's pieces, lines and arcs."""
-    place = np.array(lane["start_m"])
-    angle = np.radians(90 - lane["heading_deg"])
-    left = distance
-    for length, begin, end in lane["pieces"]:
-        assert begin == end, "a lane has lines and arcs alone"
-        part = min(left, length)
-        turn = begin * part
-        chord = part * np.sinc(turn / 2 / np.pi)
-        place = place + chord * np.array([np.cos(angle + turn / 2), np.sin(angle + turn / 2)])
-        angle += turn
-        left -= part
-        if left <= 0:
-            break
-    return place, np.array([np.cos(angle), np.sin(angle)])
 
 
 def outside_circles(weeding, events, sown, missing, report):
