@@ -130,16 +130,17 @@ impl<'a> Ground<'a> {
         };
         let room = easing(toolbar, corners).room(&fence, &square);
         let mut ground = Self { toolbar, corners, room, exit, beginnings: Vec::new() };
+        let space = FreeSpace::new(&fence, Footprint::around(toolbar.body.iter().copied()));
         if corners == LapCorners::Round {
-            ground.begin();
+            ground.begin(space.footprint().reach());
         }
-        ground.keep_off(&FreeSpace::new(&fence, Footprint::around(toolbar.body.iter().copied())));
+        ground.keep_off(&space);
         ground
     }
 
-    /// Settles where laps begin, and lets them lie farther in there: the body swings out when the machine
-    /// steers onto the lap and off it.
-    fn begin(&mut self) {
+    /// Settles where laps begin, and lets them lie farther in there, easing back over so many metres: the body
+    /// swings out when the machine steers onto the lap and off it.
+    fn begin(&mut self, ease_m: f64) {
         let room = self.within(1);
         let mut rings: Vec<Vec<Point>> = region::rings(&room).map(open).collect();
         rings.sort_by(|a, b| around_m(b).total_cmp(&around_m(a)));
@@ -149,10 +150,12 @@ impl<'a> Ground<'a> {
         }
         let swing =
             self.toolbar.swing(self.toolbar.turning_radius) - self.toolbar.left().max(self.toolbar.right());
-        let ease = Footprint::around(self.toolbar.body.iter().copied()).reach();
         let laps = self.laps(1, &room);
-        let left: Vec<Polygon> =
-            laps.iter().flat_map(|lap| &lap.ways).flat_map(|way| ends_farther_in(way, swing, ease)).collect();
+        let left: Vec<Polygon> = laps
+            .iter()
+            .flat_map(|lap| &lap.ways)
+            .flat_map(|way| ends_farther_in(way, swing, ease_m))
+            .collect();
         self.room = region::difference(&self.room, &region::union_all(&left));
     }
 
