@@ -41,6 +41,7 @@ pub use order::Effort;
 pub use refill::{Hoppers, hoppers, refills};
 pub use way_out::{Hold, WayOut, ways_out};
 
+use geo::{Distance, Euclidean, LineString, MultiPolygon, Polygon};
 use order::{Costs, Order, Solver, links};
 use parts::{Part, nearest_part, parts, without_dead_ends};
 use settle::{proven, settled};
@@ -209,7 +210,7 @@ pub fn problems(
 /// Where and how the machine may drive.
 struct Ground {
     space: FreeSpace,
-    detours: Option<Detours>,
+    detours: Detours,
     soil: Soil,
     tracks_m: Vec<f64>,
     tyre_m: f64,
@@ -223,12 +224,11 @@ struct Ground {
 
 impl Ground {
     fn of(field: &Field, site: &FieldSite, machine: &Machine, plan: &LanePlan, rows: Rows) -> Self {
-        let headland = field.headland;
         let space = FreeSpace::new(&site.fence, footprint(machine));
-        let stage_of = |lane: &Lane| stage(headland, &plan.blocks[lane.block.0].course);
+        let stages = stages(field.headland, &site.fence, plan);
         Self {
             detours: Detours::through(&space, &site.fence),
-            soil: sown::sown(&space, machine, headland, plan),
+            soil: sown::sown(&space, machine, plan, &stages),
             space,
             tracks_m: machine.wheel_tracks.iter().map(|track| track.to_m()).collect(),
             tyre_m: machine.tyre_width.to_m(),
@@ -236,7 +236,7 @@ impl Ground {
             rows,
             turning: Drive::turning(machine),
             transit: Drive::transit(machine),
-            stages: plan.lanes.iter().map(stage_of).collect(),
+            stages,
         }
     }
 
@@ -258,7 +258,7 @@ impl Ground {
             rows: self.rows,
         };
         let (drives, stages) = ((self.turning, self.transit), self.stages.clone());
-        Ways::new(&self.space, self.detours.as_ref(), tolls, drives, &plan.lanes, stages, standing)
+        Ways::new(&self.space, &self.detours, tolls, drives, &plan.lanes, stages, standing)
     }
 }
 
@@ -285,15 +285,34 @@ fn joined<'a>(ground: &'a Ground, site: &FieldSite, plan: &LanePlan) -> (Ways<'a
     (ways, parts, findings)
 }
 
-/// Lanes of a lower stage are driven first. Laps with square corners go from the outermost inwards, so
-/// that the manoeuvres at their corners find the soil of the next lap unsown.
-fn stage(headland: Headland, course: &Course) -> u8 {
-    let after_laps = if headland.sown == HeadlandSown::First { u8::MAX } else { 0 };
-    match (course, headland.corners) {
-        (Course::Straight { .. } | Course::Contour, _) => after_laps,
+/// In which stage of the work each lane is driven, those of a lower stage first. Laps with square corners go
+/// from the outermost inwards, so that the manoeuvres at their corners find the soil of the next lap unsown. Laps
+/// round a hole that are not to be first are driven among the lanes about it: once all of these are sown, none
+/// could be reached but over them.
+fn stages(headland: Headland, fence: &MultiPolygon, plan: &LanePlan) -> Vec<u8> {
+    let with_lanes = if headland.sown == HeadlandSown::First { u8::MAX } else { 0 };
+    let stage = |lane: &Lane| match (&plan.blocks[lane.block.0].course, headland.corners) {
+        (Course::Straight { .. } | Course::Contour, _) => with_lanes,
+        (Course::Lap { .. }, _) if with_lanes == 0 && is_round_a_hole(lane, fence) => with_lanes,
         (Course::Lap { lap }, LapCorners::Square) => u8::try_from(*lap).unwrap_or(u8::MAX),
         (Course::Lap { .. }, LapCorners::Round) => 1,
-    }
+    };
+    plan.lanes.iter().map(stage).collect()
+}
+
+/// Whether a lap runs beside holes of the fence, nowhere beside its outside.
+fn is_round_a_hole(lap: &Lane, fence: &MultiPolygon) -> bool {
+    /// Places along it that are looked at.
+    const PLACES: u32 = 8;
+    let nearest = |rings: &mut dyn Iterator<Item = &LineString>, at: Point| {
+        rings.map(|ring| Euclidean.distance(&geo::Point::from(at), ring)).fold(f64::INFINITY, f64::min)
+    };
+    let length = lap.line.length();
+    let places = lap.line.poses_at((0..=PLACES).map(|i| length * f64::from(i) / f64::from(PLACES)));
+    places.into_iter().all(|place| {
+        let outside = nearest(&mut fence.iter().map(Polygon::exterior), place.at);
+        nearest(&mut fence.iter().flat_map(Polygon::interiors), place.at) < outside
+    })
 }
 
 /// The route over all parts, one after another; none where no part can be driven. What begins

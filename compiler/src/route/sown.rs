@@ -1,17 +1,15 @@
 //! Where soil is sown, and in which stage: what ways and orders pay tolls for.
 
-use super::stage;
-use crate::check::{Headland, Machine};
+use crate::check::Machine;
 use crate::geometry::Pose;
 use crate::lanes::{Lane, LanePlan};
 use crate::turns::FreeSpace;
 use crate::turns::toll::Soil;
 
-/// The soil that the lanes' rows sow.
-pub fn sown(space: &FreeSpace, machine: &Machine, headland: Headland, plan: &LanePlan) -> Soil {
+/// The soil that the lanes' rows sow, each lane in its stage.
+pub fn sown(space: &FreeSpace, machine: &Machine, plan: &LanePlan, stages: &[u8]) -> Soil {
     let mut soil = Soil::unsown(space.bounds(), machine.row_spacing.to_m());
-    for lane in &plan.lanes {
-        let stage = stage(headland, &plan.blocks[lane.block.0].course);
+    for (lane, &stage) in plan.lanes.iter().zip(stages) {
         for on_row in rows(lane, machine, 0.5 * soil.cell_m()) {
             soil.sow(on_row, stage);
         }

@@ -11,10 +11,10 @@ use super::along::{Along, Lines};
 use super::network::can_steer;
 use super::ways::{LEAST_TOLL_S, cheaper, standing_poses};
 use super::{Ground, Route, driven};
-use crate::geometry::{Point, Pose, distance};
+use crate::geometry::{Point, Pose};
 use crate::lanes::LanePlan;
 use crate::turns::toll::Moment;
-use crate::turns::{Manoeuvre, Toll, closed_form, lower_bound_s, searched};
+use crate::turns::{Lookout, Manoeuvre, Toll, closed_form, lower_bound_s, searched};
 use rayon::prelude::*;
 
 /// Nearest ways between lanes from which a point is tried to be reached.
@@ -61,17 +61,13 @@ pub(super) struct By {
 impl<'a> Trips<'a> {
     pub(super) fn of(ground: &'a Ground, plan: &LanePlan, points: Vec<Point>, route: &Route) -> Self {
         let speed = ground.turning.speed_m_per_s;
-        let metres: Vec<_> = points
-            .iter()
-            .map(|&point| {
-                let around = ground.detours.as_ref().map(|detours| detours.at_least(point));
-                move |at: Point| distance(at, point).max(around.as_ref().map_or(0.0, |metres| metres(at)))
-            })
-            .collect();
+        let lookout = |at: Point| ground.detours.lookout(at);
+        let metres: Vec<_> = points.iter().map(|&point| ground.detours.at_least(&lookout(point))).collect();
         let gap = |(pair, way): (&[super::Visit], &Option<Manoeuvre>)| {
             let (from, to) = (driven(plan, pair[0]).end(), driven(plan, pair[1]).start);
+            let ends = [from, to].map(|end| lookout(end.at));
             let at_least_s =
-                |metres_to: &dyn Fn(Point) -> f64| (metres_to(from.at) + metres_to(to.at)) / speed;
+                |metres_to: &dyn Fn(&Lookout) -> f64| ends.iter().map(metres_to).sum::<f64>() / speed;
             Some(Gap {
                 from,
                 to,

@@ -20,8 +20,8 @@ use crate::lanes::Lane;
 use crate::num;
 use crate::turns::toll::{Moment, Soil, Wheels};
 use crate::turns::{
-    Detours, Drive, FreeSpace, Manoeuvre, Toll, closed_form, direct, lower_bound_s, refined, rough_bound_s,
-    searched, shortened,
+    Detours, Drive, FreeSpace, Lookout, Manoeuvre, Toll, closed_form, direct, lower_bound_s, refined,
+    rough_bound_s, searched, shortened,
 };
 use rayon::prelude::*;
 use std::collections::{BTreeMap, BTreeSet};
@@ -106,7 +106,7 @@ impl<'a> Ways<'a> {
     /// All ways at the least that they could take.
     pub(super) fn new(
         space: &'a FreeSpace,
-        detours: Option<&Detours>,
+        detours: &Detours,
         tolls: Tolls<'a>,
         (turning, transit): (Drive, Drive),
         lanes: &[Lane],
@@ -518,15 +518,21 @@ impl<'a> Ways<'a> {
         self.standing.is_none() && (from == depot || to == depot)
     }
 
-    fn price(&mut self, detours: Option<&Detours>) {
+    fn price(&mut self, detours: &Detours) {
         let all: Vec<Node> = self.costs.nodes().chain([self.costs.depot()]).collect();
+        let lookout = |pose: Option<Pose>| {
+            let at = pose.map(|pose| pose.at).or(self.standing);
+            at.map(|at| detours.lookout(at))
+        };
+        let entered: Vec<Option<Lookout>> = all.par_iter().map(|&node| lookout(self.enters(node))).collect();
         let row = |&from: &Node| {
-            let metres_to = detours.zip(self.leaves(from)).map(|(detours, leave)| detours.at_least(leave.at));
-            let at_least_s = |to: Node| match (&metres_to, self.enters(to)) {
-                (Some(metres_to), Some(enter)) => metres_to(enter.at) / self.turning.speed_m_per_s,
+            let metres_to = lookout(self.leaves(from)).map(|place| detours.at_least(&place));
+            let at_least_s = |to: Node, place: &Option<Lookout>| match (&metres_to, place) {
+                (Some(metres_to), Some(place)) => metres_to(place) / self.drive((from, to)).speed_m_per_s,
                 _ => 0.0,
             };
-            all.iter().map(|&to| self.minimum((from, to)).max(at_least_s(to))).collect()
+            let priced = all.iter().zip(&entered);
+            priced.map(|(&to, place)| self.minimum((from, to)).max(at_least_s(to, place))).collect()
         };
         let rows: Vec<Vec<f64>> = all.par_iter().map(row).collect();
         for (&from, row) in all.iter().zip(rows) {

@@ -40,20 +40,10 @@ impl DistanceMap {
         weight: impl Fn(Point) -> Option<f64>,
     ) -> Option<Self> {
         let cells = Cells::covering(bounds, cell_m);
-        let mut map = Self::unknown(cells);
-        map.flood(Some(cells.at(start)?), goal, |cell| weight(cells.centre(cell)))?;
+        let metres = vec![f64::INFINITY; cells.count()];
+        let mut map = Self { cells, metres, ahead: (0..cells.count()).collect() };
+        map.flood(cells.at(start)?, goal, |cell| weight(cells.centre(cell)))?;
         map.at_least(start).map(|_| map)
-    }
-
-    /// Distances from every free cell to the goal.
-    pub fn everywhere(cells: Cells, goal: Point, is_free: &[bool]) -> Option<Self> {
-        let mut map = Self::unknown(cells);
-        map.flood(None, goal, |cell| is_free[cell].then_some(1.0))?;
-        Some(map)
-    }
-
-    fn unknown(cells: Cells) -> Self {
-        Self { cells, metres: vec![f64::INFINITY; cells.count()], ahead: (0..cells.count()).collect() }
     }
 
     /// The centres of cells on a shortest way through cells, from near a point to near the goal.
@@ -77,13 +67,8 @@ impl DistanceMap {
         metres.is_finite().then(|| ((metres - ENDS * self.cells.side_m) / OCTILE).max(0.0))
     }
 
-    /// As far as the last cell that is asked for and somewhat on, else everywhere.
-    fn flood(
-        &mut self,
-        last: Option<usize>,
-        goal: Point,
-        weight: impl Fn(usize) -> Option<f64>,
-    ) -> Option<()> {
+    /// As far as the last cell that is asked for and somewhat on.
+    fn flood(&mut self, last: usize, goal: Point, weight: impl Fn(usize) -> Option<f64>) -> Option<()> {
         /// How much farther than from the start distances are needed: a share, and metres.
         const DETOUR: (f64, f64) = (1.2, 25.0);
         let mut limit_m = f64::INFINITY;
@@ -98,7 +83,7 @@ impl DistanceMap {
             if rank > self.metres[index] {
                 continue;
             }
-            if Some(index) == last {
+            if index == last {
                 limit_m = DETOUR.0 * rank + DETOUR.1;
             }
             for (next, step) in self.neighbours(index) {

@@ -31,7 +31,7 @@ pub mod toll;
 mod word;
 
 pub use candidates::{lower_bound_s, rough_bound_s};
-pub use detours::Detours;
+pub use detours::{Detours, Lookout};
 use drive::Counted;
 pub use drive::{Drive, footprint};
 pub use free_space::{Clearance, FreeSpace};

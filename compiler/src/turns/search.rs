@@ -12,11 +12,10 @@
 //! curvature to each side, or a few bends of clothoids.
 
 use super::candidates::{self, merged};
-use super::detours::may_hold_core;
 use super::distance::DistanceMap;
 use super::drive::Drive;
-use super::{Task, candidates::lower_bound_s};
-use crate::geometry::{Gear, Piece, Pose};
+use super::{FreeSpace, Task, candidates::lower_bound_s};
+use crate::geometry::{Gear, Piece, Point, Pose};
 use crate::num;
 use crate::ranked::Ranked;
 use std::collections::{BinaryHeap, HashMap, HashSet};
@@ -64,6 +63,13 @@ fn core_distances(task: &Task<'_>) -> Option<DistanceMap> {
     DistanceMap::new(bounds, cell_m, task.from.at, task.to.at, |centre| {
         may_hold_core(task.space, centre, cell_m, task.need_m).then_some(1.0)
     })
+}
+
+/// Whether any point of a cell could be the centre of the footprint's inner disc.
+fn may_hold_core(space: &FreeSpace, centre: Point, cell_m: f64, need_m: f64) -> bool {
+    let core_m = space.footprint().core();
+    let wanted_m = core_m + need_m - 0.5 * std::f64::consts::SQRT_2 * cell_m;
+    core_m <= 0.0 || space.signed_distance(centre, wanted_m.abs() + 1e-6) >= wanted_m
 }
 
 /// The motions between nodes and the cells that tell nodes apart.
