@@ -142,11 +142,11 @@ impl<'a> Ground<'a> {
     /// swings out when the machine steers onto the lap and off it.
     fn begin(&mut self, ease_m: f64) {
         let room = self.within(1);
-        let mut rings: Vec<Vec<Point>> = region::rings(&room).map(open).collect();
-        rings.sort_by(|a, b| around_m(b).total_cmp(&around_m(a)));
-        for (index, ring) in rings.iter().enumerate() {
-            let near = self.exit.or(self.beginnings.first().copied()).or_else(|| middle(&rings[index + 1..]));
-            self.beginnings.push(self.beginning(ring, near).1);
+        for polygon in &room {
+            self.beginnings.push(self.beginning(&open(polygon.exterior()), self.exit).1);
+            for hole in polygon.interiors() {
+                self.beginnings.push(self.beginning(&open(hole), None).1);
+            }
         }
         let swing =
             self.toolbar.swing(self.toolbar.turning_radius) - self.toolbar.left().max(self.toolbar.right());
@@ -213,14 +213,13 @@ impl<'a> Ground<'a> {
         self.toolbar.turning_radius.max(self.toolbar.width / 2.0 + self.toolbar.row_spacing / 2.0)
     }
 
-    /// Where a lap on a ring begins, with the number of the edge: where it comes nearest to a place, else in
-    /// the middle of the longest edge.
+    /// Where a lap on a ring begins, with the number of the edge: where it comes nearest to a place, else to an
+    /// end of its longest edge. Lanes run along that more often than not, and the outermost ends there.
     fn beginning(&self, corners: &[Point], near: Option<Point>) -> (usize, Point) {
         let length = |[a, b]: [Point; 2]| distance(a, b);
-        let longest = || edges(corners).max_by(|a, b| length(a.1).total_cmp(&length(b.1)));
-        near.and_then(|near| nearest_beginning(corners, self.tightest(), near))
-            .or_else(|| longest().map(|(i, [a, b])| (i, (a + b) / 2.0)))
-            .unwrap_or((0, corners[0]))
+        let longest = edges(corners).max_by(|a, b| length(a.1).total_cmp(&length(b.1)));
+        let (edge, [from, to]) = longest.unwrap_or((0, [corners[0]; 2]));
+        nearest_beginning(corners, self.tightest(), near.unwrap_or(from)).unwrap_or((edge, (from + to) / 2.0))
     }
 
     /// The same for any lap: beside where a first lap begins, if there is one.
@@ -240,17 +239,6 @@ impl<'a> Ground<'a> {
 /// The edges of a ring, numbered.
 fn edges(corners: &[Point]) -> impl Iterator<Item = (usize, [Point; 2])> {
     (0..corners.len()).map(|i| (i, [corners[i], corners[(i + 1) % corners.len()]]))
-}
-
-fn around_m(corners: &[Point]) -> f64 {
-    edges(corners).map(|(_, [a, b])| distance(a, b)).sum()
-}
-
-/// The middle of all corners; none where there are none.
-fn middle(rings: &[Vec<Point>]) -> Option<Point> {
-    let corners = rings.concat();
-    let sum = corners.iter().fold(Point::zero(), |sum, corner| sum + *corner);
-    (!corners.is_empty()).then(|| sum / corners.len() as f64)
 }
 
 /// The corners of a ring, simplified, each once.

@@ -123,6 +123,20 @@ impl Costs {
         seconds
     }
 
+    /// The costs with so many seconds more on each way that is not barred: as many as are told for the node that it
+    /// leaves or for the one that it enters, whichever is more.
+    #[must_use]
+    pub fn raised(mut self, leaving: &[f64], entering: &[f64]) -> Self {
+        let side = self.side();
+        let rows = Arc::make_mut(&mut self.seconds).chunks_mut(side);
+        for (row, &more) in rows.zip(leaving) {
+            for (seconds, &other) in row.iter_mut().zip(entering) {
+                *seconds = if *seconds < BARRED_S { *seconds + more.max(other) } else { *seconds };
+            }
+        }
+        self
+    }
+
     /// The costs of some of the lanes, which are numbered anew in the order given, each with its
     /// stage.
     #[must_use]
@@ -254,6 +268,13 @@ impl Solver {
     /// searched for exactly.
     pub fn bound_s(&self) -> f64 {
         self.bound.as_ref().map_or(f64::INFINITY, |bound| bound.seconds)
+    }
+
+    /// Seconds that no order undercuts at these costs, soon found; `known` is the seconds of an order at hand. Infinite
+    /// where orders are searched for exactly.
+    pub fn bound_again_s(&self, costs: &Costs, known: f64) -> f64 {
+        let climbed = |begin| held_karp(costs, known, GUIDING_AGAIN, Some(begin)).seconds;
+        self.bound.as_ref().map_or(f64::INFINITY, climbed)
     }
 
     /// How thoroughly it searches.

@@ -71,16 +71,29 @@ impl Part {
 
     /// Its costs without those of ways that are not known to be drivable.
     pub(super) fn known(&self, costs: &Costs, ways: &Ways) -> Costs {
-        let mut known = Costs::barred((0..costs.lanes()).map(|lane| costs.stage(lane)).collect());
+        let barred = Costs::barred((0..costs.lanes()).map(|lane| costs.stage(lane)).collect());
+        self.with_known(barred, costs, ways)
+    }
+
+    /// Its costs with those of ways that are not known as the ways that are let expect.
+    pub(super) fn expected(&self, costs: &Costs, ways: &Ways) -> Costs {
+        let depot = costs.depot();
+        let nodes = costs.nodes().chain([depot]).map(|node| self.in_all(ways.costs(), (node, depot)).0);
+        let (leaving, entering): (Vec<f64>, Vec<f64>) = nodes.map(|node| ways.beyond_s(node)).unzip();
+        self.with_known(costs.clone().raised(&leaving, &entering), costs, ways)
+    }
+
+    /// Other costs, with its own for ways that are known and for those that lead from or to nowhere.
+    fn with_known(&self, mut other: Costs, costs: &Costs, ways: &Ways) -> Costs {
         let (all, depot) = (ways.costs(), costs.depot());
         let own = |link: Link| Some((self.own(all, link.0, depot)?, self.own(all, link.1, depot)?));
         let driven = ways.known().filter(|&link| self.drives(all, link)).filter_map(own);
         let free = costs.nodes().flat_map(|node| [(depot, node), (node, depot)]);
         let free = free.filter(|&(from, _)| if from == depot { !self.from_home } else { !self.to_home });
         for (from, to) in driven.chain(free) {
-            known.set(from, to, costs.get(from, to));
+            other.set(from, to, costs.get(from, to));
         }
-        known
+        other
     }
 
     /// A node of all as one of its own.

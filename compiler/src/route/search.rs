@@ -27,11 +27,9 @@ const NEAR: usize = 48;
 const SHORT: usize = 3;
 /// The longest stretch that a random exchange moves.
 const SHAKEN: usize = 30;
-/// Random exchanges for each lane: where orders are chosen from; then repaired by single moves, and
-/// by chains too.
+/// Random exchanges for each lane, where orders are chosen from and then.
 const SHAKES_PER_LANE_CHOOSING: usize = 3;
-const SHAKES_PER_LANE: usize = 8;
-const SHAKES_PER_LANE_CHAINED: usize = 3;
+const SHAKES_PER_LANE: usize = 20;
 /// By how much an order may be worse at first for the search to go on from it: a share of what
 /// the average way takes.
 const ALLOWED: f64 = 0.2;
@@ -106,7 +104,7 @@ pub(super) fn chosen(costs: &Costs, guide: &Guide) -> Vec<Node> {
     let tried = begins.iter().flat_map(|begin| [(guide, begin), (&bare, begin)]).map(|(guide, begin)| {
         let mut search = Search::new(costs, guide, begin);
         search.settle(Repair::Chains);
-        search.shake(SHAKES_PER_LANE_CHOOSING * costs.lanes().max(FEW), Repair::Moves);
+        search.shake(SHAKES_PER_LANE_CHOOSING * costs.lanes().max(FEW));
         search.tour.order()
     });
     cheapest(costs, tried.chain([sequential(costs).nodes]).collect())
@@ -124,10 +122,9 @@ pub(super) fn polished(costs: &Costs, guide: &Guide, order: &[Node], times: usiz
     let lanes = times * costs.lanes().max(FEW);
     let mut search = Search::new(costs, guide, order);
     search.settle(Repair::Chains);
-    search.shake(SHAKES_PER_LANE * lanes, Repair::Moves);
+    search.shake(SHAKES_PER_LANE * lanes);
     search.mark_all();
     search.settle(Repair::Chains);
-    search.shake(SHAKES_PER_LANE_CHAINED * lanes, Repair::Chains);
     cheapest(costs, vec![search.tour.order(), order.to_vec()])
 }
 
@@ -488,9 +485,9 @@ impl Search {
         near.collect()
     }
 
-    /// Exchanges two short stretches at random and repairs, over and over; goes on from what is
-    /// not much worse, less and less so, and ends with the best.
-    fn shake(&mut self, times: usize, repair: Repair) {
+    /// Exchanges two short stretches at random and repairs by single moves, over and over; goes on from
+    /// what is not much worse, less and less so, and ends with the best.
+    fn shake(&mut self, times: usize) {
         let lanes = self.tour.lanes();
         let (mut kept, mut best) = (self.tour.clone(), self.tour.clone());
         let allowed_at_first_s = ALLOWED * self.tour.seconds() / lanes as f64;
@@ -508,7 +505,7 @@ impl Search {
                 continue;
             }
             self.make(step);
-            self.settle(repair);
+            self.settle(Repair::Moves);
             let allowed_s = allowed_at_first_s * (times - time) as f64 / times as f64;
             if self.tour.seconds() <= kept.seconds() + allowed_s.max(WORTH_S) {
                 kept.clone_from(&self.tour);

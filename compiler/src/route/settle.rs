@@ -31,6 +31,8 @@ const fn patience(effort: Effort) -> Patience {
 /// How many turns may gain less than is worth one, a share of the order's time.
 const IDLE_TURNS: usize = 3;
 const WORTH: f64 = 0.002;
+/// An order that lies above the bound by a smaller share is as good as any.
+const CLOSE: f64 = 0.005;
 /// An order that lies farther above the bound, as a share, is searched for once more, from nothing; where that begins
 /// with one that takes longer by a larger share, it ends there.
 const DOUBTFUL: f64 = 0.1;
@@ -48,7 +50,7 @@ pub(super) fn settled(
     ways.forget_changed();
     ways.plan(solver.likely().map(|link| part.in_all(ways.costs(), link)).collect());
     part.renew(costs, ways);
-    let first = solver.first(costs);
+    let first = solver.first(&part.expected(costs, ways));
     let first = mended(ways, part, costs, solver, first)?;
     let order = in_turns(ways, part, costs, solver, first);
     Ok(again(ways, part, costs, solver, order))
@@ -58,7 +60,7 @@ pub(super) fn settled(
 fn in_turns(ways: &mut Ways, part: &Part, costs: &mut Costs, solver: &Solver, mut best: Order) -> Order {
     let mut idle = 0;
     for _ in 0..patience(solver.effort()).turns {
-        let hoped = solver.polished(costs, &best);
+        let hoped = solver.polished(&part.expected(costs, ways), &best);
         let Ok(order) = mended(ways, part, costs, solver, hoped) else { break };
         let order = among_known(ways, part, costs, solver, order);
         best.seconds = costs.total(&best.nodes);
@@ -67,7 +69,8 @@ fn in_turns(ways: &mut Ways, part: &Part, costs: &mut Costs, solver: &Solver, mu
             best = order;
         }
         idle += usize::from(gained_s <= WORTH * best.seconds);
-        if idle == IDLE_TURNS {
+        let is_close = || best.seconds <= (1.0 + CLOSE) * solver.bound_again_s(costs, best.seconds);
+        if idle == IDLE_TURNS || is_close() {
             break;
         }
     }
@@ -84,7 +87,7 @@ fn again(ways: &mut Ways, part: &Part, costs: &mut Costs, solver: &Solver, mut o
     if order.seconds <= (1.0 + DOUBTFUL) * fresh.bound_s() {
         return order;
     }
-    let first = fresh.first(costs);
+    let first = fresh.first(&part.expected(costs, ways));
     let Ok(first) = mended(ways, part, costs, &fresh, first) else { return order };
     order.seconds = costs.total(&order.nodes);
     if first.seconds > (1.0 + PROMISING) * order.seconds {
@@ -105,7 +108,7 @@ fn mended(
 ) -> Result<Order, Order> {
     for round in 0.. {
         if !order.seconds.is_finite() {
-            order = solver.polished(costs, &order);
+            order = solver.polished(&part.expected(costs, ways), &order);
         }
         if !order.seconds.is_finite() {
             return Err(order);
@@ -122,7 +125,7 @@ fn mended(
         part.renew(costs, ways);
         order.seconds = costs.total(&order.nodes);
         let is_final = round >= ROUNDS && order.seconds.is_finite();
-        order = if is_final { order } else { solver.repaired(costs, &order) };
+        order = if is_final { order } else { solver.repaired(&part.expected(costs, ways), &order) };
     }
     Ok(order)
 }

@@ -38,6 +38,8 @@ pub(super) const LEAST_TOLL_S: f64 = 20.0;
 const SPARING_WAYS: usize = 24;
 /// After so many ways without a closed form and none with one, an end is taken to have none.
 const NO_CLOSED_FORM: u32 = 6;
+/// So many ways at an end tell what others there will take.
+const TELLING: u32 = 3;
 
 /// What sown soil costs.
 #[derive(Copy, Clone)]
@@ -89,16 +91,26 @@ pub(super) struct Ways<'a> {
 }
 
 /// How planning went at one end.
-#[derive(Copy, Clone, Default)]
+#[derive(Copy, Clone)]
 struct Tried {
     /// Ways without a closed form.
     unfitting: u32,
     done: u32,
+    /// The least that a way took beyond its minimum, seconds.
+    least_beyond_s: f64,
 }
 
 impl Tried {
+    const NOTHING: Self = Self { unfitting: 0, done: 0, least_beyond_s: f64::INFINITY };
+
     const fn has_no_closed_form(self) -> bool {
         self.done == 0 && self.unfitting >= NO_CLOSED_FORM
+    }
+
+    /// What any other way may be expected to take beyond its minimum, seconds.
+    fn beyond_s(self) -> f64 {
+        let is_telling = self.done + self.unfitting >= TELLING && self.least_beyond_s.is_finite();
+        if is_telling { self.least_beyond_s.max(0.0) } else { 0.0 }
     }
 }
 
@@ -138,8 +150,8 @@ impl<'a> Ways<'a> {
             bettering_searches: 0,
             spared: BTreeSet::new(),
             refined: BTreeSet::new(),
-            leaving: vec![Tried::default(); count],
-            entering: vec![Tried::default(); count],
+            leaving: vec![Tried::NOTHING; count],
+            entering: vec![Tried::NOTHING; count],
         };
         ways.price(detours);
         ways
@@ -463,20 +475,34 @@ impl<'a> Ways<'a> {
         let from = Vertex::end(link.0);
         let seconds = self.chains_from.entry(from).or_insert_with(|| self.network.seconds_from(from));
         let seconds = if too_fast { f64::INFINITY } else { seconds[Vertex::begin(link.1).index()] };
+        self.learn(link, seconds, |tried| tried.unfitting += 1);
         self.count(link, seconds);
         self.chained.insert(link);
-        self.leaving[link.0.index()].unfitting += 1;
-        self.entering[link.1.index()].unfitting += 1;
     }
 
     /// Puts a way's true time in the place of its minimum.
     fn settle(&mut self, link: Link, way: Manoeuvre) {
+        self.learn(link, way.cost_s(), |tried| tried.done += 1);
         self.count(link, way.cost_s());
-        self.leaving[link.0.index()].done += 1;
-        self.entering[link.1.index()].done += 1;
         self.network.join(Vertex::end(link.0), Vertex::begin(link.1), &way.path);
         self.chained.remove(&link);
         self.planned.insert(link, way);
+    }
+
+    /// Notes at both ends of a way how it went, and what it takes beyond its minimum if that is what it counts yet.
+    fn learn(&mut self, link: Link, seconds: f64, note: fn(&mut Tried)) {
+        let minimum_s = self.costs.get(link.0, link.1);
+        let beyond_s = if self.is_open(link) { seconds - minimum_s } else { f64::INFINITY };
+        for tried in [&mut self.leaving[link.0.index()], &mut self.entering[link.1.index()]] {
+            note(tried);
+            tried.least_beyond_s = tried.least_beyond_s.min(beyond_s);
+        }
+    }
+
+    /// Seconds that a way which is not known may be expected to take beyond its minimum, as those known at its
+    /// ends do: no less than is told for where it leaves a node and where it enters one.
+    pub(super) fn beyond_s(&self, node: Node) -> (f64, f64) {
+        (self.leaving[node.index()].beyond_s(), self.entering[node.index()].beyond_s())
     }
 
     fn count(&mut self, link: Link, seconds: f64) {
