@@ -6,6 +6,7 @@
 //! bar behind the reference point turns with it in a bend, so that its outer rows pass an edge
 //! earlier or later than its middle; each direction has spans of its own.
 
+use super::clearance::stretches;
 use super::guide::{TRUE_M, extent};
 use super::heading::Prices;
 use super::lap_rows::Soil;
@@ -19,9 +20,6 @@ use crate::geometry::interval::{Interval, merged, without};
 use crate::geometry::{Curve, Path, Point, region};
 use crate::turns::{FreeSpace, SPARE_M};
 use geo::{MultiPolygon, Polygon};
-
-/// How far apart a lane that does not fit is looked at, metres.
-const LOOK_M: f64 = 0.1;
 
 /// Rounds of finding where a tool row passes a point when the lane is driven the other way; each
 /// leaves a twentieth of the error at most.
@@ -186,7 +184,6 @@ impl Laying<'_> {
                 let [left, right] = along;
                 self.drivable(&offset.way, Interval::new(left[0].min(right[0]), left[1].max(right[1])))
             })
-            .filter(|reach| self.fits(&offset.way.between(reach.from, reach.to)))
             .filter_map(|reach| stations(&offset, 0, reach).common(stations(&offset, last, reach)))
             .collect()
     }
@@ -206,27 +203,16 @@ impl Laying<'_> {
 
     /// Where of a run the machine fits, whichever way it is driven.
     fn drivable(&self, way: &Path, run: Interval) -> Vec<Interval> {
-        let shift = 2.0 * self.toolbar.forward;
-        let whole = way.between(run.from, run.to);
-        let back = way.between(run.from + shift, run.to + shift).turned_round();
-        if self.fits(&whole) && (!self.is_symmetric() || self.fits(&back)) {
-            return vec![run];
+        let there = stretches(&way.between(run.from, run.to), self.space);
+        let there = there.into_iter().map(|fits| fits.shifted(run.from));
+        if !self.is_symmetric() {
+            return there.collect();
         }
-        let steps = (run.length() / LOOK_M).ceil().max(1.0) as usize;
-        let at = |i: usize| run.from + run.length() * i as f64 / steps as f64;
-        let there = way.poses_at((0..=steps).map(at));
-        let again = way.poses_at((0..=steps).map(|i| at(i) + shift));
-        let stands = |pose| self.space.clearance_at(pose).is_some_and(|gap| gap > SPARE_M);
-        let free: Vec<Interval> = there
-            .into_iter()
-            .zip(again)
-            .enumerate()
-            .filter(|(_, (there, again))| {
-                stands(*there) && (!self.is_symmetric() || stands(again.turned_round()))
-            })
-            .map(|(i, _)| Interval::new(at(i), at(i)))
-            .collect();
-        merged(free, 1.5 * LOOK_M)
+        let shift = 2.0 * self.toolbar.forward;
+        let back = stretches(&way.between(run.from + shift, run.to + shift).turned_round(), self.space);
+        let back: Vec<Interval> =
+            back.into_iter().rev().map(|fits| Interval::new(run.to - fits.to, run.to - fits.from)).collect();
+        there.flat_map(|one| back.iter().filter_map(move |&other| one.common(other))).collect()
     }
 
     /// The lane over pieces of rows, and where along the way it begins.

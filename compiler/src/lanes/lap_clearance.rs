@@ -1,22 +1,19 @@
-//! Whether the body clears the fence along a lap's way, and what is done where it does not.
+//! What a lap's way leaves for the body to clear the fence.
 //!
 //! Bends swing the ends of the body out, and the chords and arcs of a way leave its course. Where the body
-//! then comes too near to the fence, the way must lie farther in; where something stands in the headland,
-//! it is left out. In: a way and the free space. Out: the ground that the way is to leave for it to lie
-//! farther in, or the parts of it that fit.
+//! then comes too near to the fence, the way must lie farther in. In: a way and the free space. Out: the
+//! ground that the way is to leave.
 //!
 //! To either side of a place where a way lies farther in it comes back to its old course by
 //! `exp(-s / f)`, `f` being the body's reach: its ends gain more by the distance than they lose by the
 //! heading. (Own derivation: a tractrix at small angles.)
 
+use super::clearance::Looked;
 use crate::geometry::{Path, Point, Pose};
 use crate::num;
-use crate::turns::{FreeSpace, SPARE_M};
+use crate::turns::FreeSpace;
 use geo::{LineString, Polygon};
 use std::ops::Range;
-
-/// How far apart a way is looked at, metres.
-const LOOK_M: f64 = 0.1;
 
 /// How far beyond the way, to the fence's side, the ground goes that it is to leave, metres.
 const BEYOND_M: f64 = 1.0;
@@ -52,84 +49,10 @@ pub fn ends_farther_in(way: &Path, farther_in_m: f64, ease_m: f64) -> Vec<Polygo
     ends.into_iter().map(|end| beside(way, end, farther_in_m, ease_m)).collect()
 }
 
-/// The parts of a way that keep the body inside the fence, proven; where something stands in the
-/// headland, the way before it and the way after it.
-pub fn fitting(way: &Path, space: &FreeSpace) -> Vec<Path> {
-    if space.clearance(way, SPARE_M).is_ok() {
-        return vec![way.clone()];
-    }
-    let looked = Looked::at(way, space, SPARE_M);
-    let part = |run: Range<usize>| way.between(looked.places[run.start], looked.places[run.end - 1]);
-    looked.runs(true).into_iter().map(part).flat_map(|part| proven(part, space)).collect()
-}
-
-/// A way but for the places where the proof does not hold.
-fn proven(way: Path, space: &FreeSpace) -> Vec<Path> {
-    let length = way.length();
-    if length < LOOK_M {
-        return Vec::new();
-    }
-    let Err(last) = space.clearance(&way, SPARE_M) else { return vec![way] };
-    let places = places(&way);
-    let poses = way.poses_at(places.iter().copied());
-    let from_last = |i: &usize| poses[*i].distance(&last);
-    let nearest = (0..poses.len()).min_by(|i, j| from_last(i).total_cmp(&from_last(j)));
-    let at = nearest.map_or(0.0, |i| places[i]);
-    let before = way.between(0.0, (at - LOOK_M).max(0.0));
-    let after = way.between((at + LOOK_M).min(length), length);
-    [before, after].into_iter().flat_map(|part| proven(part, space)).collect()
-}
-
 /// How far a corner of the body lies beyond the fence, metres.
 fn beyond(pose: Pose, space: &FreeSpace) -> f64 {
     let outline = space.footprint().at(pose);
     outline.corners().iter().map(|&corner| -space.signed_distance(corner, BEYOND_M)).fold(0.0, f64::max)
-}
-
-/// Whether the body clears the fence at places along a way.
-struct Looked {
-    /// Metres along the way, from its beginning to its end. The ends of its pieces are among them: there the
-    /// body comes nearest to the fence, or farthest from it.
-    places: Vec<f64>,
-    /// One for each place.
-    poses: Vec<Pose>,
-    /// One for each place.
-    fits: Vec<bool>,
-}
-
-impl Looked {
-    fn at(way: &Path, space: &FreeSpace, need_m: f64) -> Self {
-        let places = places(way);
-        let poses = way.poses_at(places.iter().copied());
-        let fits = |pose: &Pose| space.clearance_at(*pose).is_some_and(|gap| gap > need_m);
-        let fits = poses.iter().map(fits).collect();
-        Self { places, poses, fits }
-    }
-
-    /// Runs of places at which it does, or does not.
-    fn runs(&self, fit: bool) -> Vec<Range<usize>> {
-        let mut runs = Vec::new();
-        let mut from = 0;
-        for same in self.fits.chunk_by(|a, b| a == b) {
-            if same[0] == fit {
-                runs.push(from..from + same.len());
-            }
-            from += same.len();
-        }
-        runs
-    }
-}
-
-/// Metres along a way, close to each other, the ends of its pieces among them.
-fn places(way: &Path) -> Vec<f64> {
-    let mut begin = 0.0;
-    let mut places = vec![0.0];
-    for piece in &way.pieces {
-        let steps = (piece.length / LOOK_M).ceil().max(1.0) as usize;
-        places.extend((1..=steps).map(|i| begin + piece.length * i as f64 / steps as f64));
-        begin += piece.length;
-    }
-    places
 }
 
 /// The ground between the fence and a course that lies farther in along a stretch and eases back on
@@ -151,12 +74,13 @@ fn beside(way: &Path, [from, to]: [f64; 2], farther_in_m: f64, ease_m: f64) -> P
 
 #[cfg(test)]
 mod tests {
+    use super::super::clearance::stretches;
     use super::*;
     use crate::check::{Headland, HeadlandSize, HeadlandSown, LapCorners};
     use crate::lanes::headland::headland;
     use crate::lanes::toolbar::Toolbar;
     use crate::site::example;
-    use crate::turns;
+    use crate::turns::{self, SPARE_M};
     use geo::{MultiPolygon, polygon};
     use proptest::prelude::*;
 
@@ -201,9 +125,11 @@ mod tests {
         #[test]
         fn the_first_lap_is_driven_in_one_go(fence in any_field()) {
             let (ways, space) = first_laps(&fence);
-            let length = |ways: &[Path]| ways.iter().map(Path::length).sum::<f64>();
-            let fit: Vec<Path> = ways.iter().flat_map(|way| fitting(way, &space)).collect();
-            prop_assert!(length(&fit) > 0.999 * length(&ways), "{} of {} m", length(&fit), length(&ways));
+            let whole_m: f64 = ways.iter().map(Path::length).sum();
+            let fit: Vec<f64> =
+                ways.iter().flat_map(|way| stretches(way, &space)).map(|fits| fits.length()).collect();
+            let fit_m: f64 = fit.iter().sum();
+            prop_assert!(fit_m > 0.999 * whole_m, "{fit_m} of {whole_m} m");
             prop_assert!(fit.len() < 3, "{} ways", fit.len());
         }
     }

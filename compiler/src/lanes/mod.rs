@@ -2,6 +2,7 @@
 //! headland laps, and what stays unworked and why.
 
 mod blocks;
+mod clearance;
 mod contour;
 mod division;
 mod easing;
@@ -62,7 +63,11 @@ pub fn lanes(field: &Field, site: &FieldSite, machine: &Machine) -> Told<LanePla
         return Told { value: None, findings: vec![finding] };
     }
     for Lap { number, ways } in laps {
-        let ways: Vec<Path> = ways.iter().flat_map(|way| lap_clearance::fitting(way, &space)).collect();
+        let fitting = |way: &Path| {
+            let stretches = clearance::stretches(way, &space).into_iter();
+            stretches.map(|fits| way.between(fits.from, fits.to)).collect::<Vec<_>>()
+        };
+        let ways: Vec<Path> = ways.iter().flat_map(fitting).collect();
         laid.lap(number, &ways, &main);
     }
     if field.headland.sown != HeadlandSown::No {

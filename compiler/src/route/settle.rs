@@ -17,18 +17,19 @@ use super::ways::{Link, Ways};
 struct Patience {
     /// Turns at most.
     turns: usize,
-    /// How often the bound is worked out anew once the ways that it rests on are known.
+    /// How often the bound is worked out anew at most once the ways that it rests on are known, as long as it
+    /// rises.
     proofs: usize,
 }
 
 const fn patience(effort: Effort) -> Patience {
     match effort {
         Effort::Low => Patience { turns: 0, proofs: 1 },
-        Effort::Normal => Patience { turns: 8, proofs: 3 },
-        Effort::High => Patience { turns: 24, proofs: 8 },
+        Effort::Normal => Patience { turns: 8, proofs: 12 },
+        Effort::High => Patience { turns: 24, proofs: 24 },
     }
 }
-/// How many turns may gain less than is worth one, a share of the order's time.
+/// How many turns may gain less than is worth one, a share of the order's time; the bound ends with the first.
 const IDLE_TURNS: usize = 3;
 const WORTH: f64 = 0.002;
 /// An order that lies above the bound by a smaller share is as good as any.
@@ -153,7 +154,12 @@ pub(super) fn proven(
     let mut bound = solver.lower_bound(costs, order.seconds);
     for _ in 1..patience(solver.effort()).proofs {
         know(ways, part, costs, &bound);
-        bound = bound.renewed(costs, order.seconds);
+        let renewed = bound.renewed(costs, order.seconds);
+        let gained_s = renewed.seconds - bound.seconds;
+        bound = renewed;
+        if gained_s <= WORTH * bound.seconds {
+            break;
+        }
     }
     know(ways, part, costs, &bound);
     let order = among_known(ways, part, costs, solver, order);
