@@ -77,6 +77,7 @@ mod tests {
     use super::super::clearance::stretches;
     use super::*;
     use crate::check::{Headland, HeadlandSize, HeadlandSown, LapCorners};
+    use crate::geometry::interval::Interval;
     use crate::lanes::headland::headland;
     use crate::lanes::toolbar::Toolbar;
     use crate::site::example;
@@ -127,7 +128,7 @@ mod tests {
             let (ways, space) = first_laps(&fence);
             let whole_m: f64 = ways.iter().map(Path::length).sum();
             let fit: Vec<f64> =
-                ways.iter().flat_map(|way| stretches(way, &space)).map(|fits| fits.length()).collect();
+                ways.iter().flat_map(|way| stretches(way, &space)).map(Interval::length).collect();
             let fit_m: f64 = fit.iter().sum();
             prop_assert!(fit_m > 0.999 * whole_m, "{fit_m} of {whole_m} m");
             prop_assert!(fit.len() < 3, "{} ways", fit.len());
