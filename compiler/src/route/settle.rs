@@ -5,7 +5,9 @@
 //!
 //! Minima promise more than ways through a field keep. An order is therefore searched for in turns:
 //! among all ways, those that it needs being planned until it needs no others, and among the planned
-//! ways alone, which promise nothing that they do not keep. Each turn knows more ways than the last.
+//! ways alone, which promise nothing that they do not keep. Each turn knows more ways than the last. A way that
+//! is not known is expected to take beyond its minimum what the known ones at its ends do; the bound expects
+//! nothing.
 
 use super::order::{Costs, Effort, LowerBound, Order, Solver};
 use super::parts::Part;
@@ -25,11 +27,11 @@ struct Patience {
 const fn patience(effort: Effort) -> Patience {
     match effort {
         Effort::Low => Patience { turns: 0, proofs: 1 },
-        Effort::Normal => Patience { turns: 8, proofs: 12 },
-        Effort::High => Patience { turns: 24, proofs: 24 },
+        Effort::Normal => Patience { turns: 8, proofs: 16 },
+        Effort::High => Patience { turns: 24, proofs: 32 },
     }
 }
-/// How many turns may gain less than is worth one, a share of the order's time; the bound ends with the first.
+/// How many turns, and how many new bounds, may gain less than is worth one, a share of the order's time.
 const IDLE_TURNS: usize = 3;
 const WORTH: f64 = 0.002;
 /// An order that lies above the bound by a smaller share is as good as any.
@@ -152,12 +154,13 @@ pub(super) fn proven(
     order: Order,
 ) -> (Order, f64) {
     let mut bound = solver.lower_bound(costs, order.seconds);
+    let mut idle = 0;
     for _ in 1..patience(solver.effort()).proofs {
         know(ways, part, costs, &bound);
         let renewed = bound.renewed(costs, order.seconds);
-        let gained_s = renewed.seconds - bound.seconds;
+        idle += usize::from(renewed.seconds - bound.seconds <= WORTH * bound.seconds);
         bound = renewed;
-        if gained_s <= WORTH * bound.seconds {
+        if idle == IDLE_TURNS {
             break;
         }
     }

@@ -258,7 +258,8 @@ fn shortest(onward: &[Vec<(usize, f64)>], from: usize) -> Vec<f64> {
 mod tests {
     use super::*;
     use crate::geometry::Footprint;
-    use geo::polygon;
+    use geo::{Polygon, polygon};
+    use proptest::prelude::*;
 
     fn through(fence: &MultiPolygon) -> Detours {
         let body = [(1.5, -1.0), (1.5, 1.0), (-1.0, 1.0), (-1.0, -1.0)];
@@ -307,5 +308,50 @@ mod tests {
         let detours = through(&polygon![(x: 0.0, y: 0.0), (x: 90.0, y: 0.0), (x: 80.0, y: 50.0)].into());
         let found = metres(&detours, at(10.0, 5.0), at(70.0, 5.0));
         assert!((found - 60.0).abs() < 1e-9, "{found}");
+    }
+
+    /// A star round the origin, its corners so far away.
+    fn star(reach: &[f64]) -> LineString {
+        let step = 2.0 * num::PI / reach.len() as f64;
+        let corner = |(i, r): (usize, &f64)| {
+            let (y, x) = num::sin_cos(step * i as f64);
+            at(r * x, r * y)
+        };
+        LineString(reach.iter().enumerate().map(corner).collect())
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(48))]
+
+        /// Of any way of two straight legs that keeps its distance from the fence and from a hole, the bound
+        /// is no longer; where one leg will do, it is as long.
+        #[test]
+        fn the_bound_is_never_longer_than_a_way(
+            outer in prop::collection::vec(15.0..60.0_f64, 5..14),
+            hole in prop::collection::vec(2.0..9.0_f64, 3..9),
+            places in prop::collection::vec((-45.0..45.0_f64, -45.0..45.0_f64), 14),
+        ) {
+            let fence: MultiPolygon = Polygon::new(star(&outer), vec![star(&hole)]).into();
+            let body = [(1.5, -1.0), (1.5, 1.0), (-1.0, 1.0), (-1.0, -1.0)];
+            let space = FreeSpace::new(&fence, Footprint::around(body));
+            let keeps_off = |place: Point| space.signed_distance(place, 2.0) > space.footprint().core();
+            let is_clear = |from: Point, to: Point| {
+                let steps = (distance(from, to) / 0.1).ceil().max(1.0);
+                (0..=steps as u32).all(|i| keeps_off(from + (to - from) * (f64::from(i) / steps)))
+            };
+            let detours = Detours::through(&space, &fence);
+            let places: Vec<Point> = places.into_iter().map(|(x, y)| at(x, y)).filter(|&p| keeps_off(p)).collect();
+            for &from in &places {
+                let onward: Vec<Point> = places.iter().copied().filter(|&by| is_clear(from, by)).collect();
+                for &to in &places {
+                    let found = metres(&detours, from, to);
+                    prop_assert!(found >= distance(from, to) - 1e-9);
+                    for &by in onward.iter().filter(|&&by| is_clear(by, to)) {
+                        let way_m = distance(from, by) + distance(by, to);
+                        prop_assert!(found <= way_m + 1e-6, "{found} m of {way_m} m from {from:?} to {to:?}");
+                    }
+                }
+            }
+        }
     }
 }
