@@ -61,11 +61,10 @@ pub(super) struct By {
 impl<'a> Trips<'a> {
     pub(super) fn of(ground: &'a Ground, plan: &LanePlan, points: Vec<Point>, route: &Route) -> Self {
         let speed = ground.turning.speed_m_per_s;
-        let lookout = |at: Point| ground.detours.lookout(at);
-        let metres: Vec<_> = points.iter().map(|&point| ground.detours.at_least(&lookout(point))).collect();
+        let metres: Vec<_> = points.iter().map(|&point| ground.detours.at_least(point)).collect();
         let gap = |(pair, way): (&[super::Visit], &Option<Manoeuvre>)| {
             let (from, to) = (driven(plan, pair[0]).end(), driven(plan, pair[1]).start);
-            let ends = [from, to].map(|end| lookout(end.at));
+            let ends = [from, to].map(|end| ground.detours.lookout(end.at));
             let at_least_s =
                 |metres_to: &dyn Fn(&Lookout) -> f64| ends.iter().map(metres_to).sum::<f64>() / speed;
             Some(Gap {

@@ -546,13 +546,11 @@ impl<'a> Ways<'a> {
 
     fn price(&mut self, detours: &Detours) {
         let all: Vec<Node> = self.costs.nodes().chain([self.costs.depot()]).collect();
-        let lookout = |pose: Option<Pose>| {
-            let at = pose.map(|pose| pose.at).or(self.standing);
-            at.map(|at| detours.lookout(at))
-        };
-        let entered: Vec<Option<Lookout>> = all.par_iter().map(|&node| lookout(self.enters(node))).collect();
+        let place = |pose: Option<Pose>| pose.map(|pose| pose.at).or(self.standing);
+        let lookout = |node: &Node| place(self.enters(*node)).map(|at| detours.lookout(at));
+        let entered: Vec<Option<Lookout>> = all.par_iter().map(lookout).collect();
         let row = |&from: &Node| {
-            let metres_to = lookout(self.leaves(from)).map(|place| detours.at_least(&place));
+            let metres_to = place(self.leaves(from)).map(|at| detours.at_least(at));
             let at_least_s = |to: Node, place: &Option<Lookout>| match (&metres_to, place) {
                 (Some(metres_to), Some(place)) => metres_to(place) / self.drive((from, to)).speed_m_per_s,
                 _ => 0.0,

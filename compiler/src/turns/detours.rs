@@ -10,7 +10,7 @@
 //! places count as seen that are not, and the bound stays one.
 
 use super::FreeSpace;
-use crate::geometry::{Point, cross, distance, region};
+use crate::geometry::{Point, cross, distance, region, unit};
 use crate::num;
 use crate::ranked::Ranked;
 use geo::{Area, ConvexHull, LineString, MultiPolygon, Simplify};
@@ -18,6 +18,7 @@ use std::collections::BinaryHeap;
 
 /// Steps of direction all round.
 const STEPS: usize = 1024;
+const LAST_STEP: usize = STEPS - 1;
 
 /// A place nearer than this to a corner stands on it, metres.
 const SAME_M: f64 = 1e-6;
@@ -79,11 +80,7 @@ impl Detours {
             region::inset(fence, half_m).simplify(half_m)
         };
         let outline: Vec<Vec<Point>> = region::rings(&kept_off).map(open).collect();
-        let angle = |step: usize| 2.0 * num::PI * step as f64 / STEPS as f64;
-        let ray = |step| {
-            let (y, x) = num::sin_cos(angle(step));
-            Point { x, y }
-        };
+        let ray = |step: usize| unit(2.0 * num::PI * step as f64 / STEPS as f64);
         let corners = outline.iter().flat_map(|ring| corners(ring)).collect();
         let mut detours = Self { outline, corners, between: Vec::new(), rays: (0..STEPS).map(ray).collect() };
         detours.join_corners();
@@ -95,7 +92,7 @@ impl Detours {
             .corners
             .iter()
             .map(|from| {
-                let mut seen = self.lookout(from.at).corners;
+                let mut seen = self.seen(&self.sight(from.at));
                 seen.retain(|&(to, _)| from.bends(self.corners[to].at));
                 seen
             })
@@ -105,20 +102,25 @@ impl Detours {
 
     /// What ways from or to a place may bend round.
     pub fn lookout(&self, at: Point) -> Lookout {
-        let sight = self.sight(at);
-        let corners = self.corners.iter().enumerate().filter_map(|(index, corner)| {
-            let metres = distance(at, corner.at);
-            let is_seen = metres > SAME_M && corner.bends(at) && sight.reaches(corner.at);
+        Lookout { at, corners: self.seen(&self.sight(at)) }
+    }
+
+    /// The corners that a way may bend round first, with the metres to each.
+    fn seen(&self, sight: &Sight) -> Vec<(usize, f64)> {
+        let seen = self.corners.iter().enumerate().filter_map(|(index, corner)| {
+            let metres = distance(sight.at, corner.at);
+            let is_seen = metres > SAME_M && corner.bends(sight.at) && sight.reaches(corner.at);
             is_seen.then_some((index, metres))
         });
-        Lookout { at, corners: corners.collect() }
+        seen.collect()
     }
 
     /// Metres from a place to each of others, never more than the truth.
-    pub fn at_least(&self, from: &Lookout) -> impl Fn(&Lookout) -> f64 + use<> {
-        let sight = self.sight(from.at);
+    pub fn at_least(&self, from: Point) -> impl Fn(&Lookout) -> f64 + use<> {
+        let sight = self.sight(from);
+        let seen = self.seen(&sight);
         let to_corner = |corner| {
-            let ways = from.corners.iter().map(|&(first, metres)| metres + self.between[first][corner]);
+            let ways = seen.iter().map(|&(first, metres)| metres + self.between[first][corner]);
             ways.fold(f64::INFINITY, f64::min)
         };
         let to_corners: Vec<f64> = (0..self.corners.len()).map(to_corner).collect();
@@ -177,15 +179,12 @@ impl Detours {
     /// The beginnings of steps that an edge crosses, seen from the origin.
     fn crossed(&self, a: Point, b: Point, turn: f64, far: f64) -> impl Iterator<Item = Crossing> + '_ {
         let (begin, edge) = (steps_of(a), b - a);
-        let count = if turn >= 0.0 {
-            (begin + turn).floor() - begin.ceil() + 1.0
-        } else {
-            begin.floor() - (begin + turn).ceil() + 1.0
-        };
-        let first = if turn >= 0.0 { begin.ceil() } else { begin.floor() };
-        (0..count.max(0.0) as i64).map(move |i| {
-            let step = if turn >= 0.0 { first as i64 + i } else { first as i64 - i };
-            let ray = step.rem_euclid(STEPS as i64) as usize;
+        let end = begin + turn;
+        let (first, last, onward) =
+            if turn >= 0.0 { (begin.ceil(), end.floor(), 1) } else { (begin.floor(), end.ceil(), -1) };
+        let (first, last) = (first as i64, last as i64);
+        (0..=onward * (last - first)).map(move |i| {
+            let ray = (first + onward * i).rem_euclid(STEPS as i64) as usize;
             let across = cross(self.rays[ray], edge);
             let is_along = across.abs() < 1e-6 * num::hypot(edge.x, edge.y);
             let metres = if is_along { far } else { (cross(a, edge) / across).clamp(0.0, far) };
@@ -193,8 +192,6 @@ impl Detours {
         })
     }
 }
-
-const LAST_STEP: usize = STEPS - 1;
 
 /// What a place sees.
 struct Sight {
@@ -267,8 +264,7 @@ mod tests {
     }
 
     fn metres(detours: &Detours, from: Point, to: Point) -> f64 {
-        let [from, to] = [from, to].map(|place| detours.lookout(place));
-        detours.at_least(&from)(&to)
+        detours.at_least(from)(&detours.lookout(to))
     }
 
     fn at(x: f64, y: f64) -> Point {
