@@ -52,6 +52,40 @@ impl Cells {
         cell(low)..=cell(high).min(count - 1)
     }
 
+    /// How many moves of a chess king lead from each cell to the nearest of those that are goals;
+    /// `u16::MAX` where there is none.
+    ///
+    /// Two passes over the grid, each looking at the four neighbours already done: exact for
+    /// king moves (A. Rosenfeld and J. Pfaltz, "Sequential operations in digital picture
+    /// processing", *Journal of the ACM* 13, 1966).
+    pub fn king_moves(&self, is_goal: impl Fn(usize) -> bool) -> Vec<u16> {
+        let mut moves: Vec<u16> =
+            (0..self.count()).map(|cell| if is_goal(cell) { 0 } else { u16::MAX }).collect();
+        let behind = [(-1, 0), (-1, -1), (0, -1), (1, -1)];
+        let ahead = [(1, 0), (1, 1), (0, 1), (-1, 1)];
+        for cell in 0..self.count() {
+            self.relax(&mut moves, cell, behind);
+        }
+        for cell in (0..self.count()).rev() {
+            self.relax(&mut moves, cell, ahead);
+        }
+        moves
+    }
+
+    fn relax(&self, moves: &mut [u16], cell: usize, neighbours: [(isize, isize); 4]) {
+        for neighbour in neighbours.into_iter().filter_map(|step| self.beside(cell, step)) {
+            moves[cell] = moves[cell].min(moves[neighbour].saturating_add(1));
+        }
+    }
+
+    /// The cell so many columns to the right and rows up.
+    pub fn beside(&self, cell: usize, (right, up): (isize, isize)) -> Option<usize> {
+        let column =
+            (cell % self.columns).checked_add_signed(right).filter(|&column| column < self.columns)?;
+        let row = (cell / self.columns).checked_add_signed(up).filter(|&row| row < self.rows)?;
+        Some(row * self.columns + column)
+    }
+
     /// The middle of a cell.
     pub fn centre(&self, cell: usize) -> Point {
         Point {
@@ -74,5 +108,22 @@ mod tests {
         }
         assert_eq!(cells.at(Point { x: -3.01, y: 7.5 }), None);
         assert_eq!(cells.at(Point { x: 0.0, y: 9.01 }), None);
+    }
+
+    #[test]
+    fn a_king_goes_round_nothing() {
+        let cells = Cells::covering((Point { x: 0.0, y: 0.0 }, Point { x: 5.9, y: 3.9 }), 1.0);
+        let goals = [cells.columns + 1, cells.count() - 1];
+        let moves = cells.king_moves(|cell| goals.contains(&cell));
+        for (cell, &found) in moves.iter().enumerate() {
+            let far = |goal: usize| {
+                let apart = |per: fn(usize, usize) -> usize| {
+                    per(cell, cells.columns).abs_diff(per(goal, cells.columns))
+                };
+                apart(|cell, columns| cell % columns).max(apart(|cell, columns| cell / columns))
+            };
+            assert_eq!(usize::from(found), goals.into_iter().map(far).min().unwrap_or(0));
+        }
+        assert!(cells.king_moves(|_| false).iter().all(|&moves| moves == u16::MAX));
     }
 }

@@ -148,7 +148,8 @@ impl Piece {
         let part_m = self.length / f64::from(parts);
         let middle = move |part: u32| piece.pose_after(start, (f64::from(part) + 0.5) * part_m);
         // From one middle to the next an arc's chord turns as its heading does.
-        let (first, second) = (middle(0), middle(1));
+        let first = middle(0);
+        let second = if piece.is_clothoid() { first } else { middle(1) };
         let turn = unit(second.angle - first.angle);
         let (mut at, mut nose, mut chord) = (first.at, unit(first.angle), second.at - first.at);
         (0..parts).map(move |part| {

@@ -14,7 +14,7 @@ pub fn sown(space: &FreeSpace, machine: &Machine, plan: &LanePlan, stages: &[u8]
             soil.sow(on_row, stage);
         }
     }
-    soil
+    soil.surveyed()
 }
 
 /// Poses on a lane's rows, so far apart.

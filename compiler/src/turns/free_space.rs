@@ -136,18 +136,34 @@ impl FreeSpace {
         /// Metres or radians between samples.
         const SPACING: f64 = 0.6;
         let count = (piece.length.abs() / SPACING).ceil().max(1.0);
-        (1..=count as u32).all(|sample| {
-            let pose = piece.pose_after(start, piece.length * f64::from(sample) / count);
-            self.may_stand(pose, need_m)
-        })
+        let apart_m = piece.distance() / count;
+        let mut sample = 1.0;
+        while sample <= count {
+            let pose = piece.pose_after(start, piece.length * sample / count);
+            let open_m = self.open_m(pose, need_m);
+            if open_m < 0.0 && !self.keeps_off(pose, need_m) {
+                return false;
+            }
+            // What lies in the open is passed by.
+            sample += 1.0 + (open_m.max(0.0) / apart_m.max(TOUCHING_M)).floor();
+        }
+        true
+    }
+
+    /// How far the machine may surely move and still keep `need_m` from the fence; below zero where
+    /// that is not known.
+    fn open_m(&self, pose: Pose, need_m: f64) -> f64 {
+        self.edges.distance_at_least(pose.at) - self.footprint.reach() - need_m
+    }
+
+    /// False where samples already show that a pose is too near the fence.
+    fn may_stand(&self, pose: Pose, need_m: f64) -> bool {
+        self.open_m(pose, need_m) >= 0.0 || self.keeps_off(pose, need_m)
     }
 
     /// False where the footprint's largest disc or a corner is too near the fence.
-    fn may_stand(&self, pose: Pose, need_m: f64) -> bool {
+    fn keeps_off(&self, pose: Pose, need_m: f64) -> bool {
         let reach_m = self.footprint.reach() + need_m;
-        if self.edges.distance_at_least(pose.at) >= reach_m {
-            return true;
-        }
         let near = self.edges.near(pose.at);
         let mut close = near.edges().filter(|&edge| point_to_segment(pose.at, edge) < reach_m).peekable();
         if close.peek().is_none() {

@@ -8,9 +8,10 @@
 //! steps; where it crosses rows it counts so much a metre, all tracks together what one metre of the
 //! machine does. A tyre of width w that crosses rows s apart lies on a row for w / s of its way, at any
 //! angle. Where it runs nearly along them it is on a row or beside it: there it counts s / w times as
-//! much on a row, and nothing beside it, so that slanting ways gain nothing and lanes are free.
+//! much on a row, and nothing beside it, so that slanting ways gain nothing and lanes are free. Within
+//! soil that is alike all round, which is known for larger cells, a way across it needs no looking up.
 
-use crate::geometry::{Cells, Gear, Piece, Point, Pose, cross, unit};
+use crate::geometry::{Cells, Gear, Piece, Point, Pose, cross, distance, unit};
 use crate::num;
 use std::cmp::Ordering;
 
@@ -32,6 +33,10 @@ pub struct Soil {
     row_spacing_m: f64,
     cells: Cells,
     sown: Vec<Option<Sown>>,
+    /// Larger cells.
+    coarse: Cells,
+    /// How far from the middle of each of them all soil is alike, metres; zero where that is not known.
+    alike_m: Vec<f64>,
 }
 
 impl Sown {
@@ -59,6 +64,11 @@ impl Sown {
         cross(self.direction(), heading).abs() <= NEARLY
     }
 
+    /// Whether rows in this direction are sown in the same stage.
+    fn is_like(self, other: Self) -> bool {
+        (self.stage, self.direction) == (other.stage, other.direction)
+    }
+
     /// How far a place lies from the nearest of the parallel rows.
     fn beside_m(self, at: Point, row_spacing_m: f64) -> f64 {
         let right_m = self.right_m(at) - f64::from(self.row_m);
@@ -76,8 +86,41 @@ impl Soil {
         const MOST_CELLS: f64 = 1e6;
         let area_m2 = (high.x - low.x) * (high.y - low.y);
         let cell_m = num::sqrt(area_m2 / MOST_CELLS).max(row_spacing_m).max(LEAST_CELL_M);
+        /// Cells in a row of a larger one.
+        const COARSER: f64 = 8.0;
         let cells = Cells::covering((low, high), cell_m);
-        Self { row_spacing_m, cells, sown: vec![None; cells.count()] }
+        let coarse = Cells::covering((low, high), COARSER * cell_m);
+        let (sown, alike_m) = (vec![None; cells.count()], vec![0.0; coarse.count()]);
+        Self { row_spacing_m, cells, sown, coarse, alike_m }
+    }
+
+    /// The same soil, once all of it is sown: quicker to look up.
+    #[must_use]
+    pub fn surveyed(mut self) -> Self {
+        let alike = |one: Option<Sown>, other: Option<Sown>| match (one, other) {
+            (Some(one), Some(other)) => one.is_like(other),
+            (one, other) => one.is_none() && other.is_none(),
+        };
+        // What each of the larger cells is like throughout; none where it is not.
+        let mut kinds: Vec<Option<Option<Sown>>> = vec![None; self.coarse.count()];
+        let mut is_seen = vec![false; self.coarse.count()];
+        for (cell, &sown) in self.sown.iter().enumerate() {
+            let Some(within) = self.coarse.at(self.cells.centre(cell)) else { continue };
+            let is_first = !std::mem::replace(&mut is_seen[within], true);
+            kinds[within] =
+                if is_first { Some(sown) } else { kinds[within].filter(|&kind| alike(kind, sown)) };
+        }
+        let is_border = |cell: usize| {
+            let Some(kind) = kinds[cell] else { return true };
+            [(1, 0), (0, 1), (-1, 0), (0, -1)].into_iter().any(|step| match self.coarse.beside(cell, step) {
+                Some(beside) => kinds[beside].is_some_and(|other| !alike(kind, other)),
+                None => kind.is_some(),
+            })
+        };
+        let side_m = self.coarse.side_m;
+        let within_m = |moves: u16| (f64::from(moves) - 0.5).max(0.0) * side_m;
+        self.alike_m = self.coarse.king_moves(is_border).into_iter().map(within_m).collect();
+        self
     }
 
     /// The side of a cell, metres.
@@ -95,6 +138,12 @@ impl Soil {
 
     fn at(&self, at: Point) -> Option<Sown> {
         self.cells.at(at).and_then(|cell| self.sown[cell])
+    }
+
+    /// How far round a place all soil is like there, metres; not above zero where that is not known.
+    fn alike_m(&self, at: Point) -> f64 {
+        let known_m = |cell: usize| self.alike_m[cell] - distance(at, self.coarse.centre(cell));
+        self.coarse.at(at).map_or(0.0, known_m)
     }
 }
 
@@ -116,6 +165,13 @@ pub struct Wheels<'a> {
     pub tracks_m: &'a [f64],
     /// Width of a tyre, metres.
     pub tyre_m: f64,
+}
+
+/// Soil that is alike all round.
+struct Open {
+    sown: Option<Sown>,
+    /// How far it goes on, metres; below zero where it is not known to.
+    left_m: f64,
 }
 
 /// What sown soil costs on a way driven at a moment.
@@ -158,11 +214,16 @@ impl<'a> Toll<'a> {
             if piece.gear != Gear::Spot {
                 let count = (piece.length / STEP_M).ceil();
                 let step_m = piece.length / count;
+                let mut open = Open { sown: None, left_m: -1.0 };
                 for (at, heading) in piece.middles(pose, count as u32) {
-                    seconds += step_m * self.s_per_m * self.share_on_sown(soil, at, heading);
+                    if open.left_m < 0.0 {
+                        open = self.open(soil, at);
+                    }
+                    seconds += step_m * self.s_per_m * self.share_in(soil, &open, at, heading);
                     if seconds >= limit_s {
                         return None;
                     }
+                    open.left_m -= step_m;
                 }
             }
             pose = piece.end(pose);
@@ -174,6 +235,22 @@ impl<'a> Toll<'a> {
     pub fn s_per_m_at(&self, at: Point) -> f64 {
         let sown = self.soil.and_then(|soil| soil.at(at));
         sown.map_or(0.0, |sown| self.s_per_m * self.share(sown.stage))
+    }
+
+    /// How far from a place all wheels run on soil that is alike.
+    fn open(&self, soil: &Soil, at: Point) -> Open {
+        let outermost_m = self.wheels.tracks_m.iter().fold(0.0, |most: f64, track| most.max(track.abs()));
+        Open { sown: soil.at(at), left_m: soil.alike_m(at) - outermost_m }
+    }
+
+    /// The share of the wheel tracks on sown rows, looked up only where the open ends.
+    fn share_in(&self, soil: &Soil, open: &Open, reference: Point, heading: Point) -> f64 {
+        match open.sown {
+            _ if open.left_m < 0.0 => self.share_on_sown(soil, reference, heading),
+            None => 0.0,
+            Some(sown) if !sown.is_along(heading) => self.share(sown.stage),
+            Some(_) => self.share_on_sown(soil, reference, heading),
+        }
     }
 
     /// The share of the wheel tracks on sown rows, where one that crosses them counts whole.
@@ -216,6 +293,7 @@ impl<'a> Toll<'a> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use proptest::prelude::*;
 
     /// Tracks on the tenth of a row spacing beside a row's middle, 1.8 m apart.
     const WHEELS: Wheels<'static> = Wheels { tracks_m: &[-0.9, 0.9], tyre_m: 0.12 };
@@ -289,6 +367,28 @@ mod tests {
             let found = toll.seconds(slanting, &[Piece::straight(Gear::Reverse, metres)]);
             assert!((found / (3.0 * metres) - 1.0).abs() < 0.25, "{degrees} {found} {metres}");
         }
+    }
+
+    proptest! {
+        #[test]
+        fn surveyed_soil_costs_the_same(
+            x in -5.0..45.0f64, y in -5.0..45.0f64, angle in -3.2..3.2f64,
+            metres in 0.1..50.0f64, radius_m in 2.0..60.0f64, stage in 0..2u8,
+        ) {
+            let (soil, surveyed) = (strips(), strips().surveyed());
+            let pieces = [Piece::arc(Gear::Forward, metres, 1.0 / radius_m), Piece::straight(Gear::Reverse, metres)];
+            let seconds = |soil: &Soil| {
+                Toll::new(soil, WHEELS, 3.0, Moment::During(stage)).seconds(Pose::new(x, y, angle), &pieces)
+            };
+            prop_assert!((seconds(&soil) - seconds(&surveyed)).abs() < 1e-9);
+        }
+    }
+
+    #[test]
+    fn the_middle_of_a_strip_is_known_to_be_alike() {
+        let soil = strips().surveyed();
+        assert!(soil.alike_m(Point { x: 4.0, y: 20.0 }) > 1.0);
+        assert!(soil.alike_m(Point { x: 20.0, y: 20.0 }) <= 0.0);
     }
 
     #[test]

@@ -81,7 +81,8 @@ impl Edges {
         };
         (edges.starts, edges.listed) = edges.list_by_cell();
         (edges.row_starts, edges.row_listed) = edges.list_by_row();
-        edges.king_moves = edges.count_king_moves();
+        edges.king_moves =
+            edges.cells.king_moves(|cell| !span(&edges.starts, &edges.listed, cell).is_empty());
         edges.clear_m = (0..edges.cells.count())
             .map(|cell| edges.distance(edges.cells.centre(cell), f64::INFINITY))
             .collect();
@@ -159,37 +160,6 @@ impl Edges {
             }
         }
         sorted_into(pairs, self.cells.rows)
-    }
-
-    /// Two passes over the grid, each looking at the four neighbours already done: exact for
-    /// king moves (A. Rosenfeld and J. Pfaltz, "Sequential operations in digital picture
-    /// processing", *Journal of the ACM* 13, 1966).
-    fn count_king_moves(&self) -> Vec<u16> {
-        let cells = self.cells.count();
-        let mut moves: Vec<u16> = (0..cells)
-            .map(|cell| if span(&self.starts, &self.listed, cell).is_empty() { u16::MAX } else { 0 })
-            .collect();
-        let behind = [(-1, 0), (-1, -1), (0, -1), (1, -1)];
-        let ahead = [(1, 0), (1, 1), (0, 1), (-1, 1)];
-        for cell in 0..cells {
-            self.relax(&mut moves, cell, behind);
-        }
-        for cell in (0..cells).rev() {
-            self.relax(&mut moves, cell, ahead);
-        }
-        moves
-    }
-
-    fn relax(&self, moves: &mut [u16], cell: usize, neighbours: [(isize, isize); 4]) {
-        let Cells { columns, rows, .. } = self.cells;
-        let (column, row) = (cell % columns, cell / columns);
-        for (right, up) in neighbours {
-            let at = column.checked_add_signed(right).zip(row.checked_add_signed(up));
-            if let Some((column, row)) = at.filter(|&(c, r)| c < columns && r < rows) {
-                let through = moves[row * columns + column].saturating_add(1);
-                moves[cell] = moves[cell].min(through);
-            }
-        }
     }
 }
 
