@@ -44,6 +44,11 @@ impl Candidate {
         }
     }
 
+    /// The straights before and after it, metres, in reverse where negative.
+    pub const fn straights_m(&self) -> (f64, f64) {
+        (self.before_m, self.after_m)
+    }
+
     /// Its pieces as if the steering followed at once.
     pub fn arcs(&self) -> Vec<Piece> {
         let mut pieces = straight(self.before_m);

@@ -111,7 +111,7 @@ pub fn closed_form(space: &FreeSpace, drive: &Drive, toll: &Toll, from: Pose, to
 /// A way between the same poses that costs less, by a closer look at straights before and after it.
 pub fn refined(space: &FreeSpace, drive: &Drive, toll: &Toll, way: &Manoeuvre) -> Option<Manoeuvre> {
     let task = Task::new(space, drive, toll, way.path.start, way.path.end())?;
-    task.best_of(task.with_straights(&MANY_STRAIGHTS), way.cost_s())
+    task.bettered(way)
 }
 
 /// The quickest way in closed form without a straight before or after it: found at once, or not.
@@ -194,10 +194,52 @@ impl<'a> Task<'a> {
         Supply::new(self.drive, self.from, self.to, pairs.filter(|&pair| pair != (0.0, 0.0)))
     }
 
+    /// A way that costs less than a known one: straights before and after it are made longer and
+    /// shorter, by less and less (R. Hooke and T. A. Jeeves, "Direct search", *Journal of the ACM* 8, 1961).
+    fn bettered(&self, known: &Manoeuvre) -> Option<Manoeuvre> {
+        /// The first change and the last, in units of straights.
+        const CHANGES: (f64, f64) = (0.8, 0.1);
+        /// What gains less is no change, seconds.
+        const GAIN_S: f64 = 0.02;
+        let signed_m = |piece: Option<&Piece>| {
+            piece.filter(|piece| piece.sharpest() == 0.0).map_or(0.0, |piece| match piece.gear {
+                Gear::Reverse => -piece.length,
+                Gear::Forward => piece.length,
+                Gear::Spot => 0.0,
+            })
+        };
+        let pieces = &known.path.pieces;
+        let mut straights = (signed_m(pieces.first()), signed_m(pieces.last()));
+        let (mut best, mut best_s) = (None, known.cost_s());
+        let mut change_m = CHANGES.0 * self.unit_m();
+        while change_m >= CHANGES.1 * self.unit_m() {
+            match self.tried(self.with_straights_about(straights, change_m), best_s - GAIN_S) {
+                Some((way, with)) => (best_s, best, straights) = (way.cost_s(), Some(way), with),
+                None => change_m *= 0.5,
+            }
+        }
+        best
+    }
+
+    /// Every way in closed form with straights before and after it that differ so much from these.
+    fn with_straights_about(&self, (before_m, after_m): (f64, f64), change_m: f64) -> Supply<'_> {
+        let changed = |metres: f64| [metres, metres - change_m, metres + change_m];
+        let pairs =
+            changed(before_m).into_iter().flat_map(|before| changed(after_m).map(|after| (before, after)));
+        let allowed = |metres: f64| metres >= 0.0 || self.drive.may_reverse;
+        let pairs = pairs.filter(|&(before, after)| allowed(before) && allowed(after));
+        Supply::new(self.drive, self.from, self.to, pairs.filter(|&pair| pair != (before_m, after_m)))
+    }
+
+    /// What lengths of straights are counted in, metres.
+    fn unit_m(&self) -> f64 {
+        self.drive.radius_m.max(0.5 * self.space.footprint().reach())
+    }
+
     /// Signed lengths of straights that are free: from the pose along `sense`, and against it
     /// where the machine may reverse.
     fn straights(&self, pose: Pose, sense: f64, lengths: &[f64]) -> Vec<f64> {
-        let unit = self.drive.radius_m.max(0.5 * self.space.footprint().reach());
+        let unit = self.unit_m();
         let mut all = vec![0.0];
         for side in if self.drive.may_reverse { &[1.0, -1.0][..] } else { &[1.0][..] } {
             let free = lengths.iter().map(|length| side * length * unit).take_while(|&length| {
@@ -211,12 +253,17 @@ impl<'a> Task<'a> {
     }
 
     /// The candidate that stays inside the fence and costs least, less than the limit.
-    fn best_of(&self, mut candidates: Supply<'_>, limit_s: f64) -> Option<Manoeuvre> {
+    fn best_of(&self, candidates: Supply<'_>, limit_s: f64) -> Option<Manoeuvre> {
+        self.tried(candidates, limit_s).map(|(way, _)| way)
+    }
+
+    /// The same, with the straights before and after it.
+    fn tried(&self, mut candidates: Supply<'_>, limit_s: f64) -> Option<(Manoeuvre, (f64, f64))> {
         /// So many are tried at most; the quicker ones come first.
-        const MOST: usize = 1500;
+        const MOST: usize = 200;
         /// And so many after one that crosses sown rows: any other has to cross them too.
-        const MORE: usize = 200;
-        let mut best: Option<Manoeuvre> = None;
+        const MORE: usize = 30;
+        let mut best = None;
         let (mut best_s, mut left) = (limit_s, MOST);
         while left > 0
             && let Some(candidate) = candidates.next_below(best_s)
@@ -232,7 +279,7 @@ impl<'a> Task<'a> {
                 let way = Manoeuvre::new(self.drive, path, shape, toll_s);
                 left = left.min(MORE);
                 best_s = way.cost_s();
-                best = Some(way);
+                best = Some((way, candidate.straights_m()));
             }
         }
         best
