@@ -35,11 +35,26 @@ impl Way {
             self.seconds[1] + charges.leaving(self.b) + charges.entering(self.a),
         ]
     }
+
+    /// With all charges, in the cheaper direction.
+    fn charged(&self, charges: &Charges) -> f64 {
+        let [there, back] = self.directed(charges);
+        let passage = if self.is_passage { charges.at_passage } else { 0.0 };
+        let paid_out: f64 = self.odd.iter().map(|&set| charges.odd[set as usize]).sum();
+        there.min(back) + passage - paid_out
+    }
+}
+
+/// A number that sorts as the seconds do, to the digits that half of it holds, with an index in the other half.
+fn ranked(seconds: f64, index: usize) -> u64 {
+    let bits = (seconds as f32).to_bits();
+    let rank = if bits >> 31 == 0 { bits | 1 << 31 } else { !bits };
+    u64::from(rank) << 32 | index as u64
 }
 
 /// A tree, as good as none else.
 pub(super) struct Tree {
-    /// A lower bound for tours on the ways looked at, whatever the charges.
+    /// What no tour on the ways looked at undercuts, but for rounding, whatever the charges.
     pub value: f64,
     /// By how much it breaks the rule that goes with each charge.
     pub excess: Charges,
@@ -57,7 +72,7 @@ pub(super) struct Relaxation {
     passages: f64,
     near: Vec<Way>,
     is_near: BTreeSet<(usize, usize)>,
-    priced: Vec<(f64, usize)>,
+    ranked: Vec<u64>,
 }
 
 /// A tour leads from each stage to the next once.
@@ -81,7 +96,7 @@ impl Relaxation {
             passages: passages(costs),
             near: Vec::new(),
             is_near: BTreeSet::new(),
-            priced: Vec::new(),
+            ranked: Vec::new(),
         };
         for end in 0..ends {
             relaxation.add_nearest(end);
@@ -123,33 +138,34 @@ impl Relaxation {
     }
 
     /// The cheapest 1-tree among the promising ways: a spanning tree of all lanes and the depot,
-    /// in which the depot is met at its first end, and its second end's cheapest way.
+    /// in which the depot is met at its first end, and its second end's cheapest way. Ways are sorted by the
+    /// first seven digits of their costs: it proves nothing.
     pub(super) fn cheapest_tree(&mut self, charges: &Charges) -> Tree {
         let special = self.ends - 1;
         let mut last = (f64::INFINITY, 0);
-        self.priced.clear();
+        self.ranked.clear();
         for (index, way) in self.near.iter().enumerate() {
-            let [there, back] = way.directed(charges);
-            let passage = if way.is_passage { charges.at_passage } else { 0.0 };
-            let paid_out: f64 = way.odd.iter().map(|&set| charges.odd[set as usize]).sum();
-            let seconds = there.min(back) + passage - paid_out;
+            let seconds = way.charged(charges);
             if way.b != special {
-                self.priced.push((seconds, index));
+                self.ranked.push(ranked(seconds, index));
             } else if seconds < last.0 {
                 last = (seconds, index);
             }
         }
-        self.priced.sort_unstable_by(|x, y| x.0.total_cmp(&y.0).then(x.1.cmp(&y.1)));
+        self.ranked.sort_unstable();
         let mut joined: Vec<usize> = (0..self.ends / 2).collect();
         let mut ways = vec![last.1];
         let mut value = last.0 - charges.paid_by_all(self.passages);
-        for &(seconds, index) in &self.priced {
-            let (a, b) =
-                (root(&mut joined, self.near[index].a / 2), root(&mut joined, self.near[index].b / 2));
+        for index in self.ranked.iter().map(|&ranked| ranked as u32 as usize) {
+            let way = &self.near[index];
+            let (a, b) = (root(&mut joined, way.a / 2), root(&mut joined, way.b / 2));
             if a != b {
                 joined[a] = b;
                 ways.push(index);
-                value += seconds;
+                value += way.charged(charges);
+                if ways.len() == self.ends / 2 {
+                    break;
+                }
             }
         }
         value += (self.ends / 2 - ways.len()) as f64 * BARRED_S;
