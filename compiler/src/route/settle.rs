@@ -39,6 +39,7 @@ const CLOSE: f64 = 0.005;
 /// An order that lies farther above the bound, as a share, is searched for once more, from nothing; where that begins
 /// with one that takes longer by a larger share, it ends there.
 const DOUBTFUL: f64 = 0.1;
+const BEGINNINGS: usize = 3;
 const PROMISING: f64 = 0.02;
 /// Orders that are found before the last one is kept but for ways that turn out to be barred.
 const ROUNDS: usize = 40;
@@ -53,10 +54,31 @@ pub(super) fn settled(
     ways.forget_changed();
     ways.plan(solver.likely().map(|link| part.in_all(ways.costs(), link)).collect());
     part.renew(costs, ways);
-    let first = solver.first(&part.expected(costs, ways));
-    let first = mended(ways, part, costs, solver, first)?;
+    let first = begun(ways, part, costs, solver)?;
     let order = in_turns(ways, part, costs, solver, first);
     Ok(again(ways, part, costs, solver, order))
+}
+
+/// A first order. Where its ways turn out to take far more than hoped, others are searched for from nothing with what
+/// is known of ways by then.
+fn begun(ways: &mut Ways, part: &Part, costs: &mut Costs, solver: &Solver) -> Result<Order, Order> {
+    let mut hoped = solver.first(&part.expected(costs, ways));
+    let mut hoped_s = hoped.seconds;
+    let mut best = mended(ways, part, costs, solver, hoped)?;
+    for _ in 0..BEGINNINGS {
+        if best.seconds <= (1.0 + DOUBTFUL) * hoped_s {
+            break;
+        }
+        let fresh = solver.renewed(costs, best.seconds);
+        hoped = fresh.first(&part.expected(costs, ways));
+        hoped_s = hoped.seconds;
+        let Ok(other) = mended(ways, part, costs, &fresh, hoped) else { break };
+        best.seconds = costs.total(&best.nodes);
+        if other.seconds < best.seconds {
+            best = other;
+        }
+    }
+    Ok(best)
 }
 
 /// An order no worse, searched for in turns.
