@@ -23,7 +23,7 @@ const GROWTH: f64 = 1.5;
 /// The turn of an arc that fits where none of this is needed, radians.
 const NEEDLESS: f64 = 0.3;
 /// Ends farther apart are not joined so, in turning radii.
-const FAR: f64 = 20.0;
+const FAR: f64 = 2000.0;
 
 /// The quickest way found for ends of which at least one lies beside a fence.
 pub fn eased(task: &Task<'_>) -> Option<Manoeuvre> {
