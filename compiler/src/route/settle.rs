@@ -85,6 +85,8 @@ fn begun(ways: &mut Ways, part: &Part, costs: &mut Costs, solver: &Solver) -> Re
 fn in_turns(ways: &mut Ways, part: &Part, costs: &mut Costs, solver: &Solver, mut best: Order) -> Order {
     let mut idle = 0;
     for _ in 0..patience(solver.effort()).turns {
+        ways.renew_chains();
+        part.renew(costs, ways);
         let hoped = solver.polished(&part.expected(costs, ways), &best);
         let Ok(order) = mended(ways, part, costs, solver, hoped) else { break };
         let order = among_known(ways, part, costs, solver, order);
@@ -175,7 +177,9 @@ pub(super) fn proven(
     hoppers: Option<&Hoppers>,
     order: Order,
 ) -> (Order, f64) {
-    let mut bound = solver.lower_bound(costs, order.seconds);
+    ways.renew_chains();
+    part.renew(costs, ways);
+    let mut bound = solver.lower_bound(costs, costs.total(&order.nodes));
     let mut idle = 0;
     for _ in 1..patience(solver.effort()).proofs {
         know(ways, part, costs, &bound);

@@ -309,9 +309,46 @@ impl<'a> Ways<'a> {
         self.join_by(closed_form, 3, usize::MAX);
         self.join_by(searched, 3, JOINING_SEARCHES);
         self.join_depot();
+        self.join_stages();
+        self.renew_chains();
+    }
+
+    /// Joins the ends of lanes of later stages to lanes near by of earlier ones: no order leads there, but chains do.
+    fn join_stages(&mut self) {
+        /// Lanes near each end that are looked at, and those that are tried.
+        const NEAR: usize = 12;
+        const MOST: usize = 3;
+        let begins: Vec<(Node, Pose)> =
+            self.drivable_nodes().filter_map(|node| Some((node, self.enters(node)?))).collect();
+        let pairs: Vec<Pair> = self
+            .drivable_nodes()
+            .filter_map(|node| Some((node, self.leaves(node)?)))
+            .flat_map(|(node, from)| {
+                let is_earlier = |other: Node| self.stages[other.lane()] < self.stages[node.lane()];
+                let earlier = (0..begins.len()).filter(|&at| is_earlier(begins[at].0));
+                let nearest = least(earlier.map(|at| (from.distance(&begins[at].1), at)), NEAR);
+                let promised = nearest
+                    .into_iter()
+                    .map(|at| (lower_bound_s(&self.turning, from, begins[at].1), begins[at].0));
+                let likely = least(promised, MOST);
+                likely.into_iter().map(move |other| (Vertex::end(node), Vertex::begin(other)))
+            })
+            .collect();
+        let found: Vec<Option<Manoeuvre>> =
+            pairs.par_iter().map(|&pair| self.between(pair, closed_form)).collect();
+        for ((from, to), way) in pairs.into_iter().zip(found) {
+            if let Some(way) = way {
+                self.network.join(from, to, &way.path);
+            }
+        }
+    }
+
+    /// Lets ways without a closed form count the quickest chains that there are by now.
+    pub(super) fn renew_chains(&mut self) {
         self.chains_from.clear();
-        for link in std::mem::take(&mut self.chained) {
-            self.chain(link);
+        for link in self.chained.clone() {
+            let seconds = self.chain_s(link);
+            self.count(link, seconds);
         }
     }
 
@@ -467,17 +504,24 @@ impl<'a> Ways<'a> {
         if at_end { self.leaves(node) } else { self.enters(node) }
     }
 
-    /// Lets a way without a closed form count its quickest chain. To and from the depot the machine
-    /// drives faster than a chain is made for: where steering takes time, it cannot follow one there.
+    /// Lets a way without a closed form count its quickest chain.
     fn chain(&mut self, link: Link) {
-        let depot = self.costs.depot();
-        let too_fast = self.turning.sharpness.is_some() && (link.0 == depot || link.1 == depot);
-        let from = Vertex::end(link.0);
-        let seconds = self.chains_from.entry(from).or_insert_with(|| self.network.seconds_from(from));
-        let seconds = if too_fast { f64::INFINITY } else { seconds[Vertex::begin(link.1).index()] };
+        let seconds = self.chain_s(link);
         self.learn(link, seconds, |tried| tried.unfitting += 1);
         self.count(link, seconds);
         self.chained.insert(link);
+    }
+
+    /// Seconds of the quickest chain. To and from the depot the machine drives faster than a chain is made for: where
+    /// steering takes time, it cannot follow one there.
+    fn chain_s(&mut self, link: Link) -> f64 {
+        let depot = self.costs.depot();
+        if self.turning.sharpness.is_some() && (link.0 == depot || link.1 == depot) {
+            return f64::INFINITY;
+        }
+        let from = Vertex::end(link.0);
+        let seconds = self.chains_from.entry(from).or_insert_with(|| self.network.seconds_from(from));
+        seconds[Vertex::begin(link.1).index()]
     }
 
     /// Puts a way's true time in the place of its minimum.
@@ -705,6 +749,13 @@ fn over_lanes(drive: Drive, lanes: &[Lane]) -> Network {
         }
     }
     network
+}
+
+/// So many with the least costs, those first.
+fn least<T: Ord>(priced: impl Iterator<Item = (f64, T)>, most: usize) -> Vec<T> {
+    let mut priced: Vec<(f64, T)> = priced.collect();
+    priced.sort_by(|a, b| a.0.total_cmp(&b.0).then_with(|| a.1.cmp(&b.1)));
+    priced.into_iter().take(most).map(|(_, item)| item).collect()
 }
 
 /// The one that costs less.

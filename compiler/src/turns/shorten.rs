@@ -7,34 +7,34 @@ use super::Task;
 use super::candidates::{self, merged};
 use crate::geometry::{Gear, Path, Piece, Pose};
 
-/// Passes over the way at most.
-const PASSES: usize = 6;
-/// Poses that shortcuts begin and end at, at most.
-const POSTS: usize = 40;
+/// Poses that shortcuts begin and end at, at most, in each pass over the way: first few, between which most of a
+/// detour goes.
+const POSTS: [usize; 7] = [10, 20, 40, 40, 40, 40, 40];
 /// A pass that gains less ends the work, seconds.
 const GAIN_S: f64 = 0.01;
 
 /// A way that takes no longer.
 pub fn shorten(task: &Task<'_>, pieces: Vec<Piece>) -> Vec<Piece> {
     let mut best = pieces;
-    for _ in 0..PASSES {
+    for (pass, posts) in POSTS.into_iter().enumerate() {
         let before_s = task.drive.cost_s(&best);
-        best = one_pass(task, best);
-        if task.drive.cost_s(&best) > before_s - GAIN_S {
+        best = one_pass(task, best, posts);
+        let gains = task.drive.cost_s(&best) <= before_s - GAIN_S;
+        if !gains && POSTS.get(pass + 1) == Some(&posts) {
             break;
         }
     }
     best
 }
 
-fn one_pass(task: &Task<'_>, mut pieces: Vec<Piece>) -> Vec<Piece> {
-    let mut parts = cut(task, &pieces);
+fn one_pass(task: &Task<'_>, mut pieces: Vec<Piece>, posts: usize) -> Vec<Piece> {
+    let mut parts = cut(task, &pieces, posts);
     let mut first = 0;
     while first < parts.len() {
         let shorter = (first + 1..=parts.len()).rev().find_map(|last| shortcut(task, &parts, first, last));
         if let Some(shorter) = shorter {
             pieces = shorter;
-            parts = cut(task, &pieces);
+            parts = cut(task, &pieces, posts);
         }
         first += 1;
     }
@@ -58,9 +58,9 @@ impl Part {
 
 /// The way cut into parts about as long as a share of it, turns on the spot whole, and so what is bent
 /// where a way must not begin with the wheels turned.
-fn cut(task: &Task<'_>, pieces: &[Piece]) -> Vec<Part> {
+fn cut(task: &Task<'_>, pieces: &[Piece], posts: usize) -> Vec<Part> {
     let path = Path { start: task.from, pieces: pieces.to_vec() };
-    let longest = path.length() / POSTS as f64;
+    let longest = path.length() / posts as f64;
     let longest = longest.max(0.25 * task.drive.radius_m).max(0.5);
     let is_steered = task.drive.sharpness.is_some();
     let mut parts: Vec<Part> = Vec::new();
