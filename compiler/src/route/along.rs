@@ -6,8 +6,8 @@
 //! the least time and toll, and none that promise more than the way that is known; what leads onto the
 //! line and off it are closed forms. Off a line the way may follow one more line.
 
-use super::ways::cheaper;
-use crate::geometry::{Path, Pose};
+use super::ways::{cheaper, standing_poses};
+use crate::geometry::{Path, Point, Pose, distance};
 use crate::lanes::Lane;
 use crate::turns::{Drive, FreeSpace, Manoeuvre, Toll, direct, lower_bound_s, rough_bound_s, shortened};
 use std::collections::BTreeMap;
@@ -66,8 +66,8 @@ impl Lines {
         let onto = on.remove(&(pair.line, pair.on))??;
         let mut leaving = off.remove(&(pair.line, pair.off))??;
         if hops > 0 && leaving.toll_s > 0.0 {
-            let from = |_| vec![line.places[pair.off]];
-            let rest = Along { from: &from, known_s: leaving.cost_s(), ..*task };
+            let from = End::At(line.places[pair.off]);
+            let rest = Along { from, known_s: leaving.cost_s(), ..*task };
             leaving = cheaper(Some(leaving), self.way(&rest, hops - 1))?;
         }
         let path = onto.path.then(&line.between(pair)).then(&leaving.path);
@@ -77,11 +77,14 @@ impl Lines {
     /// Places to get on and off on one line, with what they promise to cost.
     fn pairs_on(&self, task: &Along, index: usize) -> Vec<(f64, Pair)> {
         let line = &self.lines[index];
-        let onto = |place| [task.starts(place), vec![place]];
-        let off = |place| [vec![place], task.ends(place)];
+        let onto = |place| [task.from, End::At(place)];
+        let off = |place| [End::At(place), task.to];
         let least_s = |places: &[(f64, usize)]| places.first().map_or(f64::INFINITY, |place| place.0);
         let quickest_off = line.quickest(task, off, task.known_s);
         let left_s = task.known_s - least_s(&quickest_off);
+        if quickest_off.is_empty() {
+            return Vec::new();
+        }
         let quickest_on = line.quickest(task, onto, left_s);
         let onward = line.cheapest(task, onto, &quickest_on, left_s);
         let back = line.cheapest(task, off, &quickest_off, task.known_s - least_s(&onward));
@@ -98,7 +101,34 @@ impl Lines {
     }
 }
 
-/// What is asked: a way between poses, one of several at each end.
+/// Where a way begins or ends.
+#[derive(Copy, Clone)]
+pub(super) enum End {
+    /// At a pose.
+    At(Pose),
+    /// Where the machine stands, in any of several headings.
+    Standing(Point),
+}
+
+impl End {
+    const fn place(self) -> Point {
+        match self {
+            Self::At(pose) => pose.at,
+            Self::Standing(at) => at,
+        }
+    }
+
+    /// The poses from or to which a way may lead whose other end is there.
+    fn poses(self, other: Self) -> Vec<Pose> {
+        match (self, other) {
+            (Self::At(pose), _) => vec![pose],
+            (Self::Standing(at), Self::At(other)) => standing_poses(at, other).collect(),
+            (Self::Standing(_), Self::Standing(_)) => Vec::new(),
+        }
+    }
+}
+
+/// What is asked: a way from one end to another.
 #[derive(Copy, Clone)]
 pub(super) struct Along<'a> {
     pub space: &'a FreeSpace,
@@ -106,37 +136,34 @@ pub(super) struct Along<'a> {
     pub toll: &'a Toll<'a>,
     /// What the way that is known costs.
     pub known_s: f64,
-    /// Poses at which the way may begin, if it leads to one.
-    pub from: &'a (dyn Fn(Pose) -> Vec<Pose> + Sync),
-    /// Poses at which it may end, if it comes from one.
-    pub to: &'a (dyn Fn(Pose) -> Vec<Pose> + Sync),
+    pub from: End,
+    pub to: End,
 }
 
 impl Along<'_> {
-    fn starts(&self, to: Pose) -> Vec<Pose> {
-        (self.from)(to)
-    }
-    fn ends(&self, from: Pose) -> Vec<Pose> {
-        (self.to)(from)
-    }
-
-    /// Seconds that a way from one of some poses to one of others takes at least.
-    fn least_s(&self, from: &[Pose], to: &[Pose]) -> f64 {
-        let ways = from.iter().flat_map(|&from| to.iter().map(move |&to| (from, to)));
+    /// Seconds that a way takes at least; and as far as the distance tells, which is known at once.
+    fn least_s(&self, [from, to]: [End; 2]) -> f64 {
+        let (starts, ends) = (from.poses(to), to.poses(from));
+        let ways = starts.iter().flat_map(|&from| ends.iter().map(move |&to| (from, to)));
         ways.map(|(from, to)| rough_bound_s(self.drive, from, to)).fold(f64::INFINITY, f64::min)
+    }
+    fn straight_s(&self, [from, to]: [End; 2]) -> f64 {
+        distance(from.place(), to.place()) / self.drive.speed_m_per_s
     }
 
     /// Seconds of toll straight across, if they are below a limit.
-    fn across_s(&self, from: &[Pose], to: &[Pose], limit_s: f64) -> Option<f64> {
-        let path = Path::straight(from.first()?.at, to.first()?.at);
+    fn across_s(&self, [from, to]: [End; 2], limit_s: f64) -> Option<f64> {
+        let path = Path::straight(from.place(), to.place());
         self.toll.below(path.start, &path.pieces, limit_s)
     }
 
     fn onto(&self, place: Pose) -> Option<Manoeuvre> {
-        self.first_of(self.starts(place).into_iter().map(|pose| (pose, place)).collect())
+        let starts = self.from.poses(End::At(place));
+        self.first_of(starts.into_iter().map(|pose| (pose, place)).collect())
     }
     fn off(&self, place: Pose) -> Option<Manoeuvre> {
-        self.first_of(self.ends(place).into_iter().map(|pose| (place, pose)).collect())
+        let ends = self.to.poses(End::At(place));
+        self.first_of(ends.into_iter().map(|pose| (place, pose)).collect())
     }
 
     /// A closed form between the poses of a pair, those tried first that are quickest in the open.
@@ -176,20 +203,24 @@ impl Line {
     }
 
     /// The places that are quickest to reach or to leave, the quickest first, none that takes longer than a
-    /// limit: `ends` gives the poses at both ends of the way for a place.
-    fn quickest(
-        &self,
-        task: &Along,
-        ends: impl Fn(Pose) -> [Vec<Pose>; 2],
-        limit_s: f64,
-    ) -> Vec<(f64, usize)> {
-        let priced = self.places.iter().enumerate().map(|(index, &place)| {
-            let [from, to] = ends(place);
-            (task.least_s(&from, &to), index)
-        });
-        let mut quickest: Vec<(f64, usize)> = priced.filter(|&(least_s, _)| least_s < limit_s).collect();
-        quickest.sort_by(by_cost);
-        quickest.truncate(2 * NEAR);
+    /// limit: `ends` gives both ends of the way for a place.
+    fn quickest(&self, task: &Along, ends: impl Fn(Pose) -> [End; 2], limit_s: f64) -> Vec<(f64, usize)> {
+        let straight =
+            self.places.iter().enumerate().map(|(index, &place)| (task.straight_s(ends(place)), index));
+        let mut straight: Vec<(f64, usize)> = straight.filter(|&(least_s, _)| least_s < limit_s).collect();
+        straight.sort_by(by_cost);
+        let mut quickest: Vec<(f64, usize)> = Vec::new();
+        for (straight_s, index) in straight {
+            let worst_s = quickest.get(2 * NEAR - 1).map_or(limit_s, |worst| worst.0);
+            if straight_s >= worst_s {
+                break;
+            }
+            let priced = (task.least_s(ends(self.places[index])), index);
+            if priced.0 < worst_s {
+                quickest.insert(quickest.partition_point(|known| by_cost(known, &priced).is_lt()), priced);
+                quickest.truncate(2 * NEAR);
+            }
+        }
         quickest
     }
 
@@ -197,14 +228,13 @@ impl Line {
     fn cheapest(
         &self,
         task: &Along,
-        ends: impl Fn(Pose) -> [Vec<Pose>; 2],
+        ends: impl Fn(Pose) -> [End; 2],
         quickest: &[(f64, usize)],
         limit_s: f64,
     ) -> Vec<(f64, usize)> {
         let within = quickest.iter().filter(|&&(least_s, _)| least_s < limit_s);
         let with_toll = within.filter_map(|&(least_s, index)| {
-            let [from, to] = ends(self.places[index]);
-            Some((least_s + task.across_s(&from, &to, limit_s - least_s)?, index))
+            Some((least_s + task.across_s(ends(self.places[index]), limit_s - least_s)?, index))
         });
         let mut cheapest: Vec<(f64, usize)> = with_toll.collect();
         cheapest.sort_by(by_cost);

@@ -7,7 +7,7 @@
 //! A leg is a closed form; where that costs much more than the straight line would, one along lanes may cost less,
 //! and where there is neither, a search finds one.
 
-use super::along::{Along, Lines};
+use super::along::{Along, End, Lines};
 use super::network::can_steer;
 use super::ways::{LEAST_TOLL_S, cheaper, standing_poses};
 use super::{Ground, Route, driven};
@@ -166,8 +166,7 @@ impl<'a> Trips<'a> {
         if known_s < from.distance(&to) / drive.speed_m_per_s + LEAST_TOLL_S {
             return direct;
         }
-        let (starts, ends) = (|_| vec![from], |_| vec![to]);
-        let along = Along { space, drive, toll, known_s, from: &starts, to: &ends };
+        let along = Along { space, drive, toll, known_s, from: End::At(from), to: End::At(to) };
         let along = self.lines.way(&along, 1).filter(|way| can_steer(drive, &way.path));
         cheaper(direct, along).or_else(|| searched(space, drive, toll, from, to))
     }

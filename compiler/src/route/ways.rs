@@ -12,7 +12,7 @@
 //! of times as long as a closed form.
 
 use super::Rows;
-use super::along::{Along, Lines};
+use super::along::{Along, End, Lines};
 use super::network::{Network, Vertex, can_steer};
 use super::order::{Costs, Node};
 use crate::geometry::{Path, Point, Pose};
@@ -288,17 +288,11 @@ impl<'a> Ways<'a> {
         /// Lines after the first.
         const HOPS: u32 = 1;
         let drive = self.drive((from, to));
-        let ends = |pose: Option<Pose>| {
-            move |other: Pose| match (pose, self.standing) {
-                (Some(pose), _) => vec![pose],
-                (None, Some(at)) => standing_poses(at, other).collect(),
-                (None, None) => Vec::new(),
-            }
-        };
-        let (from_ends, to_ends) = (ends(self.leaves(from)), ends(self.enters(to)));
+        let end = |pose: Option<Pose>| pose.map(End::At).or(self.standing.map(End::Standing));
+        let (start, goal) = (end(self.leaves(from))?, end(self.enters(to))?);
         let toll = self.toll((from, to));
         let known_s = self.costs.get(from, to);
-        let along = Along { space: self.space, drive, toll: &toll, known_s, from: &from_ends, to: &to_ends };
+        let along = Along { space: self.space, drive, toll: &toll, known_s, from: start, to: goal };
         self.lines.way(&along, HOPS).filter(|way| can_steer(drive, &way.path))
     }
 
