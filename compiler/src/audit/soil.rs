@@ -6,6 +6,7 @@ use super::{Fault, Proof};
 use crate::check::Field;
 use crate::geometry::{Point, distance};
 use crate::lanes::LanePlan;
+use crate::num;
 use crate::seeds::{RowCourse, SeedMap, SeedRun};
 use crate::site::FieldSite;
 use geo::{LineString, MultiPolygon};
@@ -87,7 +88,8 @@ pub(super) fn seeds_apart(seeds: &SeedMap) -> Proof {
         let twice = if one_lattice {
             after.first <= before.last()
         } else {
-            least_gap_m(before, after) < LEAST_SHARE * before.spacing_m.min(after.spacing_m)
+            let clear_m = before.stand().clear().to_m().min(after.stand().clear().to_m());
+            clear_between_m(before, after) < LEAST_SHARE * clear_m
         };
         if one_row && twice {
             wrong.extend(after.positions().next());
@@ -98,19 +100,28 @@ pub(super) fn seeds_apart(seeds: &SeedMap) -> Proof {
     })
 }
 
-/// Places of two lattices in one row are no nearer than this share of the closer spacing: nearer, they
-/// would be a multiple by ISO 7256-1.
+/// Places of two lattices in one row have no less clear distance than this share of the smaller one's own:
+/// nearer, they would be a multiple by ISO 7256-1.
 const LEAST_SHARE: f64 = 0.499;
 
-/// Least distance between the places at the ends of two runs, of hills between their middles.
-fn least_gap_m(before: &SeedRun, after: &SeedRun) -> f64 {
+/// Clear distance between two runs of one row: of straight ones along the row, negative where they overlap;
+/// else between those of their ends that are nearest.
+fn clear_between_m(before: &SeedRun, after: &SeedRun) -> f64 {
     let ends = |run: &SeedRun| {
         let line = run.line(ROUNDING_M);
         [line[0], line[line.len() - 1]]
     };
-    let halves = 0.5 * (before.pattern.length() + after.pattern.length()).to_m();
-    let gaps = ends(before).into_iter().flat_map(|a| ends(after).map(|b| distance(a, b)));
-    halves + gaps.fold(f64::INFINITY, f64::min)
+    let (one, other) = (ends(before), ends(after));
+    if let (RowCourse::Straight { angle, .. }, RowCourse::Straight { .. }) = (&before.course, &after.course) {
+        let (sin, cos) = num::sin_cos(*angle);
+        let along = |[from, to]: [Point; 2]| {
+            let [from, to] = [from, to].map(|at| at.x * cos + at.y * sin);
+            [from.min(to), from.max(to)]
+        };
+        let (one, other) = (along(one), along(other));
+        return (other[0] - one[1]).max(one[0] - other[1]);
+    }
+    one.into_iter().flat_map(|a| other.map(|b| distance(a, b))).fold(f64::INFINITY, f64::min)
 }
 
 /// The first seed of the run that lies outside, if any: a straight run is judged by its ends and
@@ -182,7 +193,7 @@ impl Edges {
 
     /// A place where an edge crosses the segment, grazes left out.
     fn crossing(&self, from: Point, to: Point) -> Option<Point> {
-        let length = crate::num::hypot(to.x - from.x, to.y - from.y);
+        let length = num::hypot(to.x - from.x, to.y - from.y);
         if length <= 2.0 * ROUNDING_M {
             return None;
         }

@@ -600,6 +600,11 @@ impl Spacing {
 }
 
 impl Stand {
+    /// From the last seed of a place to the first of the next.
+    pub fn clear(&self) -> Length {
+        self.spacing - self.pattern.length()
+    }
+
     /// Seeds on a square metre of rows this far apart.
     pub fn seeds_per_m2(&self, between_rows: Length) -> f64 {
         f64::from(self.pattern.seeds()) / (between_rows * self.spacing).to_m2()

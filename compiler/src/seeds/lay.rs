@@ -3,7 +3,7 @@
 //! In: the lane, the span and the tool that works it, how it is sown, and what of the row is laid
 //! already. Out: the places zone by zone, each with the way from the first seed to the last.
 
-use super::zones::{Places, Stretch, handover, stretches};
+use super::zones::{Places, Stretch, Window, handover, stretches};
 use super::{RowCourse, SeedRun, along, course_of};
 use crate::check::{Machine, Pattern, Rate, Spacing, Stand};
 use crate::geometry::{Path, Point, angle_of_heading, distance, unit};
@@ -84,28 +84,31 @@ impl Lattice<'_> {
         let [a, b] = [tool.span.from, tool.span.to].map(|at| along(tool.at(at)));
         let (near, far) = (a.min(b), a.max(b));
         let row = Row::of(self, tool.span.row);
-        let part_m = self.stand.spacing.to_m() / f64::from(zones.parts);
-        let mut stretches = stretches(zones, &[row.at(begins), row.at(ends)], part_m);
+        let mut stretches = stretches(zones, &[row.at(begins), row.at(ends)], self.stand);
         for stretch in &mut stretches {
             (stretch.from, stretch.to) = (stretch.from + begins, stretch.to + begins);
         }
-        let lattice = |stretch: &Stretch| row.places(stretch.rate.step, part_m);
+        let lattice = |stretch: &Stretch| Places::of(stretch.rate, self.stand, zones.parts, row.phase);
         let mut first_after = None;
         let mut laid = Vec::with_capacity(stretches.len());
         for (index, stretch) in stretches.iter().enumerate().filter(|(_, stretch)| stretch.rate.step > 0) {
             let places = lattice(stretch);
             let spacing_m = places.spacing;
             let pattern = stretch.rate.stand(self.stand, zones.parts).pattern;
-            let half_m = pattern.length().to_m() / 2.0;
+            let half_m = places.extent / 2.0;
             let first_from = |along_m: f64| (along_m / spacing_m - row.phase - ON_PLACE).ceil() as i64;
             let taken = before.map_or(f64::NEG_INFINITY, |run| {
-                let last = along(run.end()) - run.pattern.length().to_m() / 2.0;
-                last + if (run.spacing_m / f64::from(run.step) - part_m).abs() > ON_PLACE * part_m {
+                let extent = run.pattern.length().to_m();
+                let laid = Places { step: run.step, spacing: run.spacing_m, extent, ..places };
+                let last = along(run.end()) - extent / 2.0;
+                last + if (run.spacing_m / f64::from(run.step) - places.part_m).abs()
+                    > ON_PLACE * places.part_m
+                {
                     // Another tool row has sown otherwise: half a spacing of each belongs to a place, so
                     // that the two meet without a skip or a multiple.
                     (run.spacing_m + spacing_m) / 2.0
                 } else {
-                    run.spacing_m.min(spacing_m)
+                    Window::of(&laid, &places).least
                 }
             });
             let least = first_from((near + half_m).max(taken));
@@ -160,11 +163,6 @@ impl Row {
             y: self.datum.y + along_m * self.ahead.y - self.right_m * self.ahead.x,
         }
     }
-
-    fn places(&self, step: u32, part_m: f64) -> Places {
-        let spacing = f64::from(step) * part_m;
-        Places { step, spacing, offset: self.phase * spacing }
-    }
 }
 
 /// A curved way of a tool in one zone.
@@ -175,7 +173,8 @@ pub struct CurvedStretch {
     pub rate: Rate,
     /// The way, with what it has before the zone.
     pub way: Path,
-    /// How much that is: a hill may begin before the zone that its middle lies in.
+    /// How much that is: a hill may begin before the zone that its middle lies in, and places may begin where
+    /// one more hill of the zone before has no room.
     pub before_m: f64,
 }
 
@@ -187,24 +186,28 @@ pub fn stretches_along(tool: &Tool, stand: Stand, zones: &SiteZones) -> Vec<Curv
         return vec![CurvedStretch { zone: None, rate, way, before_m: 0.0 }];
     }
     let line: Vec<Point> = way.sampled(CHORD_M).poses.into_iter().map(|pose| pose.at).collect();
-    let part_m = stand.spacing.to_m() / f64::from(zones.parts);
-    let found = stretches(zones, &line, part_m);
+    let found = stretches(zones, &line, stand);
     // Chords are shorter than their arcs.
     let longer = found.last().map_or(1.0, |last| way.length() / last.to);
-    let cut = |Stretch { from, to, zone, rate }: Stretch| {
-        let (from, to) = (from * longer, to * longer);
-        let before_m = rate.stand(stand, zones.parts).pattern.length().to_m().min(from);
-        CurvedStretch { zone, rate, way: way.between(from - before_m, to), before_m }
+    let hill_m = |stretch: &Stretch| stretch.rate.stand(stand, zones.parts).pattern.length().to_m();
+    let cut = |(index, stretch): (usize, &Stretch)| {
+        let (from, to) = (stretch.from * longer, stretch.to * longer);
+        let before = index.checked_sub(1).map_or(0.0, |before| hill_m(&found[before]));
+        let before_m = hill_m(stretch).max(before).min(from);
+        let way = way.between(from - before_m, to);
+        CurvedStretch { zone: stretch.zone, rate: stretch.rate, way, before_m }
     };
-    found.into_iter().map(cut).collect()
+    found.iter().enumerate().map(cut).collect()
 }
 
 /// How far a chord may leave a curved row where its zones are looked up, metres.
 const CHORD_M: f64 = 0.01;
 
 /// Places along a curved way, the first of them `begin_m` behind its begin. Where it begins less
-/// than a spacing behind the row's last seed, the spacing runs on; else it begins anew, and the numbers
-/// leave out the places that the gap has. Where a lap closes, no seed falls beside its first.
+/// than a spacing behind the row's last seed, the spacing runs on; where what was laid before is of another
+/// pattern or spacing, the clear distance to it is this one's own, or, as far as the border asks for it, up to
+/// the larger of the two. Else it begins anew, and the numbers leave out the places that the gap has. Where a
+/// lap closes, no seed falls beside its first.
 pub fn along_way(stretch: &CurvedStretch, stand: Stand, begin_m: f64, row: &[SeedRun]) -> Option<Laid> {
     let CurvedStretch { way, before_m, zone, .. } = stretch;
     let (spacing_m, length_m) = (stand.spacing.to_m(), stand.pattern.length().to_m());
@@ -212,9 +215,10 @@ pub fn along_way(stretch: &CurvedStretch, stand: Stand, begin_m: f64, row: &[See
         None => (0, before_m + begin_m),
         Some(before) => {
             let gap = distance(way.pose_at(*before_m).at, before.end());
-            let rest = (spacing_m - length_m - gap).max(0.0);
+            let clear_m = stand.clear().to_m();
+            let rest = (clear_m - gap).max(0.0);
             let widest = spacing_m.max(before.spacing_m);
-            let room = widest - length_m - gap;
+            let room = clear_m.max(before.stand().clear().to_m()) - gap;
             let (steps, rest) = if room >= -ON_PLACE * spacing_m {
                 (1.0, rest)
             } else if gap <= widest && room >= -before_m {

@@ -9,7 +9,8 @@
 //! row's first. A single seed lies on its place, a hill with its middle.
 //! In a field with treatment zones a zone has a lattice of its own from the same datum, its spacing a
 //! whole number of parts of the field's (`zones`); along bends the spacing changes where the row enters
-//! the zone. So it is with blocks that have a rate of their own, and perhaps a pattern.
+//! the zone. A zone may have a pattern of its own, too. So it is with blocks that have a rate or a pattern of
+//! their own.
 //! A span takes the places from its beginning up to, but not including, its end, and every seed of a
 //! hill lies within it: spans that abut share no seed.
 
@@ -717,6 +718,121 @@ mod tests {
                 let [first, last] = ends.map(|end| lattice.body(end.unwrap()).0);
                 prop_assert!(first - low < runs[0].spacing_m + 1e-6);
                 prop_assert!(cuts[cuts.len() - 1] - last < runs[runs.len() - 1].spacing_m + 1e-6);
+            }
+        }
+    }
+
+    /// A rate whose hills are a share of their spacing long, where parts are a centimetre.
+    fn in_zone((step, hill): (u32, Option<(u32, f64)>)) -> Rate {
+        let length = |share| Length::cm(f64::from(step) * share);
+        let pattern = hill.map(|(seeds, share)| Pattern::Hill { seeds, length: length(share) });
+        Rate { asked: 1.0, step, pattern }
+    }
+
+    /// How closely three zones are sown, and the hills in each.
+    fn three_rates() -> impl Strategy<Value = [(u32, Option<(u32, f64)>); 3]> {
+        prop::array::uniform3((8_u32..25, prop::option::of((2_u32..5, 0.0..0.95_f64))))
+    }
+
+    /// Two zones side by side along `east`, from one to the next of these metres, and the soil round them.
+    fn side_by_side(
+        rates: [(u32, Option<(u32, f64)>); 3],
+        east: [f64; 3],
+        ground: impl Fn(f64, f64) -> Point,
+    ) -> SiteZones {
+        let zone = |from: f64, to: f64, rate| {
+            let ring = [(from, -30.0), (to, -30.0), (to, 60.0), (from, 60.0)].map(|(x, y)| ground(x, y));
+            let ground = geo::Polygon::new(geo::LineString(ring.to_vec()), vec![]);
+            SiteZone::new("zone".into(), ground.into(), in_zone(rate))
+        };
+        SiteZones {
+            parts: 12,
+            zones: vec![zone(east[0], east[1], rates[0]), zone(east[1], east[2], rates[1])],
+            elsewhere: Some(in_zone(rates[2])),
+        }
+    }
+
+    /// The smaller and the larger clear distance of two runs, metres.
+    fn clear_of(before: &SeedRun, after: &SeedRun) -> [f64; 2] {
+        let [one, other] = [before, after].map(|run| run.stand().clear().to_m());
+        [one.min(other), one.max(other)]
+    }
+
+    fn common(a: u32, b: u32) -> u32 {
+        if b == 0 { a } else { common(b, a % b) }
+    }
+
+    proptest! {
+        /// Through zones of different patterns, narrow ones among them, the clear distance across each border
+        /// lies between those of the two zones, or above the larger by less than what both their spacings are
+        /// multiples of; hills are whole, places keep numbers of their own, and row ends are sown.
+        #[test]
+        fn rows_keep_clear_distances_through_zones_of_patterns(
+            degrees in 0.0..360.0_f64, stagger in 0.0..1.0_f64, rates in three_rates(),
+            low in -60.0..-40.0_f64, length in 70.0..120.0_f64, cut in 0.1..0.9_f64,
+            wide in (0.3..25.0_f64, 0.3..25.0_f64), against in any::<bool>(),
+        ) {
+            let (heading, datum) = (Heading::degrees(degrees), Point { x: 3.0, y: -2.0 });
+            let lattice = Pose { at: datum, angle: angle_of_heading(heading) };
+            let zones = side_by_side(rates, [-20.0, wide.0 - 20.0, wide.0 + wide.1 - 20.0], |x, y| lattice.ground(x, y));
+            let spacing = spacing(Length::cm(12.0), stagger);
+            let whole = [low, low + length];
+            let halves = [low, low + cut * length, low + length];
+            let course = || Course::Straight { heading, datum };
+            for cuts in [&whole[..], &halves[..]] {
+                let lanes = vec![straight_lane(heading, datum, 0, cuts, against)];
+                let map = seeds(&plan(course(), lanes), &[], &spacing, &zones, &example::machine());
+                for row in 0..6 {
+                    let runs: Vec<&SeedRun> = map.runs.iter().filter(|run| run.row == row).collect();
+                    for run in &runs {
+                        let along: Vec<f64> = run.positions().map(|seed| lattice.body(seed).0).collect();
+                        prop_assert_eq!(along.len() as u64, run.seeds());
+                        prop_assert!(along.windows(2).all(|pair| pair[1] > pair[0] - 1e-9));
+                    }
+                    for pair in runs.windows(2) {
+                        let clear = lattice.body(pair[1].start()).0 - lattice.body(pair[0].end()).0;
+                        let [least, most] = clear_of(pair[0], pair[1]);
+                        prop_assert!(clear > least - 1e-6, "{clear} of {least}");
+                        // At a cut a hill may be missing.
+                        if cuts.len() == 2 {
+                            let common = f64::from(common(pair[0].step, pair[1].step)) * 0.01;
+                            prop_assert!(clear < most + common + 1e-6, "{clear} of {most}");
+                        }
+                        prop_assert!(pair[1].first > pair[0].last());
+                    }
+                    let (first, last) = (runs[0], runs[runs.len() - 1]);
+                    prop_assert!(lattice.body(first.start()).0 - low < first.spacing_m + 1e-6);
+                    prop_assert!(low + length - lattice.body(last.end()).0 < last.spacing_m + 1e-6);
+                }
+            }
+        }
+
+        /// So it is along a bend, where the spacing changes where the row enters a zone.
+        #[test]
+        fn bent_rows_keep_clear_distances_through_zones_of_patterns(
+            rates in three_rates(), enters in 6.0..12.0_f64, wide in 8.0..14.0_f64, stagger in 0.0..1.0_f64,
+        ) {
+            let line = Path {
+                start: Pose::new(0.0, 0.0, 0.0),
+                pieces: vec![
+                    Piece::straight(Gear::Forward, 20.0),
+                    Piece::arc(Gear::Forward, 9.0, 0.1),
+                    Piece::straight(Gear::Forward, 20.0),
+                ],
+            };
+            let span = RowSpan { tool_row: 2, row: 2, from: 0.0, to: line.length() };
+            let mut machine = example::machine();
+            machine.tool_forward = Length::ZERO;
+            let zones = side_by_side(rates, [enters, enters + wide, 60.0], |x, y| Point { x, y });
+            let plan = plan(Course::Contour, vec![lane(line, vec![span])]);
+            let map = seeds(&plan, &[], &spacing(Length::cm(12.0), stagger), &zones, &machine);
+            prop_assert_eq!(map.runs.iter().map(|run| run.zone).collect::<Vec<_>>(), [None, Some(0), Some(1)]);
+            for pair in map.runs.windows(2) {
+                let clear = distance(pair[0].end(), pair[1].start());
+                let [least, most] = clear_of(&pair[0], &pair[1]);
+                // Chords are shorter than their arcs, by less than this.
+                prop_assert!(clear > least - 1e-3 && clear < most + 1e-3, "{clear} of {least} to {most}");
+                prop_assert_eq!(pair[1].first, pair[0].last() + 1);
             }
         }
     }

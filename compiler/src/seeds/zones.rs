@@ -5,15 +5,23 @@
 //! enough for its seeds to keep their distance at both ends; and for two lattices of one row the last
 //! place of the one and the first of the other.
 //!
-//! All spacings of a row are whole multiples `a`, `b` of one part `u` of the field's own. The distance
-//! from a place of the one lattice to a place of the other is therefore one fixed remainder plus any
-//! multiple of `gcd(a, b) · u`, and among the `max − min + 1` wide window from the smaller to the larger
-//! spacing there is always one. So the seeds change over where the distance across the border is no less
-//! than the smaller spacing and no more than the larger: at such a pair of places nearest to the border.
-//! The border moves by it, but never by more than half of what the two rates differ by in one round of
-//! the pattern: half a seed a row.
+//! What counts is the clear distance, from the last seed of one place to the first of the next. Within a
+//! lattice it is `s − l`, the spacing less the length of a hill, where single seeds and drilled ones have no
+//! length. Across a border it is no less than the smaller of the two lattices' own and no more than the larger;
+//! only where these lie so near to each other that no pair of places need be between them, it is at most one
+//! part `g` that both spacings are multiples of above the smaller, and so less than `g` above the larger.
+//! Middles are a part `u` of the field's own spacing apart at least, so that no two places have one number.
+//!
+//! All spacings of a row are whole multiples `a`, `b` of `u`, and `g = gcd(a, b) · u`. The distance from a
+//! place of the one lattice to a place of the other is therefore one fixed remainder plus any multiple of `g`,
+//! and among any `b · u / g` places of the first that follow each other each multiple occurs. A window of
+//! distances that is at least `g` wide thus always holds one, and of any such places one has its fellow in it.
+//! Where `a = b` the places coincide and the distance `a · u` lies in the window, however narrow. So the
+//! seeds change over at such a pair of places nearest to the border. The border moves by it, but never by more
+//! than half of what the two rates differ by in one round of the pattern: half a seed a row, where none has
+//! hills.
 
-use crate::check::Rate;
+use crate::check::{Rate, Stand};
 use crate::geometry::Point;
 use crate::num;
 use crate::site::SiteZones;
@@ -35,10 +43,10 @@ impl Stretch {
     }
 }
 
-/// The zones along a line of chords, and how closely each is sown. `part_m` is the length of one part of
-/// the row's own spacing.
-pub fn stretches(zones: &SiteZones, line: &[Point], part_m: f64) -> Vec<Stretch> {
-    without_short(parts(zones, line), part_m)
+/// The zones along a line of chords, and how closely each is sown in a row that is sown like `own` at the
+/// field's rate.
+pub fn stretches(zones: &SiteZones, line: &[Point], own: Stand) -> Vec<Stretch> {
+    without_short(parts(zones, line), |stretch| Places::of(stretch.rate, own, zones.parts, 0.0))
 }
 
 /// The zones along a line of chords as they are drawn.
@@ -129,10 +137,12 @@ fn along(line: &[Point], mut metres: f64) -> Point {
 
 /// Stretches too short for their seeds to change over at both ends are sown as the longer of their
 /// neighbours; the shortest goes first.
-fn without_short(mut stretches: Vec<Stretch>, part_m: f64) -> Vec<Stretch> {
+fn without_short(mut stretches: Vec<Stretch>, places: impl Fn(&Stretch) -> Places) -> Vec<Stretch> {
     let needed = |a: &Stretch, b: &Stretch| {
-        let (a, b) = (a.rate.step, b.rate.step);
-        f64::from(a.max(b).max(1)) * part_m * f64::from(2 + reach(a, b))
+        let (a, b) = (places(a), places(b));
+        let widest = f64::from(a.step.max(b.step).max(1)) * a.part_m;
+        let beyond = Window::of(&a, &b).most - widest;
+        widest * f64::from(2 + reach(&a, &b)) + 2.0 * beyond.max(0.0)
     };
     loop {
         let lack = |i: usize| {
@@ -156,19 +166,18 @@ fn without_short(mut stretches: Vec<Stretch>, part_m: f64) -> Vec<Stretch> {
     }
 }
 
-/// How many places of the lattice of step `a` follow each other at most, of which none lies so that a
-/// place of the lattice of step `b` is neither nearer than the smaller step nor farther than the larger.
-fn reach(a: u32, b: u32) -> u32 {
+/// How many places of the first lattice follow each other at most, of which none has a place of the second in
+/// its window.
+fn reach(before: &Places, after: &Places) -> u32 {
+    let (a, b) = (before.step, after.step);
     if a == b || a == 0 || b == 0 {
         return 0;
     }
     let common = gcd(a, b);
+    let Window { least, most } = Window::of(before, after);
+    let held = ((most - least) / (f64::from(common) * before.part_m) + MET).floor() as i64;
     let (a, b) = (i64::from(a / common), i64::from(b / common));
-    let (least, most) = (a.min(b), a.max(b) - 1);
-    let fits = |place: i64| {
-        let ahead = (-place * a).rem_euclid(b);
-        least + (ahead - least).rem_euclid(b) <= most
-    };
+    let fits = |place: i64| (-place * a).rem_euclid(b) < held;
     let good: Vec<i64> = (0..2 * b).filter(|&place| fits(place)).collect();
     let widest = good.windows(2).map(|pair| pair[1] - pair[0]).max().unwrap_or(b);
     u32::try_from(widest).unwrap_or(u32::MAX)
@@ -178,12 +187,49 @@ fn gcd(a: u32, b: u32) -> u32 {
     if b == 0 { a } else { gcd(b, a % b) }
 }
 
-/// Places of a straight row: `offset + n · spacing` metres along it.
+/// Places of a straight row: `offset + n · spacing` metres along it, all seeds of a place within `extent`.
 #[derive(Copy, Clone, Debug, PartialEq)]
 pub struct Places {
+    /// Parts from place to place.
     pub step: u32,
+    /// How long a part is, metres.
+    pub part_m: f64,
     pub spacing: f64,
+    pub extent: f64,
     pub offset: f64,
+}
+
+impl Places {
+    /// Those of a row that is sown like `own` at the field's rate, and shifted by this share of its spacing.
+    pub fn of(rate: Rate, own: Stand, parts: u32, phase: f64) -> Self {
+        let part_m = own.spacing.to_m() / f64::from(parts);
+        let spacing = f64::from(rate.step) * part_m;
+        let extent = rate.stand(own, parts).pattern.length().to_m();
+        Self { step: rate.step, part_m, spacing, extent, offset: phase * spacing }
+    }
+}
+
+/// How near to each other and how far apart the middles of the last place of one lattice and of the first of
+/// the next may be, metres.
+#[derive(Copy, Clone, Debug, PartialEq)]
+pub struct Window {
+    pub least: f64,
+    pub most: f64,
+}
+
+impl Window {
+    pub fn of(before: &Places, after: &Places) -> Self {
+        // So far apart are the middles where the clear distance is that of the one lattice, or of the other.
+        let longer = 0.5 * (before.extent - after.extent);
+        let (one, other) = (before.spacing - longer, after.spacing + longer);
+        let least = one.min(other).max(before.part_m);
+        let most = one.max(other);
+        if before.step == after.step {
+            return Self { least, most };
+        }
+        let common = f64::from(gcd(before.step, after.step)) * before.part_m;
+        Self { least, most: most.max(least + common) }
+    }
 }
 
 /// A share of a spacing within which a distance counts as met.
@@ -191,7 +237,7 @@ const MET: f64 = 1e-6;
 
 /// Numbers of the last place of one lattice and of the first of the next about a border.
 pub fn handover(before: &Places, after: &Places, border: f64) -> (i64, i64) {
-    let (least, most) = (before.spacing.min(after.spacing), before.spacing.max(after.spacing));
+    let Window { least, most } = Window::of(before, after);
     let mean = 0.5 * (before.spacing + after.spacing);
     let nearest = ((border - 0.5 * mean - before.offset) / before.spacing).round() as i64;
     let follower = |place: i64| {
@@ -202,7 +248,7 @@ pub fn handover(before: &Places, after: &Places, border: f64) -> (i64, i64) {
         let known = [number, number + 1, number - 1].into_iter().find(fits);
         known.map(|number| (place, number))
     };
-    let reach = i64::from(reach(before.step, after.step));
+    let reach = i64::from(reach(before, after));
     let outward = (0..=reach).flat_map(|away| [nearest - away, nearest + away]);
     let mut fitting = outward.filter_map(follower);
     fitting.next().unwrap_or_else(|| {
@@ -214,8 +260,10 @@ pub fn handover(before: &Places, after: &Places, border: f64) -> (i64, i64) {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::check::Pattern;
     use crate::site::SiteZone;
     use geo::{Rect, coord};
+    use lanewright_schema::quantity::Length;
     use proptest::prelude::*;
 
     fn zones(borders: &[f64], steps: &[u32], elsewhere: Option<u32>) -> SiteZones {
@@ -227,12 +275,14 @@ mod tests {
         SiteZones { parts: 12, zones, elsewhere: elsewhere.map(Rate::own) }
     }
 
+    /// A twelfth of it is a part.
+    const OWN: Stand = Stand { spacing: Length::cm(18.0), pattern: Pattern::Single };
     const LINE: [Point; 3] =
         [Point { x: 0.0, y: 0.5 }, Point { x: 40.0, y: 0.5 }, Point { x: 100.0, y: 0.5 }];
 
     #[test]
     fn a_row_is_cut_where_it_leaves_a_zone() {
-        let found = stretches(&zones(&[10.0, 30.0, 60.0], &[12, 16], Some(12)), &LINE, 0.015);
+        let found = stretches(&zones(&[10.0, 30.0, 60.0], &[12, 16], Some(12)), &LINE, OWN);
         let ends: Vec<(f64, f64, Option<usize>)> = found.iter().map(|s| (s.from, s.to, s.zone)).collect();
         assert_eq!(
             ends,
@@ -242,11 +292,22 @@ mod tests {
 
     #[test]
     fn a_slip_between_zones_goes_to_both_and_a_sliver_to_its_neighbour() {
-        let slip = stretches(&zones(&[-1.0, 50.0, 101.0], &[12, 16], None), &LINE, 0.015);
+        let slip = stretches(&zones(&[-1.0, 50.0, 101.0], &[12, 16], None), &LINE, OWN);
         assert_eq!(slip.len(), 2);
-        let sliver = stretches(&zones(&[-1.0, 50.0, 50.2, 101.0], &[12, 16, 12], None), &LINE, 0.015);
+        let sliver = stretches(&zones(&[-1.0, 50.0, 50.2, 101.0], &[12, 16, 12], None), &LINE, OWN);
         assert_eq!(sliver.iter().map(|s| s.zone).collect::<Vec<_>>(), [Some(0), Some(2)]);
         assert!((sliver[0].to - 50.2).abs() < 1e-9 && sliver[0].to == sliver[1].from);
+    }
+
+    /// Places so many hundredths of a metre apart, hills on them as long as this share of that.
+    fn places(step: u32, share: f64, phase: f64) -> Places {
+        let (part_m, spacing) = (0.01, f64::from(step) * 0.01);
+        Places { step, part_m, spacing, extent: share * spacing, offset: phase * spacing }
+    }
+
+    /// No hill at all, or one of some share of its spacing.
+    fn extent() -> impl Strategy<Value = f64> {
+        prop_oneof![Just(0.0), 0.0..0.99_f64]
     }
 
     proptest! {
@@ -257,20 +318,58 @@ mod tests {
         fn seeds_keep_their_distance_across_a_border(
             a in 1_u32..90, b in 1_u32..90, phase in 0.0..1.0_f64, border in -50.0..50.0_f64,
         ) {
-            let part = 0.01;
-            let places = |step: u32| {
-                let spacing = f64::from(step) * part;
-                Places { step, spacing, offset: phase * spacing }
-            };
-            let (before, after) = (places(a), places(b));
+            let (before, after) = (places(a, 0.0, phase), places(b, 0.0, phase));
             let (last, first) = handover(&before, &after, border);
             let at = |lattice: &Places, number: i64| lattice.offset + number as f64 * lattice.spacing;
             let (last, first) = (at(&before, last), at(&after, first));
             let gap = first - last;
-            prop_assert!(gap >= f64::from(a.min(b)) * part - 1e-6, "{gap}");
-            prop_assert!(gap <= f64::from(a.max(b)) * part + 1e-6, "{gap}");
+            prop_assert!(gap >= f64::from(a.min(b)) * before.part_m - 1e-6, "{gap}");
+            prop_assert!(gap <= f64::from(a.max(b)) * before.part_m + 1e-6, "{gap}");
             let moved = (0.5 * (first + last) - border).abs();
-            prop_assert!(moved <= before.spacing * f64::from(1 + reach(a, b)) + after.spacing, "{moved}");
+            let most = before.spacing * f64::from(1 + reach(&before, &after)) + after.spacing;
+            prop_assert!(moved <= most, "{moved}");
+        }
+
+        /// Hills, too: the clear distance is no less than the smaller of the two lattices' own, and above the
+        /// larger by less than what both spacings are multiples of; places have numbers of their own.
+        #[test]
+        fn hills_keep_their_clear_distance_across_a_border(
+            a in 1_u32..90, b in 1_u32..90, hills in (extent(), extent()),
+            phase in 0.0..1.0_f64, border in -50.0..50.0_f64,
+        ) {
+            let (before, after) = (places(a, hills.0, phase), places(b, hills.1, phase));
+            let (last, first) = handover(&before, &after, border);
+            let at = |lattice: &Places, number: i64| lattice.offset + number as f64 * lattice.spacing;
+            let (last, first) = (at(&before, last), at(&after, first));
+            let clear = first - after.extent / 2.0 - (last + before.extent / 2.0);
+            let own = [&before, &after].map(|lattice| lattice.spacing - lattice.extent);
+            let common = f64::from(gcd(a, b)) * before.part_m;
+            prop_assert!(clear >= own[0].min(own[1]) - 1e-6, "{clear} of {own:?}");
+            let most = if a == b { own[0].max(own[1]) } else { own[0].max(own[1]) + common };
+            prop_assert!(clear <= most + 1e-6, "{clear} of {own:?}");
+            let number = |at: f64| (at / before.part_m + 1e-6).floor() as i64;
+            prop_assert!(number(first) > number(last), "{last} and {first}");
+            let moved = (0.5 * (first + last) - border).abs();
+            let furthest = before.spacing * f64::from(1 + reach(&before, &after)) + after.spacing + common;
+            prop_assert!(moved <= furthest, "{moved}");
+        }
+
+        /// However the window lies, some place of every so many that follow each other has its fellow in it,
+        /// and so many are looked at to either side of the border.
+        #[test]
+        fn a_pair_is_always_within_reach(
+            a in 1_u32..60, b in 1_u32..60, hills in (extent(), extent()), phase in 0.0..1.0_f64,
+            from in -500_i64..500,
+        ) {
+            let (before, after) = (places(a, hills.0, phase), places(b, hills.1, phase));
+            let Window { least, most } = Window::of(&before, &after);
+            let has_fellow = |place: i64| {
+                let at = before.offset + place as f64 * before.spacing;
+                let next = ((at + least - after.offset) / after.spacing - MET).ceil();
+                after.offset + next * after.spacing - at <= most + MET
+            };
+            let reach = i64::from(reach(&before, &after).max(1));
+            prop_assert!((from..from + reach).any(has_fellow));
         }
     }
 }

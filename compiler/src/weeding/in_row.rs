@@ -84,11 +84,11 @@ pub fn pass(blade: &InRow, over: &Over, findings: &mut Vec<Finding>) -> Weeding 
     };
     let widest = |speed: Speed| row(speed).iter().map(|row| row.clear).fold(Length::ZERO, Length::max);
     let runs = &over.sown.seeds.runs;
-    let gap = |run: &SeedRun| run.stand().spacing - run.pattern.length();
+    let gap = |run: &SeedRun| run.stand().clear();
     let placed = runs.iter().filter(|run| has_places(run));
     let closest = placed.min_by(|a, b| gap(a).to_m().total_cmp(&gap(b).to_m()));
     let drawn = closest.map_or_else(|| over.commonest(), SeedRun::stand);
-    let spacing = drawn.spacing - drawn.pattern.length();
+    let spacing = drawn.clear();
     if !runs.iter().all(has_places) {
         findings.push(drilled(over));
     }
