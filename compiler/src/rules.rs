@@ -610,7 +610,7 @@ pub const CHECK: &[Rule] = &[
     .example("tramlines = { every = 6, first = 9, rows = [2, 5] }"),
     error(
         "zones/rate-attribute",
-        "treatment zones without the attribute that tells their rate, or with two of them",
+        "treatment zones without an attribute that tells their rate or their pattern, or with two for the rate",
         "a rate is said once: as a share of the field's seeds, as seeds or plants a hectare, or as a distance",
     )
     .example("zones = { file = \"soil.geojson\" }"),
@@ -618,13 +618,13 @@ pub const CHECK: &[Rule] = &[
         .example("zones = { file = \"samples.geojson\", rate = \"rate\" } with soil samples as points"),
     error(
         "zones/attribute-missing",
-        "a zone without the attribute that tells its rate",
+        "a zone without an attribute that tells how it is sown",
         "nobody could say what it gets, and nothing is guessed",
     )
     .example("rate = \"rate\" for zones whose attribute is `Rate_1`"),
     error(
         "zones/attribute-unreadable",
-        "a zone whose rate is no number, or a distance without its unit",
+        "a zone whose rate is no number, whose pattern is none, or whose distance has no unit",
         "a distance of 18 is read as centimetres by one person and as millimetres by the next",
     )
     .example("between_seeds = \"spacing\" for zones with `\"spacing\": 18`"),
@@ -632,6 +632,13 @@ pub const CHECK: &[Rule] = &[
         .formula("rate < 0.2 or rate > 5, and not 0")
         .source(PRACTICE)
         .example("a zone with `\"rate\": 120` for 120 %"),
+    error(
+        "zones/beside-tool-rows",
+        "treatment zones with patterns of their own in a field whose tool rows have theirs",
+        "those rows would have two patterns in a zone",
+    )
+    .source(LANGUAGE)
+    .example("pattern in [field.zones] beside tool_row in [field.spacing]"),
     error(
         "zones/class",
         "a class of a raster's numbers that holds none, shares some with another or says no rate, or classes for a file of polygons",

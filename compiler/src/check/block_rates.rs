@@ -137,7 +137,7 @@ fn tell_beside_zones(file: &written::Field, place: &Place, findings: &mut Findin
                 place,
                 "this block is sown in its own way, and so are treatment zones",
             )
-            .hint("leave it out; a block with a rate but no pattern can be a zone in the file of `zones`");
+            .hint("leave it out; such a block can be a zone in the file of `zones`");
     }
 }
 

@@ -30,6 +30,7 @@ pub(crate) mod tests;
 mod weeding;
 mod zone_attribute;
 mod zone_classes;
+mod zone_pattern;
 mod zones;
 
 pub use block_rates::{BlockRate, BlockRates};

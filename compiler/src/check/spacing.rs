@@ -91,10 +91,10 @@ fn stagger(written: Option<&Written<Stagger>>, findings: &mut Findings) -> Optio
     }
 }
 
-/// What is asked of the field, or of some of its rows.
+/// What is asked of the field, of some of its rows or of a part of it.
 struct Asked<'f> {
     place: &'f Place,
-    pattern: PatternName,
+    name: Option<PatternName>,
     between_seeds: Option<&'f Written<Length>>,
     between_hills: Option<&'f Written<Length>>,
     seeds_per_hill: Option<&'f Written<u32>>,
@@ -105,7 +105,7 @@ impl<'f> Asked<'f> {
     fn of_field(file: &'f written::Spacing) -> Self {
         Self {
             place: &file.place,
-            pattern: file.pattern.as_ref().map_or(PatternName::Single, |pattern| pattern.value),
+            name: file.pattern.as_ref().map(|pattern| pattern.value),
             between_seeds: file.between_seeds.as_ref(),
             between_hills: file.between_hills.as_ref(),
             seeds_per_hill: file.seeds_per_hill.as_ref(),
@@ -116,7 +116,7 @@ impl<'f> Asked<'f> {
     fn of_rows(file: &'f written::ToolRow) -> Self {
         Self {
             place: &file.place,
-            pattern: file.pattern.as_ref().map_or(PatternName::Single, |pattern| pattern.value),
+            name: file.pattern.as_ref().map(|pattern| pattern.value),
             between_seeds: file.between_seeds.as_ref(),
             between_hills: file.between_hills.as_ref(),
             seeds_per_hill: file.seeds_per_hill.as_ref(),
@@ -124,22 +124,42 @@ impl<'f> Asked<'f> {
         }
     }
 
-    /// Of a block in a field of this pattern, which it has where it states none.
-    fn of_block(file: &'f written::Block, own: Option<Pattern>) -> Self {
-        let in_hills = file.pattern.is_none() && own.is_none_or(|own| matches!(own, Pattern::Hill { .. }));
+    fn of_block(file: &'f written::Block) -> Self {
         Self {
             place: &file.place,
-            pattern: file.pattern.as_ref().map_or(PatternName::Single, |pattern| pattern.value),
+            name: file.pattern.as_ref().map(|pattern| pattern.value),
             between_seeds: file.between_seeds.as_ref(),
-            between_hills: file.between_hills.as_ref().filter(|_| !in_hills),
+            between_hills: file.between_hills.as_ref(),
             seeds_per_hill: file.seeds_per_hill.as_ref(),
             hill_length: file.hill_length.as_ref(),
         }
     }
 
+    fn of_class(file: &'f written::ZoneClass) -> Self {
+        Self {
+            place: &file.place,
+            name: file.pattern.as_ref().map(|pattern| pattern.value),
+            between_seeds: file.between_seeds.as_ref(),
+            between_hills: file.between_hills.as_ref(),
+            seeds_per_hill: file.seeds_per_hill.as_ref(),
+            hill_length: file.hill_length.as_ref(),
+        }
+    }
+
+    /// Of a part of a field of this pattern, which it has where it states none: if any, the pattern that it
+    /// states. Nothing where it is said wrong.
+    #[expect(clippy::option_option, reason = "outside: whether it is sound; inside: whether it is said")]
+    fn pattern_of_part(&self, own: Option<Pattern>, findings: &mut Findings) -> Option<Option<Pattern>> {
+        let in_hills = self.name.is_none() && own.is_none_or(|own| matches!(own, Pattern::Hill { .. }));
+        let between_hills = self.between_hills.filter(|_| !in_hills);
+        let pattern = Self { between_hills, ..*self }.pattern(findings)?;
+        Some(self.name.map(|_| pattern))
+    }
+
     /// The pattern with all that it needs and nothing that is another's.
     fn pattern(&self, findings: &mut Findings) -> Option<Pattern> {
-        let hill = self.pattern == PatternName::Hill;
+        let name = self.name.unwrap_or(PatternName::Single);
+        let hill = name == PatternName::Hill;
         let foreign = if hill {
             self.between_seeds
                 .map(|said| (&said.place, "between_seeds", "`between_hills` says how far apart hills lie"))
@@ -156,7 +176,7 @@ impl<'f> Asked<'f> {
             findings.raise("spacing/pattern", place, format!("`{key}` {of}")).hint(hint);
             return None;
         }
-        match (self.pattern, self.seeds_per_hill, self.hill_length) {
+        match (name, self.seeds_per_hill, self.hill_length) {
             (PatternName::Single, ..) => Some(Pattern::Single),
             (PatternName::Drill, ..) => Some(Pattern::Drill),
             (PatternName::Hill, Some(seeds), Some(length)) => hill_of(seeds, length, findings),
@@ -182,13 +202,26 @@ pub fn pattern_of_block(
     own: Option<Pattern>,
     findings: &mut Findings,
 ) -> Option<Option<Pattern>> {
-    let pattern = Asked::of_block(file, own).pattern(findings)?;
-    Some(file.pattern.as_ref().map(|_| pattern))
+    Asked::of_block(file).pattern_of_part(own, findings)
 }
+
+/// The pattern that a class of treatment zones states, if any, in a field of this pattern. Nothing where it is
+/// said wrong.
+#[expect(clippy::option_option, reason = "outside: whether it is sound; inside: whether it is said")]
+pub fn pattern_of_class(
+    file: &written::ZoneClass,
+    own: Option<Pattern>,
+    findings: &mut Findings,
+) -> Option<Option<Pattern>> {
+    Asked::of_class(file).pattern_of_part(own, findings)
+}
+
+/// Seeds in a hill.
+pub const SEEDS_IN_HILL: RangeInclusive<u32> = 2..=100;
 
 fn hill_of(seeds: &Written<u32>, length: &Written<Length>, findings: &mut Findings) -> Option<Pattern> {
     findings.not_negative(length, "hill_length");
-    if (2..=100).contains(&seeds.value) {
+    if SEEDS_IN_HILL.contains(&seeds.value) {
         return Some(Pattern::Hill { seeds: seeds.value, length: length.value });
     }
     findings

@@ -4,7 +4,7 @@
 //! number of seeds.
 
 use super::rate::{Asked, RATES, percent};
-use super::{Crop, Findings, Spacing, brief};
+use super::{Crop, Findings, Pattern, Spacing, brief};
 use crate::survey::{SurveyedZone, VALUE};
 use lanewright_schema::job::units::{self, NotQuantity, Share};
 use lanewright_schema::job::{self as written, Written};
@@ -17,6 +17,13 @@ enum Says {
     SeedsPerHa,
     PlantsPerHa,
     BetweenSeeds,
+    BetweenHills,
+}
+
+impl Says {
+    const fn is_distance(self) -> bool {
+        matches!(self, Self::BetweenSeeds | Self::BetweenHills)
+    }
 }
 
 /// The attribute that tells the rate.
@@ -36,7 +43,7 @@ impl Attribute<'_> {
                 .hint(format!("write `\"{VALUE}\"`, as the number of a cell is called"));
             return false;
         }
-        if self.says == Says::BetweenSeeds {
+        if self.says.is_distance() {
             findings
                 .raise("zones/attribute-unreadable", place, "the number of a raster's cell has no unit")
                 .hint("sort the numbers into classes: `class = [{ from = 17, below = 19, between_seeds = \"18 cm\" }]`");
@@ -46,28 +53,21 @@ impl Attribute<'_> {
     }
 }
 
-/// The one attribute that is named.
-pub fn attribute<'f>(file: &'f written::Zones, findings: &mut Findings) -> Option<Attribute<'f>> {
+/// The one attribute that is named, if any. Nothing where two are.
+#[expect(clippy::option_option, reason = "outside: whether it is sound; inside: whether it is said")]
+pub fn attribute<'f>(file: &'f written::Zones, findings: &mut Findings) -> Option<Option<Attribute<'f>>> {
     let keys = [
         (Says::Rate, "rate", &file.rate),
         (Says::SeedsPerHa, "seeds_per_ha", &file.seeds_per_ha),
         (Says::PlantsPerHa, "plants_per_ha", &file.plants_per_ha),
         (Says::BetweenSeeds, "between_seeds", &file.between_seeds),
+        (Says::BetweenHills, "between_hills", &file.between_hills),
     ];
     let said: Vec<_> =
         keys.into_iter().filter_map(|(says, key, name)| Some((says, key, name.as_ref()?))).collect();
     match said.as_slice() {
-        [(says, _, name)] => Some(Attribute { says: *says, name }),
-        [] => {
-            findings
-                .raise(
-                    "zones/rate-attribute",
-                    &file.place,
-                    "nothing says which attribute tells a zone's rate",
-                )
-                .hint("add, for example, `rate = \"rate\"`, the attribute with `0.8` or `80 %`");
-            None
-        }
+        [] => Some(None),
+        [(says, _, name)] => Some(Some(Attribute { says: *says, name })),
         [(_, first, _), (_, second, name), ..] => {
             findings
                 .raise(
@@ -81,17 +81,20 @@ pub fn attribute<'f>(file: &'f written::Zones, findings: &mut Findings) -> Optio
     }
 }
 
-/// The share of the field's own number of seeds that a zone asks for.
+/// What people call a zone, else its number.
+pub fn called(zone: &SurveyedZone<'_>, index: usize) -> String {
+    zone.shape.names().next().map_or_else(|| format!("number {}", index + 1), |name| format!("`{name}`"))
+}
+
+/// The share of the field's own number of seeds that a zone asks for, in the pattern that it states.
 pub fn rate(
     zone: &SurveyedZone<'_>,
-    index: usize,
+    (name, pattern): (&str, Option<Pattern>),
     attribute: &Attribute<'_>,
-    spacing: &Spacing,
-    crop: Option<&Crop>,
+    (spacing, crop): (&Spacing, Option<&Crop>),
     findings: &mut Findings,
 ) -> Option<f64> {
-    let name =
-        zone.shape.names().next().map_or_else(|| format!("number {}", index + 1), |n| format!("`{n}`"));
+    tell_other_distance(name, pattern, attribute, spacing, findings)?;
     let key = &attribute.name.value;
     let Some(text) = zone.shape.attribute(key) else {
         let known: Vec<&str> = zone.shape.attributes.iter().map(|(key, _)| key.as_str()).collect();
@@ -109,13 +112,13 @@ pub fn rate(
         Says::Rate => units::parse::<Share>(text).map(Share::ratio).or_else(bare).map(Asked::Rate),
         Says::SeedsPerHa => number(text).map(Asked::SeedsPerHa),
         Says::PlantsPerHa => number(text).map(Asked::PlantsPerHa),
-        Says::BetweenSeeds => units::parse::<Length>(text).map(Asked::BetweenPlaces),
+        Says::BetweenSeeds | Says::BetweenHills => units::parse::<Length>(text).map(Asked::BetweenPlaces),
     };
     let Ok(asked) = asked else {
         let example = match attribute.says {
             Says::Rate => "`0.8` or `80 %`",
             Says::SeedsPerHa | Says::PlantsPerHa => "`90000`",
-            Says::BetweenSeeds => "`18 cm`, with its unit",
+            Says::BetweenSeeds | Says::BetweenHills => "`18 cm`, with its unit",
         };
         findings
             .raise(
@@ -126,8 +129,8 @@ pub fn rate(
             .hint(format!("write it as {example}"));
         return None;
     };
-    let rate = asked.share(spacing, None, crop)?;
-    let unsown = rate == 0.0 && attribute.says != Says::BetweenSeeds;
+    let rate = asked.share(spacing, pattern, crop)?;
+    let unsown = rate == 0.0 && !attribute.says.is_distance();
     if unsown || RATES.contains(&rate) {
         return Some(rate);
     }
@@ -143,6 +146,33 @@ pub fn rate(
             format!("zone {name} asks for {} of the field's own number of seeds", percent(rate)),
         )
         .hint(hint);
+    None
+}
+
+/// Nothing, and told, where the distance is that of another pattern: where a zone states its own, between seeds
+/// in hills; and between hills where there are none.
+fn tell_other_distance(
+    name: &str,
+    pattern: Option<Pattern>,
+    attribute: &Attribute<'_>,
+    spacing: &Spacing,
+    findings: &mut Findings,
+) -> Option<()> {
+    let in_hills = |pattern| matches!(pattern, Pattern::Hill { .. });
+    let (said, are) = match attribute.says {
+        Says::BetweenSeeds if pattern.is_some_and(in_hills) => ("`between_seeds` is not said of", "are"),
+        Says::BetweenHills if !in_hills(pattern.unwrap_or(spacing.pattern)) => {
+            ("`between_hills` is said of", "are not")
+        }
+        _ => return Some(()),
+    };
+    findings
+        .raise(
+            "spacing/pattern",
+            &attribute.name.place,
+            format!("{said} hills, and the seeds of zone {name} {are} in hills"),
+        )
+        .hint("name an attribute with a share in its place, which fits every pattern: `rate = \"rate\"`");
     None
 }
 

@@ -1,12 +1,12 @@
 //! Classes of a raster's numbers, each with how closely its cells are sown.
 //!
-//! In: the classes as written. Out: the bounds of each and its share of the field's own number of
-//! seeds. No number is in two classes; cells whose number is in none are in no zone.
+//! In: the classes as written. Out: the bounds of each, its share of the field's own number of seeds, and the
+//! pattern that it states. No number is in two classes; cells whose number is in none are in no zone.
 
-use super::Findings;
-use super::rate::{Asked, RATES, percent};
-use super::spacing::tell_said_twice;
+use super::rate::{Asked, RATES, Wanted, percent};
+use super::spacing::{pattern_of_class, tell_said_twice};
 use super::zones::Known;
+use super::{Findings, Pattern};
 use lanewright_schema::job::{self as written, Place};
 use lanewright_schema::quantity::Length;
 use std::ops::Range;
@@ -17,8 +17,12 @@ pub struct Class<'f> {
     pub numbers: Range<f64>,
     /// What people call it.
     pub name: Option<&'f str>,
-    /// Its share of the field's own number of seeds.
-    pub share: f64,
+    /// How it is sown; in the field's own pattern where it states none.
+    pub wanted: Wanted,
+    /// Where it states its pattern.
+    pub pattern: Option<&'f Place>,
+    /// Where it states the length of its hills.
+    pub hill: Option<&'f Place>,
     place: &'f Place,
 }
 
@@ -47,24 +51,34 @@ pub fn classes<'f>(
 
 fn one<'f>(file: &'f written::ZoneClass, known: &Known<'_>, findings: &mut Findings) -> Option<Class<'f>> {
     let numbers = numbers(file, findings);
-    if let Some(distance) = &file.between_seeds {
-        findings.above_zero(distance, "between_seeds");
+    for (key, distance) in [("between_seeds", &file.between_seeds), ("between_hills", &file.between_hills)] {
+        if let Some(distance) = distance {
+            findings.above_zero(distance, key);
+        }
     }
+    let pattern = pattern_of_class(file, known.spacing.map(|spacing| spacing.pattern), findings)?;
     let share = match said(file).as_slice() {
+        [] if file.pattern.is_some() => Some(1.0),
         [] => {
             findings
                 .raise("zones/class", &file.place, "nothing says how closely this class is sown")
                 .hint("add, for example, `rate = \"80 %\"`");
             None
         }
-        [(_, asked, place)] => share(*asked, place, known, findings),
+        [(_, asked, place)] => share(*asked, pattern, place, known, findings),
         [(first, ..), (second, _, place), ..] => {
             tell_said_twice(first, second, place, findings);
             None
         }
     };
-    let name = file.name.as_ref().map(|name| name.value.as_str());
-    Some(Class { numbers: numbers?, name, share: share?, place: &file.place })
+    Some(Class {
+        numbers: numbers?,
+        name: file.name.as_ref().map(|name| name.value.as_str()),
+        wanted: Wanted { share: share?, pattern },
+        pattern: file.pattern.as_ref().map(|pattern| &pattern.place),
+        hill: file.hill_length.as_ref().map(|length| &length.place),
+        place: &file.place,
+    })
 }
 
 fn numbers(file: &written::ZoneClass, findings: &mut Findings) -> Option<Range<f64>> {
@@ -88,14 +102,22 @@ fn said(file: &written::ZoneClass) -> Vec<(&'static str, Asked, &Place)> {
     let plants = plants.map(|said| ("plants_per_ha", Asked::PlantsPerHa(said.value.into()), &said.place));
     let distance = file.between_seeds.as_ref();
     let distance = distance.map(|said| ("between_seeds", Asked::BetweenPlaces(said.value), &said.place));
-    [rate, seeds, plants, distance].into_iter().flatten().collect()
+    let hills = file.between_hills.as_ref();
+    let hills = hills.map(|said| ("between_hills", Asked::BetweenPlaces(said.value), &said.place));
+    [rate, seeds, plants, distance, hills].into_iter().flatten().collect()
 }
 
-fn share(asked: Asked, place: &Place, known: &Known<'_>, findings: &mut Findings) -> Option<f64> {
+fn share(
+    asked: Asked,
+    pattern: Option<Pattern>,
+    place: &Place,
+    known: &Known<'_>,
+    findings: &mut Findings,
+) -> Option<f64> {
     if matches!(asked, Asked::BetweenPlaces(distance) if distance <= Length::ZERO) {
         return None;
     }
-    let share = asked.share(known.spacing?, None, known.crop)?;
+    let share = asked.share(known.spacing?, pattern, known.crop)?;
     if share == 0.0 || RATES.contains(&share) {
         return Some(share);
     }

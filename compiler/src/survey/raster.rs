@@ -253,13 +253,14 @@ impl Heading {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::check::check;
     use crate::check::tests::SOUND;
+    use crate::check::{Pattern, check};
     use crate::geometry::region;
     use crate::read::read;
     use crate::site::{SiteZones, site};
     use geo::{Coord, LineString, MultiPolygon, Polygon, Validation};
     use lanewright_schema::job::Asked;
+    use lanewright_schema::quantity::Length;
     use proptest::prelude::*;
     use std::collections::BTreeMap;
     use std::io::Cursor;
@@ -402,9 +403,39 @@ mod tests {
         assert!((areas[0] / areas[1] - 1.0).abs() < 0.03, "{areas:?}");
     }
 
+    /// Hills of three where the numbers are low, drilled rows on the rest; 100 % where nothing says how close.
+    #[test]
+    fn classes_have_patterns_of_their_own() {
+        let hills = "{ below = 0.9, pattern = \"hill\", seeds_per_hill = 3, hill_length = \"4 cm\" }";
+        let keys = format!("class = [{hills}, {{ from = 0.9, pattern = \"drill\", rate = \"150 %\" }}]");
+        let (findings, zones) = told(&keys, file(22, &halves(0.8, 1.0)));
+        let zones = zones.unwrap_or_else(|| panic!("{findings:#?}"));
+        let stands: Vec<(f64, Option<Pattern>)> = zones
+            .zones
+            .iter()
+            .map(|zone| (f64::from(zone.rate.step) / f64::from(zones.parts), zone.rate.pattern))
+            .collect();
+        let hill = Pattern::Hill { seeds: 3, length: Length::cm(4.0) };
+        assert_eq!(stands, [(3.0, Some(hill)), (2.0 / 3.0, Some(Pattern::Drill))]);
+    }
+
     #[test]
     fn keys_without_sense_are_refused_at_their_line() {
         let cases = [
+            (
+                "class = [{ pattern = \"hill\", hill_length = \"4 cm\" }]",
+                "spacing/pattern",
+                "{ pattern = \"hill\", hill_length = \"4 cm\" }",
+            ),
+            ("class = [{ rate = \"80 %\", seeds_per_hill = 3 }]", "spacing/pattern", "3"),
+            ("class = [{ between_hills = \"40 cm\" }]", "spacing/pattern", "\"40 cm\""),
+            (
+                "class = [{ pattern = \"hill\", seeds_per_hill = 2, hill_length = \"19 cm\" }]",
+                "spacing/hill-too-long",
+                "\"19 cm\"",
+            ),
+            ("rate = \"value\"\npattern = \"kind\"", "zones/attribute-missing", "\"kind\""),
+            ("pattern = \"kind\"\nclass = [{ rate = \"80 %\" }]", "zones/rate-attribute", "\"kind\""),
             (
                 "class = [{ rate = \"80 %\", from = 2, below = 1 }]",
                 "zones/class",

@@ -305,9 +305,11 @@ table! {
 table! {
     /// Treatment zones: polygons of a file, with the attribute that says how close each is sown, or a
     /// raster, whose cells of one number are a zone with that number as its attribute `value`. One of
-    /// `rate`, `seeds_per_ha`, `plants_per_ha` and `between_seeds` names that attribute. In a zone the
-    /// distance in the row is a whole multiple of one part of the field's own, so that rows line up within
-    /// it and seeds keep their distance across its border.
+    /// `rate`, `seeds_per_ha`, `plants_per_ha`, `between_seeds` and `between_hills` names that attribute. In
+    /// polygons, others may tell the pattern; where these say none, a zone has the field's own, and where no
+    /// attribute tells the rate, the field's own number of seeds. In a zone the distance in the row is a whole
+    /// multiple of one part of the field's own, so that rows line up within it and seeds keep their distance
+    /// across its border.
     pub struct Zones {
         /// Path of the file: polygons in GeoJSON or in any other format of a survey, or a GeoTIFF of one
         /// band.
@@ -324,6 +326,16 @@ table! {
         plants_per_ha: Option<Written<String>> = "\"plants\"";
         /// Attribute with the distance between places in the row and its unit: `18 cm`.
         between_seeds: Option<Written<String>> = "\"spacing\"";
+        /// Attribute with the distance between the middles of hills in the row and its unit: `40 cm`.
+        between_hills: Option<Written<String>> = "\"spacing\"";
+        /// Attribute with how the seeds lie: `single`, `hill` or `drill`. A zone without it: as `spacing`
+        /// says.
+        pattern: Option<Written<String>> = "\"pattern\"";
+        /// Attribute with the seeds in a hill, of zones in hills.
+        seeds_per_hill: Option<Written<String>> = "\"together\"";
+        /// Attribute with the length from the first seed of a hill to its last along the row, and its unit,
+        /// `6 cm`, of zones in hills.
+        hill_length: Option<Written<String>> = "\"length\"";
         /// Classes of a raster's numbers, in place of an attribute.
         class: Option<OneOrMore<ZoneClass>> = "[{ below = 80, rate = \"80 %\" }, { from = 80, rate = \"100 %\" }]";
         /// Share of the field's own number of seeds that soil in no zone gets, in %. Left out: every
@@ -334,8 +346,8 @@ table! {
 
 table! {
     /// Cells of a raster whose numbers lie within bounds are one zone. How closely it is sown is said once:
-    /// by one of `rate`, `seeds_per_ha`, `plants_per_ha` and `between_seeds`. Cells in no class are in no
-    /// zone.
+    /// by one of `rate`, `seeds_per_ha`, `plants_per_ha`, `between_seeds` and `between_hills`; left out beside
+    /// a pattern, it gets the field's own number of seeds. Cells in no class are in no zone.
     pub struct ZoneClass {
         /// What people call it. Left out: its rate.
         name: Option<Written<String>> = "\"knoll\"";
@@ -349,8 +361,17 @@ table! {
         seeds_per_ha: Option<Written<u32>> = "111_111";
         /// Plants wanted on a hectare; germination and field emergence are allowed for.
         plants_per_ha: Option<Written<u32>> = "90_000";
-        /// Between places in the row, seeds or middles of hills, in cm.
+        /// Between places in the row, seeds or middles of hills, in cm; in drilled rows the seeds' mean
+        /// distance. Beside `pattern = "hill"` write `between_hills`.
         between_seeds: Option<Written<Length>> = "\"18 cm\"";
+        /// Between the middles of hills in the row, in cm.
+        between_hills: Option<Written<Length>> = "\"40 cm\"";
+        /// How the seeds lie. Left out: as `spacing` says.
+        pattern: Option<Written<PatternName>> = "\"hill\"";
+        /// Seeds in a hill, with `pattern = "hill"`.
+        seeds_per_hill: Option<Written<u32>> = "3";
+        /// From the first seed of a hill to its last along the row, with `pattern = "hill"`, in cm.
+        hill_length: Option<Written<Length>> = "\"6 cm\"";
     }
 }
 
