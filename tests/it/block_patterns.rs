@@ -13,7 +13,7 @@ use lanewright_schema::seedmap::rows::{self, RowPattern};
 use std::collections::BTreeMap;
 
 /// Pairs of cabbages, as many a hectare as the single ones 40 cm apart.
-const PAIRS: &str = "pattern = \"hill\"\nseeds_per_hill = 2\nhill_length = \"6 cm\"";
+pub const PAIRS: &str = "pattern = \"hill\"\nseeds_per_hill = 2\nhill_length = \"6 cm\"";
 const DRILLED: &str = "pattern = \"drill\"\nbetween_seeds = \"10 cm\"";
 
 /// The demo field in two blocks, the eastern one of which is sown so.
@@ -26,18 +26,18 @@ fn in_two_blocks(keys: &str) -> String {
 }
 
 /// The demo's pass without its table of missing places, which is of another map.
-fn between_plants() -> String {
+pub fn between_plants() -> String {
     unpinned(&sound().replace("missing = \"logs/mill-piece-missing.csv\"", ""))
 }
 
-fn weeded(job: &str, mut files: BTreeMap<String, Vec<u8>>) -> Compiled {
+pub fn weeded(job: &str, mut files: BTreeMap<String, Vec<u8>>) -> Compiled {
     files.insert(JOB.to_owned(), job.as_bytes().to_vec());
     let compilation = pipeline::compile(&Changed(files), JOB, &Wish::default());
     compilation.compiled.unwrap_or_else(|| panic!("{:#?}", compilation.findings))
 }
 
 /// Seeds by pattern: single, in hills, drilled.
-fn by_pattern(runs: &[SeedRun]) -> [u64; 3] {
+pub fn by_pattern(runs: &[SeedRun]) -> [u64; 3] {
     let of = |wanted: fn(Pattern) -> bool| {
         runs.iter().filter(|run| wanted(run.pattern)).map(SeedRun::seeds).sum::<u64>()
     };
@@ -49,7 +49,7 @@ fn by_pattern(runs: &[SeedRun]) -> [u64; 3] {
 }
 
 /// Seeds by pattern in the emitted rows.
-fn emitted(files: &BTreeMap<String, Vec<u8>>) -> [u64; 3] {
+pub fn emitted(files: &BTreeMap<String, Vec<u8>>) -> [u64; 3] {
     let text = String::from_utf8(files["golden/mill-piece/seed-rows.geojson"].clone()).unwrap();
     let rows = rows::read(&text).unwrap();
     [RowPattern::Single, RowPattern::Hill, RowPattern::Drill].map(|pattern| {
@@ -60,7 +60,7 @@ fn emitted(files: &BTreeMap<String, Vec<u8>>) -> [u64; 3] {
 
 /// Each way of the blade into the row and out of it stays the clear distance from the seeds before and
 /// behind it, whether they stand alone or in hills; and there is one between each two places.
-fn the_blade_stays_clear(compiled: &Compiled) {
+pub fn the_blade_stays_clear(compiled: &Compiled) {
     let (plan, machine) = (&compiled.fields[0], &compiled.job.machine);
     let pass = plan.weeding.as_ref().unwrap();
     let motion = pass.section.in_row.unwrap();

@@ -15,3 +15,4 @@ mod seeding;
 mod setting;
 mod turns;
 mod weeding;
+mod zone_patterns;

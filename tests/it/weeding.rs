@@ -290,8 +290,14 @@ fn a_table_of_another_kind_or_of_another_map_is_refused_at_its_line() {
 
 /// The files of another sowing than the demo's in the place of that one's approved folder.
 pub fn sown_instead(sowing: &str) -> BTreeMap<String, Vec<u8>> {
+    sown_with(sowing, BTreeMap::new())
+}
+
+/// So it is with some files in place of the repository's.
+pub fn sown_with(sowing: &str, mut files: BTreeMap<String, Vec<u8>>) -> BTreeMap<String, Vec<u8>> {
     let path = "demo-jobs/mill-piece.toml";
-    let sources = Changed(BTreeMap::from([(path.to_owned(), sowing.as_bytes().to_vec())]));
+    files.insert(path.to_owned(), sowing.as_bytes().to_vec());
+    let sources = Changed(files);
     let compilation = pipeline::compile(&sources, path, &Wish::default());
     let compiled = compilation.compiled.as_ref().unwrap_or_else(|| panic!("{:#?}", compilation.findings));
     let emission = compilation.emission(compiled, "mill-piece", pipeline::SeedFile::LeftOut);

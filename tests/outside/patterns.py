@@ -4,6 +4,8 @@ their own rate or pattern, and treatment zones together with each of them. Every
 seeds.py, every plan those of plan.py, and every field with zones those of zones.py.
 """
 
+import itertools
+import json
 import re
 import shutil
 import subprocess
@@ -176,6 +178,51 @@ def singled_block(emitted, folder, report):
     block_of(emitted, "single", 0.1, 1 / (0.45 * 0.1), report)
 
 
+def zones_of_patterns(emitted, folder, report):
+    """Hills on the knoll, drilled rows in the hollow, single seeds elsewhere; where a row passes from one into
+    another, no two seeds of it are nearer than the smaller clear distance of the two."""
+    knoll, hollow, rest = "Gravel knoll", "Wet hollow", None
+    wanted = {knoll: ("hill", 0.45, 3, 0.05), hollow: ("drill", 0.06, 1, 0.0), rest: ("single", 0.12, 1, 0.0)}
+    rows = [f.properties for f in emitted.seed_rows]
+    sown = {}
+    for row in rows:
+        how = (row["pattern"], round(row["spacing_m"], 9), row.get("hill_seeds", 1), row.get("hill_length_m", 0.0))
+        sown.setdefault(row.get("zone"), set()).add(how)
+    report.check("each zone has its pattern", sown == {zone: {how} for zone, how in wanted.items()}, sown)
+    report.check("drilled seeds alone are as uncertain as their distance", all(
+        (row["sigma_along_m"] > 0.06) == (row["pattern"] == "drill") for row in rows))
+    of_row = {}
+    for row, points in zip(rows, zones.runs_of_seeds(emitted, emitted.fields()[0])):
+        of_row.setdefault((row["block"], row["row"]), {}).setdefault(row.get("zone"), []).append(points)
+    borders = {}
+    for by_zone in of_row.values():
+        for one, other in itertools.combinations(by_zone, 2):
+            nearest = scipy.spatial.cKDTree(np.concatenate(by_zone[one])).query(np.concatenate(by_zone[other]))[0].min()
+            clear = sorted(wanted[zone][1] - wanted[zone][3] for zone in (one, other))
+            report.check("no seeds of one row are nearer across a border", nearest >= 0.995 * clear[0],
+                         f"{one}, {other}: {nearest:.4f} m of {clear[0]:.2f}")
+            if nearest < 2 * clear[1]:
+                borders.setdefault(frozenset((one, other)), []).append(nearest)
+    report.check("rows pass between all of them", min(map(len, borders.values())) > 20 and len(borders) >= 2,
+                 {tuple(map(str, pair)): len(found) for pair, found in borders.items()})
+    task = (folder / "TASKDATA" / "TASKDATA.XML").read_text("utf-8")
+    layers = re.search(r'<TZN [^>]*"By treatment zone".*?</TZN>', task, re.S).group()
+    report.check("the grid has rates and, since some seeds are drilled, no spacings", 'A="000B"' in layers and 'A="0010"' not in layers)
+
+
+def with_patterns(temporary):
+    """The zones of the demo job with a pattern each."""
+    zones_file = Path(temporary) / "fields" / "warren-piece-zones.geojson"
+    drawn = json.loads(zones_file.read_text("utf-8"))
+    said = {"Gravel knoll": {"rate": "80 %", "kind": "hill", "together": 3, "length": "5 cm"},
+            "Wet hollow": {"rate": "200 %", "kind": "drill"}}
+    for feature in drawn["features"]:
+        feature["properties"] |= said.get(feature["properties"]["name"], {"kind": None})
+    (zones_file.parent / "patterns.geojson").write_text(json.dumps(drawn), "utf-8")
+    return ["[field.zones]", 'file = "fields/patterns.geojson"', 'rate = "rate"', 'elsewhere = "100 %"',
+            'pattern = "kind"', 'seeds_per_hill = "together"', 'hill_length = "length"']
+
+
 EAST = ["[[field.dividing_line]]", "points = [[48.6285, -27.4220], [48.6304, -27.4220]]",
         "[[field.block]]", "at = [48.6294, -27.4215]"]
 
@@ -191,11 +238,12 @@ CASES = [
     ("drilled-block", ['between_seeds = "12 cm"', *EAST, 'pattern = "drill"', 'between_seeds = "6 cm"'], drilled_block),
     ("singled-block", ['between_hills = "40 cm"', 'pattern = "hill"', "seeds_per_hill = 4", 'hill_length = "6 cm"',
                        *EAST, 'pattern = "single"'], singled_block),
+    ("zones-of-patterns", ['between_seeds = "12 cm"'], zones_of_patterns),
     ("hills", ['between_hills = "40 cm"', 'pattern = "hill"', "seeds_per_hill = 3", 'hill_length = "6 cm"'], None),
 ]
 
-# A block with a rate or a pattern is a zone itself.
-UNZONED = ("blocks", "block-of-hills", "drilled-block", "singled-block")
+# A block with a rate or a pattern is a zone itself; and one case has zones of its own.
+UNZONED = ("blocks", "block-of-hills", "drilled-block", "singled-block", "zones-of-patterns")
 
 
 def main(program):
@@ -207,8 +255,9 @@ def main(program):
             for zoned in (False, True) if name not in UNZONED else (False,):
                 case = f"{name}{'-zoned' if zoned else ''}"
                 report = Report(case)
+                own_zones = with_patterns(temporary) if own is zones_of_patterns else []
                 try:
-                    folder = compiled(program, temporary, case, spacing, zoned)
+                    folder = compiled(program, temporary, case, spacing + own_zones, zoned)
                     seeds.check(folder, report)
                     plan.check(folder, report)
                     if (zoned and name != "tool-row") or name in UNZONED:

@@ -145,7 +145,8 @@ def sown(emitted, rates, transform, crs, report):
     table = parquet.read_table(emitted.folder / "seeds.parquet", columns=["longitude", "latitude"])
     seeds = np.column_stack([table[name].to_numpy() for name in table.column_names])
     runs = [f.properties for f in emitted.seed_rows]
-    apart = np.repeat([run["spacing_m"] for run in runs], [run["count"] for run in runs])
+    together = np.array([run.get("hill_seeds", 1) for run in runs])
+    apart = np.repeat([run["spacing_m"] for run in runs] / together, together * [run["count"] for run in runs])
     to_grid = pyproj.Transformer.from_crs(DEGREES, crs, always_xy=True)
     at = np.column_stack(to_grid.transform(seeds[:, 0], seeds[:, 1])) - [transform[0], transform[3]]
     matrix = np.linalg.inv(np.array([[transform[1], transform[2]], [transform[4], transform[5]]]))
@@ -176,6 +177,11 @@ def cases():
     classes = ["class = [", '{ name = "thin", below = 20.0, rate = "125 %" },', '{ from = 20.0, below = 40.0, rate = "100 %" },',
                '{ from = 40.0, rate = "80 %" },', "]"]
     yield ("classes", measured, grid[0], GRID, {}, classes, lambda n: 1.25 if n < 20 else 1.0 if n < 40 else 0.8)
+    classes = ["class = [", '{ below = 20.0, pattern = "hill", seeds_per_hill = 3, hill_length = "4 cm" },',
+               '{ from = 20.0, below = 40.0, rate = "80 %" },',
+               '{ name = "dense", from = 40.0, pattern = "drill", between_seeds = "6 cm" },', "]"]
+    yield ("classes-of-patterns", measured, grid[0], GRID, {}, classes,
+           lambda n: 1.0 if n < 20 else 0.8 if n < 40 else OWN_M / 0.06)
     askew = turned(*grid, 20.0)
     yield "askew", hilly(*askew[1:], [1, 2, 3]).astype("int16"), askew[0], GRID, {}, share, float
 

@@ -1,11 +1,13 @@
 """zones.py FOLDER…: treatment zones, from the emitted files alone, by shapely, pyproj and isoxml.
 
-Seeds of a zone stand as far apart as its rate says; where a row passes from one zone into another they
-are no nearer than in the closer zone and no farther than in the wider; rows of a zone line up; in the
+Seeds of a zone stand as far apart as its rate says; where a row passes from one zone into another the clear
+distance is no less than in the closer zone and no more than in the wider, or than one part that both spacings are
+multiples of above the closer; rows of a zone line up; in the
 end each zone has as many seeds as its ground and rate want. The task's grid holds the rate at the
 middle of each cell, read by the PyPI package isoxml. Folders without zones are passed over.
 """
 
+import math
 import sys
 
 import numpy as np
@@ -77,17 +79,23 @@ def in_their_zones(rows, seeds, ground, field, report):
 
 
 def across_borders(rows, seeds, field, report):
-    """Runs follow each other in the order of block and row."""
+    """Runs follow each other in the order of block and row. What counts is the clear distance, from the last
+    seed of one place to the first of the next."""
     borders = 0
     for (before, here), (after, there) in zip(zip(rows, seeds), zip(rows[1:], seeds[1:])):
         one_row = all(before[key] == after[key] for key in ("block", "row", "lane"))
         if not one_row or before.get("zone") == after.get("zone"):
             continue
-        # Between hills it is their middles that count.
-        gap = np.hypot(*(there[0] - here[-1])) + before.get("hill_length_m", 0)
-        least, most = sorted((before["spacing_m"], after["spacing_m"]))
-        if gap > 3 * most:
+        gap = np.hypot(*(there[0] - here[-1]))
+        lengths = [row.get("hill_length_m", 0) for row in (before, after)]
+        least, most = sorted(row["spacing_m"] - length for row, length in zip((before, after), lengths))
+        if gap > 3 * max(before["spacing_m"], after["spacing_m"]):
             continue  # an unsown zone lies between
+        if lengths[0] != lengths[1]:
+            # Clear distances may lie nearer to each other than what both spacings are whole numbers of.
+            steps = [row.get("step", 1) for row in (before, after)]
+            common = math.gcd(*steps) * before["spacing_m"] / steps[0]
+            most = max(most, least + common) if steps[0] != steps[1] else most
         borders += 1
         # On a bend the gap is a chord.
         report.check("across a border no seeds are nearer than in the closer zone", gap >= least * 0.995,

@@ -77,10 +77,17 @@ fn percent(share: f64) -> String {
 fn lattice(field: &Field, zones: &SiteZones) -> String {
     let own = field.spacing.between_seeds;
     let part = Length::m(own.to_m() / f64::from(zones.parts));
+    let patterns = field.zones.is_some() && zones.rates().any(|rate| rate.pattern.is_some());
+    let across = if patterns {
+        "the clear distance between places is no less than the smaller of the two zones' own and no more than the \
+         larger; where these are nearly alike, it may be the common measure of both spacings more than the smaller"
+    } else {
+        "its seeds are no nearer than in the closer zone and no farther than in the wider"
+    };
     format!(
         "100 % is the spacing above. Every spacing is a whole number of {}, of which the field's own has {}: rows \
-         line up within a zone, and where a row passes from one into the next its seeds are no nearer than in the \
-         closer zone and no farther than in the wider. A zone that a row only grazes is sown as the zone beside it.",
+         line up within a zone, and where a row passes from one into the next {across}. A zone that a row only \
+         grazes is sown as the zone beside it.",
         words::measure(part),
         zones.parts
     )
