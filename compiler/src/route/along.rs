@@ -41,14 +41,10 @@ impl Lines {
 
     /// The way that costs least of those looked at; off its line it may follow so many more.
     pub(super) fn way(&self, task: &Along, hops: u32) -> Option<Manoeuvre> {
-        let mut pairs: Vec<(f64, Pair)> =
-            (0..self.lines.len()).flat_map(|line| self.pairs_on(task, line)).collect();
-        pairs.retain(|&(promised_s, _)| promised_s < task.known_s);
-        pairs.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
         let mut on: BTreeMap<(usize, usize), Option<Manoeuvre>> = BTreeMap::new();
         let mut off: BTreeMap<(usize, usize), Option<Manoeuvre>> = BTreeMap::new();
         let mut best: Option<(f64, Pair)> = None;
-        for &(_, pair) in pairs.iter().take(TRIED) {
+        for pair in self.promising(task) {
             let line = &self.lines[pair.line];
             let getting_on =
                 on.entry((pair.line, pair.on)).or_insert_with(|| task.onto(line.places[pair.on]));
@@ -74,31 +70,63 @@ impl Lines {
         shortened(task.space, task.drive, task.toll, path)
     }
 
-    /// Places to get on and off on one line, with what they promise to cost.
-    fn pairs_on(&self, task: &Along, index: usize) -> Vec<(f64, Pair)> {
-        let line = &self.lines[index];
-        let onto = |place| [task.from, End::At(place)];
-        let off = |place| [End::At(place), task.to];
-        let least_s = |places: &[(f64, usize)]| places.first().map_or(f64::INFINITY, |place| place.0);
-        let quickest_off = line.quickest(task, off, task.known_s);
-        let left_s = task.known_s - least_s(&quickest_off);
-        if quickest_off.is_empty() {
-            return Vec::new();
+    /// The pairs of places that promise to cost least, those first.
+    fn promising(&self, task: &Along) -> Vec<Pair> {
+        let mut reached: Vec<Reached> =
+            (0..self.lines.len()).filter_map(|line| self.reached(task, line)).collect();
+        reached.sort_by(|a, b| a.least_s.total_cmp(&b.least_s).then(a.line.cmp(&b.line)));
+        let mut pairs: Vec<(f64, Pair)> = Vec::new();
+        for line in &reached {
+            if pairs.get(TRIED - 1).is_some_and(|last| line.least_s > last.0) {
+                break;
+            }
+            pairs.extend(self.pairs_on(task, line));
+            pairs.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+            pairs.truncate(TRIED);
         }
-        let quickest_on = line.quickest(task, onto, left_s);
-        let onward = line.cheapest(task, onto, &quickest_on, left_s);
-        let back = line.cheapest(task, off, &quickest_off, task.known_s - least_s(&onward));
+        pairs.into_iter().map(|(_, pair)| pair).collect()
+    }
+
+    /// A line with the places on it that are quickest to reach and to leave; none where no way over it promises
+    /// to cost less than the one that is known.
+    fn reached(&self, task: &Along, index: usize) -> Option<Reached> {
+        let line = &self.lines[index];
+        let off = line.quickest(task, |place| [End::At(place), task.to], task.known_s);
+        let left_s = task.known_s - off.first()?.0;
+        let on = line.quickest(task, |place| [task.from, End::At(place)], left_s);
+        let least_s = on.first()?.0 + off.first()?.0;
+        Some(Reached { line: index, on, off, least_s })
+    }
+
+    /// Places to get on and off on one line, with what they promise to cost: less than the way that is known.
+    fn pairs_on(&self, task: &Along, reached: &Reached) -> Vec<(f64, Pair)> {
+        let line = &self.lines[reached.line];
+        let least_s = |places: &[(f64, usize)]| places.first().map_or(f64::INFINITY, |place| place.0);
+        let left_s = task.known_s - least_s(&reached.off);
+        let onward = line.cheapest(task, |place| [task.from, End::At(place)], &reached.on, left_s);
+        let left_s = task.known_s - least_s(&onward);
+        let back = line.cheapest(task, |place| [End::At(place), task.to], &reached.off, left_s);
         let pairs = onward
             .iter()
             .flat_map(|&(on_s, on)| back.iter().map(move |&(off_s, off)| (on_s + off_s, on, off)));
         pairs
             .filter(|&(_, on, off)| line.is_closed || on < off)
             .map(|(ends_s, on, off)| {
-                let pair = Pair { line: index, on, off };
+                let pair = Pair { line: reached.line, on, off };
                 (ends_s + line.between_m(pair) / task.drive.speed_m_per_s, pair)
             })
+            .filter(|&(promised_s, _)| promised_s < task.known_s)
             .collect()
     }
+}
+
+/// A line with places on it, each with the seconds that the way to it, or from it, takes at least.
+struct Reached {
+    line: usize,
+    on: Vec<(f64, usize)>,
+    off: Vec<(f64, usize)>,
+    /// What any way over it takes at least.
+    least_s: f64,
 }
 
 /// Where a way begins or ends.

@@ -66,6 +66,8 @@ pub(super) struct Relaxation {
     ends: usize,
     /// Seconds of the way that leaves at one end and enters at the other, row by row.
     seconds: Vec<f64>,
+    /// The same of the way back.
+    seconds_back: Vec<f64>,
     /// Stage of each end; the depot's ends have none.
     stage: Vec<Option<u8>>,
     /// Ways between stages in every tour.
@@ -86,12 +88,13 @@ impl Relaxation {
     pub(super) fn of(costs: &Costs, promising: &[(usize, usize)]) -> Self {
         let ends = costs.side();
         let leaving = |end: usize| Node::from_index(end).flipped();
-        let seconds = (0..ends * ends)
-            .map(|k| costs.get(leaving(k / ends), Node::from_index(k % ends)).min(BARRED_S))
-            .collect();
+        let way = |from: usize, to: usize| costs.get(leaving(from), Node::from_index(to)).min(BARRED_S);
+        let seconds = (0..ends * ends).map(|k| way(k / ends, k % ends)).collect();
+        let seconds_back = (0..ends * ends).map(|k| way(k % ends, k / ends)).collect();
         let mut relaxation = Self {
             ends,
             seconds,
+            seconds_back,
             stage: (0..ends).map(|end| (end / 2 < costs.lanes()).then(|| costs.stage(end / 2))).collect(),
             passages: passages(costs),
             near: Vec::new(),
@@ -212,10 +215,14 @@ impl Relaxation {
 
     /// Ways from one end to every other, with all charges, in the cheaper direction.
     fn charged_from(&self, from: usize, charges: &Charges, odd: &[OddSet]) -> Vec<f64> {
-        let mut row: Vec<f64> = (0..self.ends)
-            .map(|to| {
-                let there = self.way(from, to) + charges.leaving(from) + charges.entering(to);
-                let back = self.way(to, from) + charges.leaving(to) + charges.entering(from);
+        let (leaving, entering) = (charges.leaving(from), charges.entering(from));
+        let rows = from * self.ends..(from + 1) * self.ends;
+        let ways = self.seconds[rows.clone()].iter().zip(&self.seconds_back[rows]);
+        let mut row: Vec<f64> = ways
+            .enumerate()
+            .map(|(to, (there, back))| {
+                let there = there + leaving + charges.entering(to);
+                let back = back + charges.leaving(to) + entering;
                 there.min(back) + if self.passes(from, to) { charges.at_passage } else { 0.0 }
             })
             .collect();
@@ -261,7 +268,7 @@ impl Relaxation {
     fn add_nearest(&mut self, end: usize) {
         let most = if end / 2 == self.ends / 2 - 1 { self.ends } else { NEAR };
         let out_of_it = |other: usize| self.way(end, other);
-        let either = |other: usize| self.way(end, other).min(self.way(other, end));
+        let either = |other: usize| self.way(end, other).min(self.seconds_back[end * self.ends + other]);
         let lists = [self.nearest_of(end, most, out_of_it), self.nearest_of(end, most, either)];
         for other in lists.into_iter().flatten() {
             self.add(end, other);
