@@ -473,7 +473,8 @@ table! {
         laps: Option<Written<u32>> = "2";
         /// At least this wide, in m.
         width: Option<Written<Length>> = "\"6 m\"";
-        /// When it is sown: `first`, before the lanes; `last`, after them; `no`, not at all.
+        /// When it is sown: `first`, before the lanes; `last`, after them, but laps round a keep-out among the lanes about
+        /// it; `no`, not at all.
         /// Left out: `last`.
         sown: Option<Written<SownWhen>> = "\"last\"";
         /// How laps pass the corners of the field: `round`, on a curve, so that soil is left in the
