@@ -20,7 +20,7 @@
 //! only such a tree proves anything.
 
 use super::order::{BARRED_S, Costs, Node};
-use odd::{OddSet, add_violated};
+use odd::{OddSet, add_violated, pay_out};
 use relaxation::{Relaxation, Tree};
 use std::collections::BTreeSet;
 
@@ -76,11 +76,7 @@ impl Bound {
             let leaving = from ^ 1;
             let mut row: Vec<f64> =
                 (0..ends).map(|to| self.charges.leaving(leaving) + self.charges.entering(to)).collect();
-            for (set, paid_out) in self.odd.iter().zip(&self.charges.odd).filter(|(_, paid)| **paid > 0.0) {
-                for (seconds, _) in row.iter_mut().zip(set).filter(|&(_, &inside)| inside != set[leaving]) {
-                    *seconds -= paid_out;
-                }
-            }
+            pay_out(&mut row, leaving, &self.odd, &self.charges.odd);
             added.extend(row);
         }
         added
@@ -180,7 +176,7 @@ struct Ascent {
     slope: Charges,
     best: Reached,
     odd: Vec<OddSet>,
-    known_odd: BTreeSet<Vec<bool>>,
+    known_odd: BTreeSet<OddSet>,
     /// The average of the trees: the share of each way among the promising ones.
     average: Vec<f64>,
     stride: f64,

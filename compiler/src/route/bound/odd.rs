@@ -18,8 +18,49 @@ const VIOLATED: f64 = 0.9;
 /// Ways with a smaller share are taken to be none.
 const NONE: f64 = 1e-3;
 
-/// A set with an odd number of ends: whether each end is in it. The depot's leaving end never is.
-pub(super) type OddSet = Vec<bool>;
+/// A set with an odd number of ends. The depot's leaving end is never in it.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) struct OddSet {
+    /// Whether each end is in it.
+    inside: Vec<bool>,
+    /// Those in it, or those that are not, whichever are fewer.
+    fewer: Vec<usize>,
+}
+
+impl OddSet {
+    fn of(inside: Vec<bool>) -> Self {
+        let count = inside.iter().filter(|&&inside| inside).count();
+        let side = 2 * count <= inside.len();
+        let fewer = (0..inside.len()).filter(|&end| inside[end] == side).collect();
+        Self { inside, fewer }
+    }
+
+    /// Whether a way between two ends leads out of it, or into it.
+    pub(super) fn parts(&self, a: usize, b: usize) -> bool {
+        self.inside[a] != self.inside[b]
+    }
+
+    fn is_among_fewer(&self, end: usize) -> bool {
+        self.fewer.first().is_some_and(|&one| !self.parts(one, end))
+    }
+}
+
+/// Takes off the ways from one end to every other what is paid out for leading out of the sets.
+pub(super) fn pay_out(ways: &mut [f64], from: usize, sets: &[OddSet], paid_out: &[f64]) {
+    let mut off_all = 0.0;
+    for (set, &paid_out) in sets.iter().zip(paid_out).filter(|&(_, &paid_out)| paid_out > 0.0) {
+        let off_fewer = if set.is_among_fewer(from) {
+            off_all += paid_out;
+            -paid_out
+        } else {
+            paid_out
+        };
+        for &end in &set.fewer {
+            ways[end] -= off_fewer;
+        }
+    }
+    ways.iter_mut().for_each(|seconds| *seconds -= off_all);
+}
 
 /// Adds the violated sets that are not known yet.
 pub(super) fn add_violated(
@@ -35,7 +76,7 @@ pub(super) fn add_violated(
     let mut violated: Vec<(f64, OddSet)> = odd_sets_joined(&used, ends)
         .into_iter()
         .map(|set| {
-            let leading_out = used.iter().filter(|(_, way)| set[way.a] != set[way.b]);
+            let leading_out = used.iter().filter(|(_, way)| set.parts(way.a, way.b));
             (leading_out.map(|(share, _)| share).sum(), set)
         })
         .filter(|(leading_out, _)| *leading_out < VIOLATED)
@@ -83,5 +124,29 @@ fn set_of(members: &[usize], ends: usize) -> OddSet {
     for &end in members {
         set[end] = within;
     }
-    set
+    OddSet::of(set)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    proptest! {
+        #[test]
+        fn what_leads_out_of_a_set_is_paid_for(
+            sets in proptest::collection::vec((proptest::collection::vec(any::<bool>(), 9), -1.0..5.0f64), 0..6),
+            from in 0..9_usize,
+        ) {
+            let (sets, paid_out): (Vec<OddSet>, Vec<f64>) =
+                sets.into_iter().map(|(inside, paid_out)| (OddSet::of(inside), paid_out)).unzip();
+            let mut ways = vec![100.0; 9];
+            pay_out(&mut ways, from, &sets, &paid_out);
+            for (to, seconds) in ways.into_iter().enumerate() {
+                let crossed = sets.iter().zip(&paid_out).filter(|(set, _)| set.inside[from] != set.inside[to]);
+                let paid_out: f64 = crossed.map(|(_, paid_out)| paid_out.max(0.0)).sum();
+                prop_assert!((seconds - (100.0 - paid_out)).abs() < 1e-9);
+            }
+        }
+    }
 }

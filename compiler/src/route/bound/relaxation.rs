@@ -6,7 +6,7 @@
 //!
 //! A node begins at the end of its own index and leaves at the end of its other direction's.
 
-use super::odd::OddSet;
+use super::odd::{OddSet, pay_out};
 use super::{BARRED_S, Charges, Costs, Node};
 use std::collections::BTreeSet;
 
@@ -121,7 +121,7 @@ impl Relaxation {
     /// Notes which ways lead out of the odd sets from the given one on.
     pub(super) fn cross(&mut self, sets: &[OddSet], first: usize) {
         for way in &mut self.near {
-            let crossed = (first..sets.len()).filter(|&set| sets[set][way.a] != sets[set][way.b]);
+            let crossed = (first..sets.len()).filter(|&set| sets[set].parts(way.a, way.b));
             way.odd.extend(crossed.map(|set| set as u32));
         }
     }
@@ -207,7 +207,7 @@ impl Relaxation {
             self.add(a, b);
         }
         for way in &mut self.near[known..] {
-            let crossed = (0..odd.len()).filter(|&set| odd[set][way.a] != odd[set][way.b]);
+            let crossed = (0..odd.len()).filter(|&set| odd[set].parts(way.a, way.b));
             way.odd = crossed.map(|set| set as u32).collect();
         }
         value + last.0
@@ -226,11 +226,7 @@ impl Relaxation {
                 there.min(back) + if self.passes(from, to) { charges.at_passage } else { 0.0 }
             })
             .collect();
-        for (set, &paid_out) in odd.iter().zip(&charges.odd).filter(|&(_, &paid_out)| paid_out > 0.0) {
-            for (seconds, _) in row.iter_mut().zip(set).filter(|&(_, &inside)| inside != set[from]) {
-                *seconds -= paid_out;
-            }
-        }
+        pay_out(&mut row, from, odd, &charges.odd);
         row
     }
 
