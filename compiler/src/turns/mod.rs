@@ -137,6 +137,11 @@ pub fn shortened(space: &FreeSpace, drive: &Drive, toll: &Toll, path: Path) -> O
 const FEW_STRAIGHTS: [f64; 3] = [0.5, 1.5, 4.0];
 const MANY_STRAIGHTS: [f64; 9] = [0.15, 0.3, 0.5, 0.75, 1.0, 1.5, 2.0, 3.0, 4.0];
 
+/// So many candidates are tried at most, the quicker ones first; and so many once a way is known: where that crosses
+/// sown rows, any other has to cross them too.
+const MOST: usize = 200;
+const MORE: usize = 30;
+
 /// Rounding of a clearance, metres.
 const ROUNDING_M: f64 = 1e-7;
 
@@ -213,7 +218,7 @@ impl<'a> Task<'a> {
         let (mut best, mut best_s) = (None, known.cost_s());
         let mut change_m = CHANGES.0 * self.unit_m();
         while change_m >= CHANGES.1 * self.unit_m() {
-            match self.tried(self.with_straights_about(straights, change_m), best_s - GAIN_S) {
+            match self.tried(self.with_straights_about(straights, change_m), best_s - GAIN_S, MORE) {
                 Some((way, with)) => (best_s, best, straights) = (way.cost_s(), Some(way), with),
                 None => change_m *= 0.5,
             }
@@ -254,17 +259,18 @@ impl<'a> Task<'a> {
 
     /// The candidate that stays inside the fence and costs least, less than the limit.
     fn best_of(&self, candidates: Supply<'_>, limit_s: f64) -> Option<Manoeuvre> {
-        self.tried(candidates, limit_s).map(|(way, _)| way)
+        self.tried(candidates, limit_s, MOST).map(|(way, _)| way)
     }
 
-    /// The same, with the straights before and after it.
-    fn tried(&self, mut candidates: Supply<'_>, limit_s: f64) -> Option<(Manoeuvre, (f64, f64))> {
-        /// So many are tried at most; the quicker ones come first.
-        const MOST: usize = 200;
-        /// And so many after one that crosses sown rows: any other has to cross them too.
-        const MORE: usize = 30;
+    /// The same, with the straights before and after it. So many are tried at most.
+    fn tried(
+        &self,
+        mut candidates: Supply<'_>,
+        limit_s: f64,
+        most: usize,
+    ) -> Option<(Manoeuvre, (f64, f64))> {
         let mut best = None;
-        let (mut best_s, mut left) = (limit_s, MOST);
+        let (mut best_s, mut left) = (limit_s, most);
         while left > 0
             && let Some(candidate) = candidates.next_below(best_s)
         {
