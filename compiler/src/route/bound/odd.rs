@@ -59,7 +59,9 @@ pub(super) fn pay_out(ways: &mut [f64], from: usize, sets: &[OddSet], paid_out: 
             ways[end] -= off_fewer;
         }
     }
-    ways.iter_mut().for_each(|seconds| *seconds -= off_all);
+    for seconds in ways {
+        *seconds -= off_all;
+    }
 }
 
 /// Adds the violated sets that are not known yet.
