@@ -36,10 +36,12 @@ const IDLE_TURNS: usize = 3;
 const WORTH: f64 = 0.002;
 /// An order that lies above the bound by a smaller share is as good as any.
 const CLOSE: f64 = 0.005;
-/// An order that lies farther above the bound, as a share, is searched for once more, from nothing; where that begins
-/// with one that takes longer by a larger share, it ends there.
+/// An order that lies farther above the bound, or above what was hoped of it, as a share, is searched for once more, from
+/// nothing.
 const DOUBTFUL: f64 = 0.1;
+/// How often at most where a first one falls short of what was hoped.
 const BEGINNINGS: usize = 3;
+/// Where a later search begins with an order that takes longer by a larger share, it ends there.
 const PROMISING: f64 = 0.02;
 /// Orders that are found before the last one is kept but for ways that turn out to be barred.
 const ROUNDS: usize = 40;
