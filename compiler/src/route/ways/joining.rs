@@ -59,9 +59,9 @@ impl Ways<'_> {
                 let nearest = least(earlier.map(|at| (from.distance(&begins[at].1), at)), NEAR);
                 let promised = nearest
                     .into_iter()
-                    .map(|at| (lower_bound_s(&self.turning, from, begins[at].1), begins[at].0));
+                    .map(|(_, at)| (lower_bound_s(&self.turning, from, begins[at].1), begins[at].0));
                 let likely = least(promised, MOST);
-                likely.into_iter().map(move |other| (Vertex::end(node), Vertex::begin(other)))
+                likely.into_iter().map(move |(_, other)| (Vertex::end(node), Vertex::begin(other)))
             })
             .collect();
         let found: Vec<Option<Manoeuvre>> =
@@ -146,14 +146,12 @@ impl Ways<'_> {
         for &(vertex, pose) in places.iter().filter(|(vertex, _)| of_place[vertex.index()] != largest) {
             let group = of_place[vertex.index()];
             let part = self.part(vertex.node().0);
-            let mut others: Vec<(f64, Vertex, Pose)> = places
-                .iter()
-                .filter(|(other, _)| of_place[other.index()] != group)
-                .filter(|(other, _)| part.zip(self.part(other.node().0)).is_none_or(|(a, b)| a == b))
-                .map(|&(other, there)| (pose.distance(&there), other, there))
-                .collect();
-            others.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
-            for (_, other, there) in others.into_iter().take(NEAR) {
+            let others = (0..places.len())
+                .filter(|&at| of_place[places[at].0.index()] != group)
+                .filter(|&at| part.zip(self.part(places[at].0.node().0)).is_none_or(|(a, b)| a == b))
+                .map(|at| (pose.distance(&places[at].1), at));
+            for (_, at) in least(others, NEAR) {
+                let (other, there) = places[at];
                 let mut directions = vec![(vertex, pose, other, there)];
                 if !self.turning.may_reverse {
                     directions.push((other, there, vertex, pose));
@@ -166,13 +164,8 @@ impl Ways<'_> {
                 }
             }
         }
-        let best = by_group.into_values().flat_map(|mut pairs| {
-            pairs.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
-            pairs.into_iter().take(MOST)
-        });
-        let mut best: Vec<(f64, Pair)> = best.collect();
-        best.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
-        best.into_iter().map(|(_, pair)| pair).collect()
+        let best = by_group.into_values().flat_map(|pairs| least(pairs, MOST));
+        least(best, usize::MAX).into_iter().map(|(_, pair)| pair).collect()
     }
 
     /// Where no closed form leads from the depot, or none to it, a search may.
@@ -223,8 +216,9 @@ impl Ways<'_> {
 }
 
 /// So many with the least costs, those first.
-fn least<T: Ord>(priced: impl Iterator<Item = (f64, T)>, most: usize) -> Vec<T> {
-    let mut priced: Vec<(f64, T)> = priced.collect();
+fn least<T: Ord>(priced: impl IntoIterator<Item = (f64, T)>, most: usize) -> Vec<(f64, T)> {
+    let mut priced: Vec<(f64, T)> = priced.into_iter().collect();
     priced.sort_by(|a, b| a.0.total_cmp(&b.0).then_with(|| a.1.cmp(&b.1)));
-    priced.into_iter().take(most).map(|(_, item)| item).collect()
+    priced.truncate(most);
+    priced
 }
