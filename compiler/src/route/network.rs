@@ -59,15 +59,16 @@ impl Network {
     }
 
     /// Adds a way, and the way back as it came where the machine may reverse. A way that the steering
-    /// cannot follow, as a lap of arcs is for one that takes its time, is none.
-    pub(super) fn join(&mut self, from: Vertex, to: Vertex, path: &Path) {
+    /// cannot follow, as a lap of arcs is for one that takes its time, is none. Besides what it takes, it counts
+    /// so many seconds for sown soil.
+    pub(super) fn join(&mut self, from: Vertex, to: Vertex, path: &Path, toll_s: f64) {
         if !can_steer(&self.drive, path) {
             return;
         }
-        self.add(from, to, path);
+        self.add(from, to, path, toll_s);
         if self.drive.may_reverse {
             let (from, to) = (self.as_begin(to), self.as_end(from));
-            self.add(from, to, &path.retraced());
+            self.add(from, to, &path.retraced(), toll_s);
         }
     }
 
@@ -82,8 +83,8 @@ impl Network {
         vertex.0 / 4 == self.edges.len() / 4 - 1
     }
 
-    fn add(&mut self, from: Vertex, to: Vertex, path: &Path) {
-        let seconds = self.drive.time_s(&path.pieces);
+    fn add(&mut self, from: Vertex, to: Vertex, path: &Path, toll_s: f64) {
+        let seconds = self.drive.cost_s(&path.pieces) + toll_s;
         self.edges[from.0].push(Edge { to: to.0, seconds, path: Arc::new(path.clone()) });
     }
 
@@ -234,9 +235,9 @@ mod tests {
     fn two_lanes(drive: Drive) -> Network {
         let mut network = Network::of(drive, 2);
         let [first, second] = [Node::along(0), Node::along(1)];
-        network.join(Vertex::begin(first), Vertex::end(first), &straight(0.0, 10.0));
-        network.join(Vertex::end(first), Vertex::begin(second), &straight(10.0, 3.0));
-        network.join(Vertex::begin(second), Vertex::end(second), &straight(13.0, 7.0));
+        network.join(Vertex::begin(first), Vertex::end(first), &straight(0.0, 10.0), 0.0);
+        network.join(Vertex::end(first), Vertex::begin(second), &straight(10.0, 3.0), 0.0);
+        network.join(Vertex::begin(second), Vertex::end(second), &straight(13.0, 7.0), 0.0);
         network
     }
 
@@ -258,9 +259,9 @@ mod tests {
         let mut network = Network::of(Drive { sharpness: Some(0.1), ..DRIVE }, 1);
         let lane = Node::along(0);
         let arc = Path { start: Pose::new(0.0, 0.0, 0.0), pieces: vec![Piece::arc(Gear::Forward, 5.0, 0.2)] };
-        network.join(Vertex::begin(lane), Vertex::end(lane), &arc);
+        network.join(Vertex::begin(lane), Vertex::end(lane), &arc, 0.0);
         assert!(network.chain(Vertex::begin(lane), Vertex::end(lane)).is_none());
-        network.join(Vertex::begin(lane), Vertex::end(lane), &straight(0.0, 5.0));
+        network.join(Vertex::begin(lane), Vertex::end(lane), &straight(0.0, 5.0), 0.0);
         assert!(network.chain(Vertex::begin(lane), Vertex::end(lane)).is_some());
     }
 
@@ -274,10 +275,20 @@ mod tests {
     }
 
     #[test]
+    fn of_two_chains_the_one_that_crosses_less_sown_soil_is_taken() {
+        let mut network = two_lanes(DRIVE);
+        let (from, to) = (Vertex::end(Node::along(0)), Vertex::begin(Node::along(1)));
+        network.join(from, to, &straight(10.0, 1.0), 2.5);
+        assert_eq!(network.seconds_from(from)[to.index()], 3.0);
+        network.join(from, to, &straight(10.0, 1.0), 1.5);
+        assert_eq!(network.seconds_from(from)[to.index()], 2.5);
+    }
+
+    #[test]
     fn a_way_from_the_depot_is_a_way_to_it() {
         let mut network = two_lanes(DRIVE);
         let depot = Node::along(2);
-        network.join(Vertex::end(depot), Vertex::begin(Node::along(0)), &straight(-5.0, 5.0));
+        network.join(Vertex::end(depot), Vertex::begin(Node::along(0)), &straight(-5.0, 5.0), 0.0);
         let home = network.seconds_from(Vertex::end(Node::along(0)))[Vertex::begin(depot).index()];
         assert!((home - (10.0 + 4.0 + 5.0 + 4.0)).abs() < 1e-9);
     }

@@ -501,9 +501,6 @@ impl Search {
                 1 => Move::ExchangeReversingLater(exchange),
                 _ => Move::Exchange(exchange),
             };
-            if self.tour.change(step) > BARRED_S / 2.0 {
-                continue;
-            }
             self.make(step);
             self.settle(Repair::Moves);
             let allowed_s = allowed_at_first_s * (times - time) as f64 / times as f64;

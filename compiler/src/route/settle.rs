@@ -88,6 +88,7 @@ fn in_turns(ways: &mut Ways, part: &Part, costs: &mut Costs, solver: &Solver, mu
     let mut idle = 0;
     for _ in 0..patience(solver.effort()).turns {
         ways.renew_chains();
+        look_about(ways, part, &best);
         part.renew(costs, ways);
         let hoped = solver.polished(&part.expected(costs, ways), &best);
         let Ok(order) = mended(ways, part, costs, solver, hoped) else { break };
@@ -104,6 +105,17 @@ fn in_turns(ways: &mut Ways, part: &Part, costs: &mut Costs, solver: &Solver, mu
         }
     }
     best
+}
+
+/// Lets ways become known that could take the place of those of an order that waste most.
+fn look_about(ways: &mut Ways, part: &Part, order: &Order) {
+    /// How many of these, and how many ways at each of their ends.
+    const WASTEFUL: usize = 12;
+    const INSTEAD: usize = 8;
+    let mut used: Vec<Link> = part.links(ways.costs(), order).collect();
+    used.sort_by(|&a, &b| ways.wasted_s(b).total_cmp(&ways.wasted_s(a)).then(a.cmp(&b)));
+    used.truncate(WASTEFUL);
+    ways.plan(used.into_iter().flat_map(|link| ways.instead_of(link, INSTEAD)).collect());
 }
 
 /// An order no worse: where this one is far above the bound, one that is searched for from nothing with what is known
@@ -159,14 +171,27 @@ fn mended(
     Ok(order)
 }
 
-/// An order no worse, searched for among ways that are known to be drivable.
+/// An order no worse, searched for among ways that are known to be drivable. Chains among them may turn out to take
+/// longer once they are laid out; then it is searched for once more.
 fn among_known(ways: &mut Ways, part: &Part, costs: &mut Costs, solver: &Solver, order: Order) -> Order {
-    let order = spared(ways, part, costs, order);
-    let known = part.known(costs, ways);
-    let other = solver.renewed(&known, order.seconds).polished(&known, &order);
-    let other = spared(ways, part, costs, other);
-    let seconds = costs.total(&order.nodes);
-    if other.seconds < seconds { other } else { Order { seconds, ..order } }
+    /// How often at most.
+    const SEARCHES: usize = 6;
+    let mut best = spared(ways, part, costs, order);
+    for _ in 0..SEARCHES {
+        let known = part.known(costs, ways);
+        let hoped = solver.renewed(&known, best.seconds).polished(&known, &best);
+        let hoped_s = hoped.seconds;
+        let other = spared(ways, part, costs, hoped);
+        best.seconds = costs.total(&best.nodes);
+        let hoped_gain = best.seconds - hoped_s;
+        if other.seconds < best.seconds {
+            best = other;
+        }
+        if hoped_gain <= WORTH * best.seconds {
+            break;
+        }
+    }
+    best
 }
 
 /// The order, searched for once more and with its stops, and its bound. Where that rests on ways that are not planned, or were

@@ -207,6 +207,21 @@ impl<'a> Ways<'a> {
         links
     }
 
+    /// Ways that could take the place of one that takes far longer than it might: those that leave or enter where it
+    /// does, are not known and promise less, `most` at each end.
+    pub(super) fn instead_of(&self, (from, to): Link, most: usize) -> Vec<Link> {
+        let known_s = self.costs.get(from, to);
+        let promises = |link: &Link| self.is_open(*link) && self.costs.get(link.0, link.1) < known_s;
+        let leaving = self.costs.nodes().map(|other| (from, other)).filter(promises);
+        let entering = self.costs.nodes().map(|other| (other, to)).filter(promises);
+        self.cheapest(leaving, most).chain(self.cheapest(entering, most)).collect()
+    }
+
+    /// Seconds that a way takes beyond its minimum.
+    pub(super) fn wasted_s(&self, link: Link) -> f64 {
+        self.costs.get(link.0, link.1) - self.minimum(link)
+    }
+
     /// Plans in closed form those of the ways for which that was not tried yet; tells how many
     /// these were.
     pub(super) fn plan(&mut self, mut links: Vec<Link>) -> usize {
@@ -228,8 +243,7 @@ impl<'a> Ways<'a> {
     /// quicker way.
     pub(super) fn lay_out(&mut self, mut links: Vec<Link>) {
         links.retain(|link| self.chained.contains(link));
-        let wasted_s = |&link: &Link| self.costs.get(link.0, link.1) - self.minimum(link);
-        links.sort_by(|a, b| wasted_s(b).total_cmp(&wasted_s(a)).then(a.cmp(b)));
+        links.sort_by(|&a, &b| self.wasted_s(b).total_cmp(&self.wasted_s(a)).then(a.cmp(&b)));
         let searches = BETTERING_SEARCHES.saturating_sub(self.bettering_searches).min(links.len());
         self.bettering_searches += searches;
         let found: Vec<Option<Manoeuvre>> = links
@@ -333,7 +347,7 @@ impl<'a> Ways<'a> {
     fn settle(&mut self, link: Link, way: Manoeuvre) {
         self.learn(link, way.cost_s(), |tried| tried.done += 1);
         self.count(link, way.cost_s());
-        self.network.join(Vertex::end(link.0), Vertex::begin(link.1), &way.path);
+        self.network.join(Vertex::end(link.0), Vertex::begin(link.1), &way.path, way.toll_s);
         self.chained.remove(&link);
         self.planned.insert(link, way);
     }
@@ -532,7 +546,7 @@ fn over_lanes(drive: Drive, lanes: &[Lane]) -> Network {
         let ways = [(Node::along(index), Some(&lane.line)), (Node::back(index), lane.back.as_ref())];
         for (node, path) in ways {
             if let Some(path) = path {
-                network.join(Vertex::begin(node), Vertex::end(node), path);
+                network.join(Vertex::begin(node), Vertex::end(node), path, 0.0);
             }
         }
     }

@@ -6,7 +6,7 @@
 use super::super::network::Vertex;
 use super::super::order::Node;
 use super::{Link, Ways};
-use crate::geometry::Pose;
+use crate::geometry::{Path, Pose};
 use crate::turns::{Drive, FreeSpace, Manoeuvre, Toll, closed_form, direct, lower_bound_s, searched};
 use rayon::prelude::*;
 use std::collections::{BTreeMap, BTreeSet};
@@ -68,7 +68,7 @@ impl Ways<'_> {
             pairs.par_iter().map(|&pair| self.between(pair, closed_form)).collect();
         for ((from, to), way) in pairs.into_iter().zip(found) {
             if let Some(way) = way {
-                self.network.join(from, to, &way.path);
+                self.join_at((from, to), &way.path);
             }
         }
     }
@@ -122,7 +122,7 @@ impl Ways<'_> {
             for (&(from, to), way) in pairs.iter().zip(found) {
                 tried.insert((from, to));
                 if let Some(way) = way {
-                    self.network.join(from, to, &way.path);
+                    self.join_at((from, to), &way.path);
                 }
             }
         }
@@ -196,6 +196,11 @@ impl Ways<'_> {
                 self.settle(link, way);
             }
         }
+    }
+
+    fn join_at(&mut self, (from, to): Pair, path: &Path) {
+        let toll_s = self.toll((from.node().0, to.node().0)).seconds(path.start, &path.pieces);
+        self.network.join(from, to, path, toll_s);
     }
 
     fn between(&self, (from, to): Pair, find: Find) -> Option<Manoeuvre> {
