@@ -17,7 +17,7 @@ use crate::geometry::fillet::filleted;
 use crate::geometry::{Footprint, Path, Point, direction, distance, region};
 use crate::num;
 use crate::turns::FreeSpace;
-use geo::{BoundingRect, LineString, MultiPolygon, Polygon, Simplify};
+use geo::{BoundingRect, Distance, Euclidean, LineString, MultiPolygon, Polygon, Simplify};
 
 /// How far a simplified lap may lie from the true offset, metres.
 const SIMPLIFIED_M: f64 = 0.005;
@@ -142,8 +142,10 @@ impl<'a> Ground<'a> {
     /// swings out when the machine steers onto the lap and off it.
     fn begin(&mut self, ease_m: f64) {
         let room = self.within(1);
-        for polygon in &room {
-            self.beginnings.push(self.beginning(&open(polygon.exterior()), self.exit).1);
+        let outsides: Vec<&LineString> = room.iter().map(Polygon::exterior).collect();
+        for (at, polygon) in room.iter().enumerate() {
+            let near = self.begins_near(at, &outsides);
+            self.beginnings.push(self.beginning(&open(polygon.exterior()), near).1);
             for hole in polygon.interiors() {
                 self.beginnings.push(self.beginning(&open(hole), None).1);
             }
@@ -157,6 +159,16 @@ impl<'a> Ground<'a> {
             .flat_map(|way| ends_farther_in(way, swing, ease_m))
             .collect();
         self.room = region::difference(&self.room, &region::union_all(&left));
+    }
+
+    /// Where a lap should begin near: the lap nearest to the way out of the field there, any other where the next
+    /// lap is nearest, as the machine comes from it or goes on to it.
+    fn begins_near(&self, at: usize, laps: &[&LineString]) -> Option<Point> {
+        let apart = |place: Point, lap: usize| Euclidean.distance(&geo::Point::from(place), laps[lap]);
+        let is_by = |exit: &Point| (0..laps.len()).all(|other| apart(*exit, at) <= apart(*exit, other));
+        let others = (0..laps.len()).filter(|&other| other != at).flat_map(|other| &laps[other].0);
+        let nearest = || others.map(|&place| (apart(place, at), place)).min_by(|a, b| a.0.total_cmp(&b.0));
+        self.exit.filter(is_by).or_else(|| nearest().map(|(_, place)| place)).or(self.exit)
     }
 
     /// Lets the first lap lie farther in where the body would come too near to the fence.

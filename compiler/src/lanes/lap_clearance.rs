@@ -107,6 +107,21 @@ mod tests {
         assert!(gap(0.0) > swing && gap(1.0) > swing, "{} and {}", gap(0.0), gap(1.0));
     }
 
+    /// Two squares 120 m apart, and a neck between them that no lap fits in.
+    #[test]
+    fn laps_on_both_sides_of_a_neck_begin_near_it() {
+        let fence: MultiPolygon = polygon![
+            (x: 0.0, y: 0.0), (x: 60.0, y: 0.0), (x: 60.0, y: 28.0), (x: 180.0, y: 28.0),
+            (x: 180.0, y: 0.0), (x: 240.0, y: 0.0), (x: 240.0, y: 60.0), (x: 180.0, y: 60.0),
+            (x: 180.0, y: 32.0), (x: 60.0, y: 32.0), (x: 60.0, y: 60.0), (x: 0.0, y: 60.0),
+        ]
+        .into();
+        let (ways, _) = first_laps(&fence);
+        let begins: Vec<f64> = ways.iter().map(|way| way.start.at.x).collect();
+        assert_eq!(ways.len(), 2, "{begins:?}");
+        assert!(begins.iter().all(|x| (30.0..210.0).contains(x)), "{begins:?}");
+    }
+
     prop_compose! {
         fn any_field()(reach in prop::collection::vec(40.0..90.0_f64, 5..16)) -> MultiPolygon {
             let step = 2.0 * num::PI / reach.len() as f64;
