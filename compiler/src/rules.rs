@@ -731,6 +731,18 @@ pub const CHECK: &[Rule] = &[
         .formula("area < 1 m², or 2 × area / perimeter < 0.5 m")
         .source(PRACTICE)
         .example("three corners on one line"),
+    error(
+        "entrance/two-of-one-name",
+        "two entrances of one name in a field",
+        "a person who is told of one would not know which is meant",
+    )
+    .example("two entrances called \"gate\""),
+    error(
+        "refill-point/two-of-one-name",
+        "two refill points of one name in a field",
+        "stops name the point at which the seed must stand",
+    )
+    .example("two refill points called \"trailer\""),
     error("entrance/too-narrow", "an entrance narrower than the machine's body", "nobody could bring the machine in or out there")
         .formula("width < farthest corner of the body to the right − farthest to the left")
         .source("plane geometry")

@@ -6,7 +6,7 @@ use super::layout::layout;
 use super::ring::{KEEP_OUT, ring};
 use super::{
     Crop, Entrance, Field, FieldPlaces, Findings, GeoPolygon, Headland, HeadlandSize, HeadlandSown, KeepOut,
-    KeepOutShape, LapCorners, ReferenceFrame, RefillPoint, brief, distance, spacing, zones,
+    KeepOutShape, LapCorners, ReferenceFrame, RefillPoint, brief, distance, spacing, tell_twins, zones,
 };
 use crate::num::hypot;
 use crate::read::span;
@@ -220,6 +220,8 @@ fn entrances(
     machine: Option<&written::Machine>,
     findings: &mut Findings,
 ) -> Option<Vec<Entrance>> {
+    let names = file.entrance.iter().flat_map(|many| &many.0).map(|entrance| &entrance.name);
+    tell_twins(names, "entrance/two-of-one-name", "entrances", findings);
     let entrances: Vec<Option<Entrance>> = file
         .entrance
         .iter()
@@ -237,6 +239,8 @@ fn entrances(
 }
 
 fn refill_points(file: &written::Field, findings: &mut Findings) -> Option<Vec<RefillPoint>> {
+    let names = file.refill_point.iter().flat_map(|many| &many.0).map(|point| &point.name);
+    tell_twins(names, "refill-point/two-of-one-name", "refill points", findings);
     let points: Vec<Option<RefillPoint>> = file
         .refill_point
         .iter()

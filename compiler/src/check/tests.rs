@@ -211,6 +211,18 @@ const SLIPS: &[Slip] = &[
         "\"2.9 m\"",
     )
     .fixed_by("\"3 m\""),
+    slip(
+        "headland = { laps = 2, corners = \"square\" }",
+        "headland = { laps = 2 }\nentrance = [{ name = \"gate\", at = [48.61, -27.409] }, { name = \"gate\", at = [48.611, -27.409] }]",
+        "entrance/two-of-one-name",
+        "\"gate\"",
+    ),
+    slip(
+        "headland = { laps = 2, corners = \"square\" }",
+        "headland = { laps = 2 }\nrefill_point = [{ name = \"trailer\", at = [48.61, -27.409] }, { name = \"trailer\", at = [48.611, -27.409] }]",
+        "refill-point/two-of-one-name",
+        "\"trailer\"",
+    ),
     slip("[machine]\n", "[machine]\nprecision = { timing = \"-3 ms\" }\n", "job/negative", "\"-3 ms\""),
     slip("[machine]\n", "[machine]\nprecision = { tilt = \"45 deg\" }\n", "job/out-of-range", "\"45 deg\""),
     slip("depth = \"1 cm\"\n", "depth = \"1 cm\"\nplant_scatter = \"1 m\"\n", "job/out-of-range", "\"1 m\""),
