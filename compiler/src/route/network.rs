@@ -88,7 +88,7 @@ impl Network {
         self.edges[from.0].push(Edge { to: to.0, seconds, path: Arc::new(path.clone()) });
     }
 
-    /// Seconds of the quickest chain from a place to each; infinite where none leads.
+    /// Seconds that the quickest chain from a place to each counts; infinite where none leads.
     pub(super) fn seconds_from(&self, from: Vertex) -> Vec<f64> {
         self.flood(from, None).into_iter().map(|reached| reached.seconds).collect()
     }

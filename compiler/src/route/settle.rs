@@ -112,10 +112,9 @@ fn look_about(ways: &mut Ways, part: &Part, order: &Order) {
     /// How many of these, and how many ways at each of their ends.
     const WASTEFUL: usize = 12;
     const INSTEAD: usize = 8;
-    let mut used: Vec<Link> = part.links(ways.costs(), order).collect();
-    used.sort_by(|&a, &b| ways.wasted_s(b).total_cmp(&ways.wasted_s(a)).then(a.cmp(&b)));
-    used.truncate(WASTEFUL);
-    ways.plan(used.into_iter().flat_map(|link| ways.instead_of(link, INSTEAD)).collect());
+    let used = part.links(ways.costs(), order).collect();
+    let wasteful = ways.most_wasteful(used, WASTEFUL).into_iter();
+    ways.plan(wasteful.flat_map(|link| ways.instead_of(link, INSTEAD)).collect());
 }
 
 /// An order no worse: where this one is far above the bound, one that is searched for from nothing with what is known
@@ -183,11 +182,11 @@ fn among_known(ways: &mut Ways, part: &Part, costs: &mut Costs, solver: &Solver,
         let hoped_s = hoped.seconds;
         let other = spared(ways, part, costs, hoped);
         best.seconds = costs.total(&best.nodes);
-        let hoped_gain = best.seconds - hoped_s;
+        let hoped_gain_s = best.seconds - hoped_s;
         if other.seconds < best.seconds {
             best = other;
         }
-        if hoped_gain <= WORTH * best.seconds {
+        if hoped_gain_s <= WORTH * best.seconds {
             break;
         }
     }

@@ -23,6 +23,7 @@ use crate::turns::{
     Detours, Drive, FreeSpace, Lookout, Manoeuvre, Toll, closed_form, lower_bound_s, refined, rough_bound_s,
     searched, shortened,
 };
+use joining::least;
 use rayon::prelude::*;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -217,9 +218,11 @@ impl<'a> Ways<'a> {
         self.cheapest(leaving, most).chain(self.cheapest(entering, most)).collect()
     }
 
-    /// Seconds that a way takes beyond its minimum.
-    pub(super) fn wasted_s(&self, link: Link) -> f64 {
-        self.costs.get(link.0, link.1) - self.minimum(link)
+    /// So many of the ways that take longest beyond their minimum, those first.
+    pub(super) fn most_wasteful(&self, links: Vec<Link>, most: usize) -> Vec<Link> {
+        let spared_s = |link: Link| self.minimum(link) - self.costs.get(link.0, link.1);
+        let priced = links.into_iter().map(|link| (spared_s(link), link));
+        least(priced, most).into_iter().map(|(_, link)| link).collect()
     }
 
     /// Plans in closed form those of the ways for which that was not tried yet; tells how many
@@ -243,7 +246,7 @@ impl<'a> Ways<'a> {
     /// quicker way.
     pub(super) fn lay_out(&mut self, mut links: Vec<Link>) {
         links.retain(|link| self.chained.contains(link));
-        links.sort_by(|&a, &b| self.wasted_s(b).total_cmp(&self.wasted_s(a)).then(a.cmp(&b)));
+        let links = self.most_wasteful(links, usize::MAX);
         let searches = BETTERING_SEARCHES.saturating_sub(self.bettering_searches).min(links.len());
         self.bettering_searches += searches;
         let found: Vec<Option<Manoeuvre>> = links

@@ -221,7 +221,7 @@ impl Ways<'_> {
 }
 
 /// So many with the least costs, those first.
-fn least<T: Ord>(priced: impl IntoIterator<Item = (f64, T)>, most: usize) -> Vec<(f64, T)> {
+pub(super) fn least<T: Ord>(priced: impl IntoIterator<Item = (f64, T)>, most: usize) -> Vec<(f64, T)> {
     let mut priced: Vec<(f64, T)> = priced.into_iter().collect();
     priced.sort_by(|a, b| a.0.total_cmp(&b.0).then_with(|| a.1.cmp(&b.1)));
     priced.truncate(most);
