@@ -519,7 +519,7 @@ impl Search {
     /// The best move that puts a promising way beside this lane into the order.
     fn best_move_around(&self, lane: usize) -> Option<Move> {
         let tour = &self.tour;
-        let mut best = Best { tour, change: -WORTH_S, step: None };
+        let mut best = Best { tour, nearest: &self.nearest, change: -WORTH_S, step: None };
         let (as_from, as_to) = (tour.place_as_from(lane), tour.place_as_to(lane));
         let from = tour.at(as_from);
         let leaving = tour.way(from, tour.at(as_from + 1));
@@ -563,6 +563,7 @@ struct Link {
 /// The best move seen so far.
 struct Best<'a> {
     tour: &'a Tour,
+    nearest: &'a Nearest,
     change: f64,
     step: Option<Move>,
 }
@@ -593,6 +594,7 @@ impl Best<'_> {
         if i + 1 == j {
             return;
         }
+        self.insert_elsewhere(i, j);
         for last in j..(j + SHORT).min(self.tour.lanes() + 1) {
             let exchange = Exchange { first: i + 1, middle: j - 1, last };
             self.consider(Move::Exchange(exchange));
@@ -605,10 +607,61 @@ impl Best<'_> {
         }
     }
 
+    /// Places after which the order may be cut so that it goes on behind the cut from `enters`, or before it to `leaves`.
+    fn cuts(&self, before: Node, after: Node) -> Vec<usize> {
+        let tour = self.tour;
+        let mut cuts = Vec::with_capacity(2 * NEAREST + 2);
+        for &node in &self.nearest.after[before.index()] {
+            let place = tour.place_as_to(node.lane());
+            if place > 0 && tour.at(place) == node {
+                cuts.push(place - 1);
+            }
+        }
+        for &node in &self.nearest.before[after.index()] {
+            let place = tour.place_as_from(node.lane());
+            if tour.at(place) == node {
+                cuts.push(place);
+            }
+        }
+        cuts
+    }
+
+    /// The stretch between `i` and `j` goes to where its ends are near.
+    fn insert_elsewhere(&mut self, i: usize, j: usize) {
+        let (first, last) = (self.tour.at(i + 1), self.tour.at(j - 1));
+        for cut in self.cuts(last, first) {
+            if cut >= j && cut <= self.tour.lanes() {
+                self.consider(Move::Exchange(Exchange { first: i + 1, middle: j - 1, last: cut }));
+            } else if cut < i {
+                self.consider(Move::Exchange(Exchange { first: cut + 1, middle: i, last: j - 1 }));
+            }
+        }
+        for cut in self.cuts(first.flipped(), last.flipped()) {
+            if cut >= j && cut <= self.tour.lanes() {
+                self.consider(Move::ExchangeReversingEarlier(Exchange {
+                    first: i + 1,
+                    middle: j - 1,
+                    last: cut,
+                }));
+            } else if cut < i {
+                self.consider(Move::ExchangeReversingLater(Exchange {
+                    first: cut + 1,
+                    middle: i,
+                    last: j - 1,
+                }));
+            }
+        }
+    }
+
     /// Both as they are driven now, `from` at `i` later than `to` at `j`.
     fn link_backward(&mut self, i: usize, j: usize) {
         if i > self.tour.lanes() || j == 0 {
             return;
+        }
+        for cut in self.cuts(self.tour.at(j - 1), self.tour.at(i + 1)) {
+            if j <= cut && cut < i {
+                self.consider(Move::Exchange(Exchange { first: j, middle: cut, last: i }));
+            }
         }
         let early = j..(j + SHORT).min(i);
         let late = i.saturating_sub(SHORT).max(early.end)..i;
