@@ -436,6 +436,32 @@ mod tests {
         costs
     }
 
+    /// Parallel lanes whose ends lie on a slant: at each end the machine turns to the one side sooner than to the other,
+    /// as a field looks that is a parallelogram. Invented.
+    fn slanting_field(lanes: usize) -> Costs {
+        let mut costs = parallel_field(lanes, 2.7, 2.5);
+        for from in 0..lanes {
+            for to in (0..lanes).filter(|&to| to != from) {
+                for (leaves, enters, uphill) in [
+                    (Node::along(from), Node::back(to), to > from),
+                    (Node::back(from), Node::along(to), to < from),
+                ] {
+                    let more = if uphill { 8.0 } else { 0.0 };
+                    costs.set(leaves, enters, costs.get(leaves, enters) + more);
+                }
+            }
+        }
+        costs
+    }
+
+    #[test]
+    fn the_bound_is_near_where_lanes_end_on_a_slant() {
+        let costs = slanting_field(12);
+        let optimum = best_order(&costs).seconds;
+        let bound = held_karp(&costs, optimum, Effort::default().proving(), None).seconds;
+        assert!(bound <= optimum && bound > 0.97 * optimum, "{bound} of {optimum}");
+    }
+
     fn local_optimum(costs: &Costs) -> Vec<Node> {
         let guide = Guide::of(costs, &held_karp(costs, sequential(costs).seconds, GUIDING, None));
         search::polished(costs, &guide, &search::chosen(costs, &guide), 1)

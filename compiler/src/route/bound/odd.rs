@@ -67,12 +67,12 @@ pub(super) fn pay_out(ways: &mut [f64], from: usize, sets: &[OddSet], paid_out: 
 /// Adds the violated sets that are not known yet.
 pub(super) fn add_violated(
     ways: &[Way],
-    shares: &[f64],
+    shares: &[[f64; 2]],
     sets: &mut Vec<OddSet>,
     known: &mut BTreeSet<OddSet>,
 ) {
     let mut used: Vec<(f64, &Way)> =
-        shares.iter().copied().zip(ways).filter(|&(share, _)| share > NONE).collect();
+        shares.iter().map(|share| share[0] + share[1]).zip(ways).filter(|&(share, _)| share > NONE).collect();
     used.sort_by(|a, b| b.0.total_cmp(&a.0));
     let ends = 1 + ways.iter().map(|way| way.a.max(way.b)).max().unwrap_or(0);
     let mut violated: Vec<(f64, OddSet)> = odd_sets_joined(&used, ends)

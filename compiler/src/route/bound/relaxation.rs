@@ -6,6 +6,7 @@
 //!
 //! A node begins at the end of its own index and leaves at the end of its other direction's.
 
+use super::entered::{EnteredSet, pay_out_from, pay_out_to};
 use super::odd::{OddSet, pay_out};
 use super::{BARRED_S, Charges, Costs, Node};
 use std::collections::BTreeSet;
@@ -25,15 +26,30 @@ pub(super) struct Way {
     is_passage: bool,
     /// The odd sets that it leads out of.
     odd: Vec<u32>,
+    /// The sets that it leads into, in both directions.
+    entered: [Vec<u32>; 2],
 }
 
 impl Way {
+    /// Within a stage, out of no set and into none.
+    pub(super) const fn between(a: usize, b: usize, seconds: [f64; 2]) -> Self {
+        Self { a, b, seconds, is_passage: false, odd: Vec::new(), entered: [Vec::new(), Vec::new()] }
+    }
+
     /// With the charges at its ends, in both directions.
     fn directed(&self, charges: &Charges) -> [f64; 2] {
+        let paid_out = |sets: &[u32]| sets.iter().map(|&set| charges.entered[set as usize]).sum::<f64>();
         [
-            self.seconds[0] + charges.leaving(self.a) + charges.entering(self.b),
-            self.seconds[1] + charges.leaving(self.b) + charges.entering(self.a),
+            self.seconds[0] + charges.leaving(self.a) + charges.entering(self.b) - paid_out(&self.entered[0]),
+            self.seconds[1] + charges.leaving(self.b) + charges.entering(self.a) - paid_out(&self.entered[1]),
         ]
+    }
+
+    fn enter(&mut self, sets: &[EnteredSet], first: usize) {
+        for (lists, (from, to)) in self.entered.iter_mut().zip([(self.a ^ 1, self.b), (self.b ^ 1, self.a)]) {
+            let entered = (first..sets.len()).filter(|&set| sets[set].is_entered(from, to));
+            lists.extend(entered.map(|set| set as u32));
+        }
     }
 
     /// With all charges, in the cheaper direction.
@@ -58,7 +74,8 @@ pub(super) struct Tree {
     pub value: f64,
     /// By how much it breaks the rule that goes with each charge.
     pub excess: Charges,
-    pub ways: Vec<usize>,
+    /// Its ways, each with the share of it that leads from `a` to `b`.
+    pub ways: Vec<(usize, f64)>,
 }
 
 /// Ends of lanes and the ways between them.
@@ -126,18 +143,24 @@ impl Relaxation {
         }
     }
 
-    /// The ways with more than this share, in the cheaper direction.
-    pub(super) fn directed(&self, charges: &Charges, shares: &[f64], least: f64) -> Vec<(f64, Node, Node)> {
+    /// Notes which ways lead into the sets from the given one on.
+    pub(super) fn enter(&mut self, sets: &[EnteredSet], first: usize) {
+        for way in &mut self.near {
+            way.enter(sets, first);
+        }
+    }
+
+    /// The ways with more than this share.
+    pub(super) fn directed(&self, shares: &[[f64; 2]], least: f64) -> Vec<(f64, Node, Node)> {
         let link = |share: f64, from: usize, to: usize| {
             (share, Node::from_index(from).flipped(), Node::from_index(to))
         };
-        let chosen = self.near.iter().zip(shares).filter(|&(_, &share)| share > least);
-        chosen
-            .map(|(way, &share)| {
-                let [there, back] = way.directed(charges);
-                if there <= back { link(share, way.a, way.b) } else { link(share, way.b, way.a) }
-            })
-            .collect()
+        let both = self
+            .near
+            .iter()
+            .zip(shares)
+            .flat_map(|(way, share)| [link(share[0], way.a, way.b), link(share[1], way.b, way.a)]);
+        both.filter(|&(share, ..)| share > least).collect()
     }
 
     /// The cheapest 1-tree among the promising ways: a spanning tree of all lanes and the depot,
@@ -172,12 +195,23 @@ impl Relaxation {
             }
         }
         value += (self.ends / 2 - ways.len()) as f64 * BARRED_S;
+        let forth = |index: usize| {
+            let [there, back] = self.near[index].directed(charges);
+            if (there - back).abs() < SAME_S {
+                0.5
+            } else if there < back {
+                1.0
+            } else {
+                0.0
+            }
+        };
+        let ways: Vec<(usize, f64)> = ways.into_iter().map(|index| (index, forth(index))).collect();
         Tree { value, excess: self.excess(charges, &ways), ways }
     }
 
     /// The same among all ways: what it costs bounds every tour. Ways that it uses become
     /// promising ones.
-    pub(super) fn prove(&mut self, charges: &Charges, odd: &[OddSet]) -> f64 {
+    pub(super) fn prove(&mut self, charges: &Charges, odd: &[OddSet], entered: &[EnteredSet]) -> f64 {
         let special = self.ends - 1;
         let mut value = -charges.paid_by_all(self.passages);
         let mut used = Vec::with_capacity(self.ends / 2);
@@ -186,7 +220,7 @@ impl Relaxation {
         let mut joined = vec![special - 1];
         while !open.is_empty() {
             for &from in &joined {
-                let row = self.charged_from(from, charges, odd);
+                let row = self.charged_from(from, charges, odd, entered);
                 for &end in &open {
                     if row[end] < nearest[end].0 {
                         nearest[end] = (row[end], from);
@@ -199,7 +233,7 @@ impl Relaxation {
             value += next.0;
             used.push((nearest[next.1].1, next.1));
         }
-        let row = self.charged_from(special, charges, odd);
+        let row = self.charged_from(special, charges, odd, entered);
         let last = cheapest((0..special - 1).map(|end| (row[end], end)));
         used.push((special, last.1));
         let known = self.near.len();
@@ -209,15 +243,26 @@ impl Relaxation {
         for way in &mut self.near[known..] {
             let crossed = (0..odd.len()).filter(|&set| odd[set].parts(way.a, way.b));
             way.odd = crossed.map(|set| set as u32).collect();
+            way.enter(entered, 0);
         }
         value + last.0
     }
 
     /// Ways from one end to every other, with all charges, in the cheaper direction.
-    fn charged_from(&self, from: usize, charges: &Charges, odd: &[OddSet]) -> Vec<f64> {
+    fn charged_from(
+        &self,
+        from: usize,
+        charges: &Charges,
+        odd: &[OddSet],
+        entered: &[EnteredSet],
+    ) -> Vec<f64> {
         let (leaving, entering) = (charges.leaving(from), charges.entering(from));
         let rows = from * self.ends..(from + 1) * self.ends;
-        let ways = self.seconds[rows.clone()].iter().zip(&self.seconds_back[rows]);
+        let mut there: Vec<f64> = self.seconds[rows.clone()].to_vec();
+        let mut back: Vec<f64> = self.seconds_back[rows].to_vec();
+        pay_out_to(&mut there, from ^ 1, entered, &charges.entered);
+        pay_out_from(&mut back, from, entered, &charges.entered);
+        let ways = there.iter().zip(&back);
         let mut row: Vec<f64> = ways
             .enumerate()
             .map(|(to, (there, back))| {
@@ -230,18 +275,20 @@ impl Relaxation {
         row
     }
 
-    fn excess(&self, charges: &Charges, ways: &[usize]) -> Charges {
+    fn excess(&self, charges: &Charges, ways: &[(usize, f64)]) -> Charges {
         let mut excess = Charges {
             at_end: vec![-1.0; self.ends],
             into_lane: vec![0.0; self.ends / 2],
             at_passage: -self.passages,
             odd: vec![1.0; charges.odd.len()],
+            entered: vec![1.0; charges.entered.len()],
         };
-        for way in ways.iter().map(|&index| &self.near[index]) {
+        for (way, share) in ways.iter().map(|&(index, share)| (&self.near[index], share)) {
             excess.at_end[way.a] += 1.0;
             excess.at_end[way.b] += 1.0;
-            let [there, back] = way.directed(charges);
-            let forth = if (there - back).abs() < SAME_S { 0.0 } else { 0.5 * (back - there).signum() };
+            let forth = share - 0.5;
+            way.entered[0].iter().for_each(|&set| excess.entered[set as usize] -= share);
+            way.entered[1].iter().for_each(|&set| excess.entered[set as usize] -= 1.0 - share);
             excess.into_lane[way.b / 2] += forth;
             excess.into_lane[way.a / 2] -= forth;
             excess.at_passage += if way.is_passage { 1.0 } else { 0.0 };
@@ -285,8 +332,8 @@ impl Relaxation {
     fn add(&mut self, a: usize, b: usize) {
         let (a, b) = (a.min(b), a.max(b));
         if self.is_near.insert((a, b)) {
-            let seconds = [self.way(a, b), self.way(b, a)];
-            self.near.push(Way { a, b, seconds, is_passage: self.passes(a, b), odd: Vec::new() });
+            let is_passage = self.passes(a, b);
+            self.near.push(Way { is_passage, ..Way::between(a, b, [self.way(a, b), self.way(b, a)]) });
         }
     }
 }
