@@ -95,8 +95,10 @@ pub struct Route {
     pub ways: Vec<Option<Manoeuvre>>,
     /// Where the machine waits for a person, in driving order.
     pub stops: Vec<Stop>,
-    /// Seconds of ways in the best order that could exist: a proven lower bound. A way that was
-    /// planned counts its planned time, any other no more than it could take.
+    /// Seconds of ways in the best order that could exist, as far as ways are known: a proven lower bound on orders at
+    /// these costs. A way that was planned counts its planned time; one for which no closed form fits, and which no order
+    /// asked to be laid out, counts the ways over other lanes that it can be made of, and might take less; any other counts
+    /// no more than it could take.
     pub bound_s: f64,
     /// Seconds, toll included, that ways by refill points count more than the same ways without the stop; the bound
     /// knows nothing of them.
