@@ -130,6 +130,18 @@ pub(super) fn held_karp(costs: &Costs, known: f64, climb: Climb, begin: Option<&
     Bound { seconds, likely, charges: best.charges, odd, entered, near }
 }
 
+/// Adds so many of the sets that are not known yet, those first out of or into which least leads.
+fn take_new<S: Ord + Clone>(
+    mut found: Vec<(f64, S)>,
+    most: usize,
+    sets: &mut Vec<S>,
+    known: &mut BTreeSet<S>,
+) {
+    found.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let new = found.into_iter().map(|(_, set)| set).filter(|set| known.insert(set.clone()));
+    sets.extend(new.take(most));
+}
+
 /// What is charged, or paid out, for ways.
 #[derive(Clone, Debug)]
 struct Charges {

@@ -607,7 +607,8 @@ impl Best<'_> {
         }
     }
 
-    /// Places after which the order may be cut so that it goes on behind the cut from `enters`, or before it to `leaves`.
+    /// Places after which the order may be cut: what follows the cut is near after `before`, or what leads up to it near
+    /// before `after`.
     fn cuts(&self, before: Node, after: Node) -> Vec<usize> {
         let tour = self.tour;
         let mut cuts = Vec::with_capacity(2 * NEAREST + 2);

@@ -10,6 +10,7 @@
 //! Fulkerson 1956), shortest first (Edmonds & Karp 1972).
 
 use super::relaxation::Way;
+use super::take_new;
 use std::collections::{BTreeSet, VecDeque};
 
 /// So many new sets are taken at once, those most violated first.
@@ -85,14 +86,7 @@ pub(super) fn add_violated(
             violated.push((leads_in, EnteredSet::of(inside)));
         }
     }
-    violated.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let mut left = MOST;
-    for (_, set) in violated {
-        if left > 0 && known.insert(set.clone()) {
-            sets.push(set);
-            left -= 1;
-        }
-    }
+    take_new(violated, MOST, sets, known);
 }
 
 /// The shares as capacities.

@@ -9,6 +9,7 @@
 //! every threshold at once (after Grötschel & Holland 1987), not every violated set.
 
 use super::relaxation::Way;
+use super::take_new;
 use std::collections::BTreeSet;
 
 /// So many new sets are taken at once, those most violated first.
@@ -75,7 +76,7 @@ pub(super) fn add_violated(
         shares.iter().map(|share| share[0] + share[1]).zip(ways).filter(|&(share, _)| share > NONE).collect();
     used.sort_by(|a, b| b.0.total_cmp(&a.0));
     let ends = 1 + ways.iter().map(|way| way.a.max(way.b)).max().unwrap_or(0);
-    let mut violated: Vec<(f64, OddSet)> = odd_sets_joined(&used, ends)
+    let violated: Vec<(f64, OddSet)> = odd_sets_joined(&used, ends)
         .into_iter()
         .map(|set| {
             let leading_out = used.iter().filter(|(_, way)| set.parts(way.a, way.b));
@@ -83,14 +84,7 @@ pub(super) fn add_violated(
         })
         .filter(|(leading_out, _)| *leading_out < VIOLATED)
         .collect();
-    violated.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let mut left = MOST;
-    for (_, set) in violated {
-        if left > 0 && known.insert(set.clone()) {
-            sets.push(set);
-            left -= 1;
-        }
-    }
+    take_new(violated, MOST, sets, known);
 }
 
 /// Every odd set of several ends that comes about as ways join their ends, in the order given.
