@@ -138,8 +138,8 @@ pub struct Figures {
     #[serde(default, skip_serializing_if = "is_zero")]
     pub backing_s: f64,
     /// Seconds of turns and transits, toll included, in the best order of these lanes that could
-    /// exist, as far as ways were planned: a proven lower bound on orders at these costs. A way that leads over other
-    /// lanes and that no order asked for in earnest might take less than it counts there.
+    /// exist: a proven lower bound on orders of ways that count their time once they are planned, and no more than they
+    /// could take before.
     pub route_bound_s: f64,
     /// Seconds, toll included, that turns by refill points count more than the same turns without the stop.
     #[serde(default, skip_serializing_if = "is_zero")]

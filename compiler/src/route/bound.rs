@@ -29,27 +29,28 @@ use relaxation::{Relaxation, Tree};
 use std::collections::BTreeSet;
 
 mod entered;
+mod flow;
 mod odd;
 mod relaxation;
 
 /// Steps without progress after which the stride is shortened.
 const PATIENCE: usize = 10;
 /// By how much it is shortened, and below which it is not worth a step.
-const SHORTENED: f64 = 0.7;
+const SHORTENED: f64 = 0.8;
 const SHORTEST: f64 = 0.002;
 /// The stride at first, from nothing and from charges that proved another bound; and at least where odd sets were
 /// found.
-const STRIDE: f64 = 1.5;
+const STRIDE: f64 = 1.0;
 const STRIDE_AGAIN: f64 = 0.1;
 const STRIDE_ON_NEWS: f64 = 0.6;
 /// The share of the last direction in the next: it damps the zigzag (Volgenant & Jonker 1982).
-const MOMENTUM: f64 = 0.3;
+const MOMENTUM: f64 = 0.4;
 /// The share of the newest tree in the average of trees, which comes near the relaxation's own
 /// solution (Barahona & Anbil 2000).
 const NEWEST: f64 = 0.06;
 /// Steps before the first search for sets that the trees cross too seldom, and between two.
 const SETS_AFTER: usize = 60;
-const SETS_EVERY: usize = 20;
+const SETS_EVERY: usize = 30;
 /// The share of a climb in which they are searched for: no climb settles while what it climbs grows.
 const SETS_FOUND_IN: f64 = 0.5;
 /// Sets times ends at most: looking at all ways takes time in proportion.

@@ -96,9 +96,7 @@ pub struct Route {
     /// Where the machine waits for a person, in driving order.
     pub stops: Vec<Stop>,
     /// Seconds of ways in the best order that could exist, as far as ways are known: a proven lower bound on orders at
-    /// these costs. A way that was planned counts its planned time; one for which no closed form fits, and which no order
-    /// asked to be laid out, counts the ways over other lanes that it can be made of, and might take less; any other counts
-    /// no more than it could take.
+    /// these costs. A way that was planned counts its planned time, any other no more than it could take.
     pub bound_s: f64,
     /// Seconds, toll included, that ways by refill points count more than the same ways without the stop; the bound
     /// knows nothing of them.
@@ -377,8 +375,8 @@ fn best_order(
         match settled(ways, &part, &mut costs, &solver) {
             Ok(order) => {
                 let (order, bound_s) = proven(ways, &part, &mut costs, &solver, hoppers, order);
-                let known = part.known(&costs, ways);
-                return Some((part, Problem { all: costs, known, order, bound_s }));
+                let (all, known) = (part.at_least(&costs, ways), part.known(&costs, ways));
+                return Some((part, Problem { all, known, order, bound_s }));
             }
             Err(stuck) => part.lanes = without_dead_ends(ways, &part.lanes, &part.order_in_all(&stuck)),
         }

@@ -83,6 +83,18 @@ impl Part {
         self.with_known(costs.clone().raised(&leaving, &entering), costs, ways)
     }
 
+    /// Its costs with ways that count a chain at the least that they could take.
+    pub(super) fn at_least(&self, costs: &Costs, ways: &Ways) -> Costs {
+        let (all, depot) = (ways.costs(), costs.depot());
+        let mut least = costs.clone();
+        for ((from, to), minimum_s) in ways.chained().filter(|&(link, _)| self.drives(all, link)) {
+            if let (Some(from), Some(to)) = (self.own(all, from, depot), self.own(all, to, depot)) {
+                least.set(from, to, minimum_s);
+            }
+        }
+        least
+    }
+
     /// Other costs, with its own for ways that are known and for those that lead from or to nowhere.
     fn with_known(&self, mut other: Costs, costs: &Costs, ways: &Ways) -> Costs {
         let (all, depot) = (ways.costs(), costs.depot());

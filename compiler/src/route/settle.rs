@@ -113,8 +113,9 @@ fn look_about(ways: &mut Ways, part: &Part, order: &Order) {
     const WASTEFUL: usize = 12;
     const INSTEAD: usize = 8;
     let used = part.links(ways.costs(), order).collect();
-    let wasteful = ways.most_wasteful(used, WASTEFUL).into_iter();
-    ways.plan(wasteful.flat_map(|link| ways.instead_of(link, INSTEAD)).collect());
+    let wasteful = ways.most_wasteful(used, WASTEFUL);
+    ways.plan(wasteful.iter().flat_map(|&link| ways.instead_of(link, INSTEAD)).collect());
+    ways.lay_out(wasteful.iter().flat_map(|&link| ways.chains_instead_of(link, INSTEAD)).collect());
 }
 
 /// An order no worse: where this one is far above the bound, one that is searched for from nothing with what is known
@@ -205,11 +206,11 @@ pub(super) fn proven(
 ) -> (Order, f64) {
     ways.renew_chains();
     part.renew(costs, ways);
-    let mut bound = solver.lower_bound(costs, costs.total(&order.nodes));
+    let mut bound = solver.lower_bound(&part.at_least(costs, ways), costs.total(&order.nodes));
     let mut idle = 0;
     for _ in 1..patience(solver.effort()).proofs {
         know(ways, part, costs, &bound);
-        let renewed = bound.renewed(costs, order.seconds);
+        let renewed = bound.renewed(&part.at_least(costs, ways), order.seconds);
         idle += usize::from(renewed.seconds - bound.seconds <= WORTH * bound.seconds);
         bound = renewed;
         if idle == IDLE_TURNS {
@@ -222,7 +223,7 @@ pub(super) fn proven(
         Some(hoppers) => refilled(ways, part, costs, hoppers, order),
         None => order,
     };
-    let bound_s = bound.renewed(costs, order.seconds).seconds;
+    let bound_s = bound.renewed(&part.at_least(costs, ways), order.seconds).seconds;
     (order, bound_s)
 }
 
@@ -254,6 +255,7 @@ fn know(ways: &mut Ways, part: &Part, costs: &mut Costs, bound: &LowerBound) {
     let rests_on = bound.rests_on.iter().map(|&link| part.in_all(ways.costs(), link));
     let rests_on: Vec<Link> = rests_on.collect();
     ways.plan(rests_on.clone());
+    ways.lay_out(rests_on.clone());
     ways.refine(rests_on);
     part.renew(costs, ways);
 }

@@ -1,5 +1,6 @@
 //! Routes over whole small fields.
 
+use super::order::Node;
 use super::*;
 use crate::check::{Field, GeoPolygon, Headland, HeadlandSize, HeadlandSown, Job, LapCorners};
 use crate::lanes::lanes;
@@ -145,8 +146,7 @@ fn parts_that_do_not_touch_are_driven_one_after_another() {
 }
 
 /// A hall with a spur in which the machine cannot turn.
-#[test]
-fn a_lane_that_ends_where_nothing_turns_is_left_in_reverse() {
+fn hall_with_spur() -> Job {
     let mut job = job_with(|field| {
         let mut hall = rectangle(0.0, 0.0, 0.0006, 0.0004);
         let spur = [(0.000_18, 0.0006), (0.000_18, 0.0016), (0.000_25, 0.0016), (0.000_25, 0.0006)];
@@ -156,6 +156,12 @@ fn a_lane_that_ends_where_nothing_turns_is_left_in_reverse() {
         field.home = Some(place(50.0001, 8.0003));
     });
     job.machine.steering.may_reverse = true;
+    job
+}
+
+#[test]
+fn a_lane_that_ends_where_nothing_turns_is_left_in_reverse() {
+    let job = hall_with_spur();
     let (plan, told) = routed(&job);
     let route = told.value.unwrap();
     let in_spur = plan.lanes.iter().filter(|lane| lane.line.start.at.x.max(lane.line.end().at.x) > 20.0);
@@ -221,4 +227,23 @@ fn one_arm_is_driven_in_one_go() {
     let changes = arms.windows(2).filter(|pair| pair[0] != pair[1]).count();
     assert!(changes <= 2, "{arms:?}");
     assert!(seconds(&route) < 1.1 * route.bound_s, "{} against {}", seconds(&route), route.bound_s);
+}
+
+#[test]
+fn the_bound_counts_a_chain_at_no_more_than_it_takes_laid_out() {
+    let job = hall_with_spur();
+    let site = &site(&job).value.unwrap().fields[0];
+    let plan = lanes(&job.fields[0], site, &job.machine).value.unwrap();
+    let ground = Ground::of(&job.fields[0], site, &job.machine, &plan, Rows::SownOnTheWay);
+    let (mut ways, parts, _) = joined(&ground, site, &plan);
+    let [part] = &parts[..] else { panic!("{parts:?}") };
+    assert_eq!(part.lanes.len(), plan.lanes.len());
+    let chains: Vec<(Node, Node)> = ways.chained().map(|(link, _)| link).collect();
+    let costs = part.costs(&ways);
+    let bounded = part.at_least(&costs, &ways);
+    ways.lay_out(chains.clone());
+    let laid_out = chains.iter().filter_map(|&link| Some((link, ways.way(link)?.cost_s())));
+    let laid_out: Vec<((Node, Node), f64)> = laid_out.collect();
+    assert!(laid_out.iter().all(|&((from, to), seconds)| seconds >= bounded.get(from, to) - 1e-6));
+    assert!(laid_out.iter().any(|&((from, to), seconds)| seconds < costs.get(from, to) - 1.0));
 }

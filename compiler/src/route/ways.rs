@@ -76,8 +76,9 @@ pub(super) struct Ways<'a> {
     /// Ways whose costs have changed.
     changed: Vec<Link>,
     planned: BTreeMap<Link, Manoeuvre>,
-    /// Ways without a closed form: they count their chain, and are barred where there is none.
-    chained: BTreeSet<Link>,
+    /// Ways without a closed form, with the least that they could take: they count their chain, and are barred where
+    /// there is none.
+    chained: BTreeMap<Link, f64>,
     network: Network,
     lines: Lines,
     /// Seconds of chains from a place, for as long as they are asked for.
@@ -144,7 +145,7 @@ impl<'a> Ways<'a> {
             stages,
             changed: Vec::new(),
             planned: BTreeMap::new(),
-            chained: BTreeSet::new(),
+            chained: BTreeMap::new(),
             network: over_lanes(turning, lanes),
             lines: Lines::of(lanes),
             chains_from: BTreeMap::new(),
@@ -188,12 +189,18 @@ impl<'a> Ways<'a> {
 
     /// Whether the way's cost is that of a way that can be driven.
     pub(super) fn is_known(&self, link: Link) -> bool {
-        self.is_planned(link) || self.chained.contains(&link)
+        self.is_planned(link) || self.chained.contains_key(&link)
     }
 
     /// The ways that are planned, or count a chain.
     pub(super) fn known(&self) -> impl Iterator<Item = Link> + '_ {
-        self.planned.keys().chain(&self.chained).copied()
+        self.planned.keys().chain(self.chained.keys()).copied()
+    }
+
+    /// The ways that count a chain, with the least that they could take once they are laid out.
+    pub(super) fn chained(&self) -> impl Iterator<Item = (Link, f64)> + '_ {
+        let drivable = self.chained.iter().filter(|(link, _)| self.costs.get(link.0, link.1).is_finite());
+        drivable.map(|(&link, &minimum_s)| (link, minimum_s))
     }
 
     /// The cheapest ways to and from each node that are not planned yet, `most` each.
@@ -216,6 +223,20 @@ impl<'a> Ways<'a> {
         let leaving = self.costs.nodes().map(|other| (from, other)).filter(promises);
         let entering = self.costs.nodes().map(|other| (other, to)).filter(promises);
         self.cheapest(leaving, most).chain(self.cheapest(entering, most)).collect()
+    }
+
+    /// Chains that could take the place of a way that takes far longer than it might: those that leave or enter where
+    /// it does and might take less once they are laid out, `most` at each end.
+    pub(super) fn chains_instead_of(&self, (from, to): Link, most: usize) -> Vec<Link> {
+        let known_s = self.costs.get(from, to);
+        let promising = |ahead: bool| {
+            let at_end =
+                self.chained().filter(move |&(link, _)| if ahead { link.0 == from } else { link.1 == to });
+            let promised = at_end.filter(|&(_, minimum_s)| minimum_s < known_s);
+            least(promised.map(|(link, minimum_s)| (minimum_s, link)), most)
+        };
+        let both = promising(true).into_iter().chain(promising(false));
+        both.map(|(_, link)| link).collect()
     }
 
     /// So many of the ways that take longest beyond their minimum, those first.
@@ -245,7 +266,9 @@ impl<'a> Ways<'a> {
     /// Lays out those of the ways that are chains; where one wastes much, a search may find a
     /// quicker way.
     pub(super) fn lay_out(&mut self, mut links: Vec<Link>) {
-        links.retain(|link| self.chained.contains(link));
+        links.retain(|link| self.chained.contains_key(link));
+        links.sort_unstable();
+        links.dedup();
         let links = self.most_wasteful(links, usize::MAX);
         let searches = BETTERING_SEARCHES.saturating_sub(self.bettering_searches).min(links.len());
         self.bettering_searches += searches;
@@ -316,7 +339,7 @@ impl<'a> Ways<'a> {
     /// Lets ways without a closed form count the quickest chains that there are by now.
     pub(super) fn renew_chains(&mut self) {
         self.chains_from.clear();
-        for link in self.chained.clone() {
+        for link in self.chained.keys().copied().collect::<Vec<_>>() {
             let seconds = self.chain_s(link);
             self.count(link, seconds);
         }
@@ -328,10 +351,11 @@ impl<'a> Ways<'a> {
 
     /// Lets a way without a closed form count its quickest chain.
     fn chain(&mut self, link: Link) {
+        let minimum_s = self.costs.get(link.0, link.1);
         let seconds = self.chain_s(link);
         self.learn(link, seconds, |tried| tried.unfitting += 1);
         self.count(link, seconds);
-        self.chained.insert(link);
+        self.chained.insert(link, minimum_s);
     }
 
     /// Seconds of the quickest chain. To and from the depot the machine drives faster than a chain is made for: where

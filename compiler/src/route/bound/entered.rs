@@ -6,12 +6,12 @@
 //! elimination of Fischetti, Salazar González & Toth 1995, for ways that have a direction). Without it half of a lane
 //! one way and half of it the other could each be part of a little tour of its own.
 //!
-//! Method: for each lane, the least cut between the depot and its two nodes, by augmenting paths (Ford &
-//! Fulkerson 1956), shortest first (Edmonds & Karp 1972).
+//! Method: for each lane, the least cut between the depot and its two nodes ([`flow`](super::flow)).
 
+use super::flow::Flow;
 use super::relaxation::Way;
 use super::take_new;
-use std::collections::{BTreeSet, VecDeque};
+use std::collections::BTreeSet;
 
 /// So many new sets are taken at once, those most violated first.
 const MOST: usize = 40;
@@ -72,102 +72,40 @@ pub(super) fn add_violated(
     known: &mut BTreeSet<EnteredSet>,
 ) {
     let ends = 1 + ways.iter().map(|way| way.a.max(way.b)).max().unwrap_or(0);
-    let flow = Flow::of(ways, shares, ends);
+    let mut flow = flow_of(ways, shares, ends);
     let mut violated: Vec<(f64, EnteredSet)> = Vec::new();
     let mut seen = vec![false; ends];
+    let is_depot: Vec<bool> = (0..ends).map(|node| node == depot_of(ends)).collect();
     for lane in 0..ends / 2 - 1 {
         if seen[2 * lane] && seen[2 * lane + 1] {
             continue;
         }
-        if let Some((leads_in, inside)) = flow.least_cut(lane) {
-            for node in (0..ends).filter(|&node| inside[node]) {
-                seen[node] = true;
-            }
-            violated.push((leads_in, EnteredSet::of(inside)));
+        if let Some(leads_in) = flow.least_cut(&is_depot, &[2 * lane, 2 * lane + 1], VIOLATED) {
+            let set = EnteredSet::of(flow.inside().to_vec());
+            set.members.iter().for_each(|&node| seen[node] = true);
+            violated.push((leads_in, set));
         }
     }
     take_new(violated, MOST, sets, known);
 }
 
-/// The shares as capacities.
-struct Flow {
-    nodes: usize,
-    /// From each node: arcs by their index; an arc and its way back follow each other.
-    arcs_of: Vec<Vec<usize>>,
-    to: Vec<usize>,
-    capacity: Vec<f64>,
+/// The shares as what can flow from node to node. The depot is one node whichever way it is driven.
+fn flow_of(ways: &[Way], shares: &[[f64; 2]], ends: usize) -> Flow {
+    let depot = depot_of(ends);
+    let node = |end: usize| if end / 2 == depot / 2 { depot } else { end };
+    let mut flow = Flow::between(ends);
+    for (way, share) in ways.iter().zip(shares) {
+        for (from, to, share) in [(way.a ^ 1, way.b, share[0]), (way.b ^ 1, way.a, share[1])] {
+            if share > NONE {
+                flow.add(node(from), node(to), share, 0.0);
+            }
+        }
+    }
+    flow
 }
 
-impl Flow {
-    fn of(ways: &[Way], shares: &[[f64; 2]], ends: usize) -> Self {
-        let depot = ends / 2 - 1;
-        // The depot is one node whichever way it is driven.
-        let node = |end: usize| if end / 2 == depot { 2 * depot } else { end };
-        let mut flow =
-            Self { nodes: ends, arcs_of: vec![Vec::new(); ends], to: Vec::new(), capacity: Vec::new() };
-        for (way, share) in ways.iter().zip(shares) {
-            for (from, to, share) in [(way.a ^ 1, way.b, share[0]), (way.b ^ 1, way.a, share[1])] {
-                if share > NONE {
-                    flow.add(node(from), node(to), share);
-                }
-            }
-        }
-        flow
-    }
-
-    fn add(&mut self, from: usize, to: usize, share: f64) {
-        for (one, other, capacity) in [(from, to, share), (to, from, 0.0)] {
-            self.arcs_of[one].push(self.to.len());
-            self.to.push(other);
-            self.capacity.push(capacity);
-        }
-    }
-
-    /// How much leads into the set round the lane that least leads into, if too little; and that set.
-    fn least_cut(&self, lane: usize) -> Option<(f64, Vec<bool>)> {
-        let depot = self.nodes - 2;
-        let mut left = self.capacity.clone();
-        let mut flow = 0.0;
-        loop {
-            // Backwards from the lane: the smallest set is found first.
-            let mut by: Vec<Option<usize>> = vec![None; self.nodes];
-            let mut seen = vec![false; self.nodes];
-            let mut queue = VecDeque::from([2 * lane, 2 * lane + 1]);
-            (seen[2 * lane], seen[2 * lane + 1]) = (true, true);
-            'search: while let Some(at) = queue.pop_front() {
-                for &arc in &self.arcs_of[at] {
-                    let before = self.to[arc];
-                    if !seen[before] && left[arc ^ 1] > NONE {
-                        seen[before] = true;
-                        by[before] = Some(arc ^ 1);
-                        if before == depot {
-                            break 'search;
-                        }
-                        queue.push_back(before);
-                    }
-                }
-            }
-            if !seen[depot] {
-                return Some((flow, seen));
-            }
-            let mut most = f64::INFINITY;
-            let mut at = depot;
-            while let Some(arc) = by[at] {
-                most = most.min(left[arc]);
-                at = self.to[arc];
-            }
-            at = depot;
-            while let Some(arc) = by[at] {
-                left[arc] -= most;
-                left[arc ^ 1] += most;
-                at = self.to[arc];
-            }
-            flow += most;
-            if flow >= VIOLATED {
-                return None;
-            }
-        }
-    }
+const fn depot_of(ends: usize) -> usize {
+    ends - 2
 }
 
 #[cfg(test)]
