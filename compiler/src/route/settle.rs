@@ -112,10 +112,12 @@ fn look_about(ways: &mut Ways, part: &Part, order: &Order) {
     /// How many of these, and how many ways at each of their ends.
     const WASTEFUL: usize = 12;
     const INSTEAD: usize = 8;
+    /// How many chains in all.
+    const CHAINS: usize = 12;
     let used = part.links(ways.costs(), order).collect();
     let wasteful = ways.most_wasteful(used, WASTEFUL);
     ways.plan(wasteful.iter().flat_map(|&link| ways.instead_of(link, INSTEAD)).collect());
-    ways.lay_out(wasteful.iter().flat_map(|&link| ways.chains_instead_of(link, INSTEAD)).collect());
+    ways.lay_out(ways.chains_instead_of(&wasteful, CHAINS));
 }
 
 /// An order no worse: where this one is far above the bound, one that is searched for from nothing with what is known

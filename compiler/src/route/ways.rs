@@ -225,18 +225,15 @@ impl<'a> Ways<'a> {
         self.cheapest(leaving, most).chain(self.cheapest(entering, most)).collect()
     }
 
-    /// Chains that could take the place of a way that takes far longer than it might: those that leave or enter where
-    /// it does and might take less once they are laid out, `most` at each end.
-    pub(super) fn chains_instead_of(&self, (from, to): Link, most: usize) -> Vec<Link> {
-        let known_s = self.costs.get(from, to);
-        let promising = |ahead: bool| {
-            let at_end =
-                self.chained().filter(move |&(link, _)| if ahead { link.0 == from } else { link.1 == to });
-            let promised = at_end.filter(|&(_, minimum_s)| minimum_s < known_s);
-            least(promised.map(|(link, minimum_s)| (minimum_s, link)), most)
+    /// Chains that could take the place of ways that take far longer than they might: those that leave or enter where
+    /// one does and might take less once they are laid out, `most` of them, those first that promise most.
+    pub(super) fn chains_instead_of(&self, links: &[Link], most: usize) -> Vec<Link> {
+        let promised_s = |(chain, minimum_s): (Link, f64)| {
+            let beside = links.iter().filter(|link| (link.0 == chain.0) != (link.1 == chain.1));
+            let known_s = beside.map(|link| self.costs.get(link.0, link.1)).fold(0.0, f64::max);
+            (minimum_s < known_s).then_some((minimum_s - known_s, chain))
         };
-        let both = promising(true).into_iter().chain(promising(false));
-        both.map(|(_, link)| link).collect()
+        least(self.chained().filter_map(promised_s), most).into_iter().map(|(_, chain)| chain).collect()
     }
 
     /// So many of the ways that take longest beyond their minimum, those first.

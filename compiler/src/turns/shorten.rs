@@ -125,8 +125,11 @@ fn shortcut(task: &Task<'_>, parts: &[Part], first: usize, last: usize) -> Optio
         let middle = candidate.pieces(task.drive, start, goal)?;
         let all = || pieces(&parts[..first]).chain(&middle).chain(pieces(&parts[last..]));
         let may_pay_s = toll_now_s + whole_s - GAIN_S - task.drive.cost_s(all());
-        let costs_less = task.toll.below(start, &middle, may_pay_s).is_some();
-        (costs_less && task.space.admits(start, &middle, task.need_m)).then(|| merged(all().copied()))
+        // What is refused soonest is asked first.
+        let is_shorter = task.space.may_admit(start, &middle, task.need_m)
+            && task.toll.below(start, &middle, may_pay_s).is_some()
+            && task.space.holds(start, &middle, task.need_m);
+        is_shorter.then(|| merged(all().copied()))
     })
 }
 
