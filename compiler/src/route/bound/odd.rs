@@ -18,7 +18,7 @@ const MOST: usize = 30;
 /// A set counts as violated if less leads out of it than this.
 const VIOLATED: f64 = 0.9;
 /// Ways with a smaller share are taken to be none.
-const NONE: f64 = 1e-3;
+const NONE: f64 = 0.01;
 
 /// A set with an odd number of ends. The depot's leaving end is never in it.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
