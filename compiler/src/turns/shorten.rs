@@ -6,39 +6,80 @@
 use super::Task;
 use super::candidates::{self, merged};
 use crate::geometry::{Gear, Path, Piece, Pose};
+use std::collections::BTreeSet;
 
-/// Poses that shortcuts begin and end at, at most, in each pass over the way: first few, between which most of a
-/// detour goes.
-const POSTS: [usize; 7] = [10, 20, 40, 40, 40, 40, 40];
-/// A pass that gains less ends the work, seconds.
+/// Poses that shortcuts begin and end at, about so many in each pass over the way, and passes at most: first few
+/// poses, between which most of a detour goes.
+const POSTS: [(usize, usize); 3] = [(10, 1), (20, 1), (40, 5)];
+/// What gains less is not worth it, seconds.
 const GAIN_S: f64 = 0.01;
 
 /// A way that takes no longer.
 pub fn shorten(task: &Task<'_>, pieces: Vec<Piece>) -> Vec<Piece> {
     let mut best = pieces;
-    for (pass, posts) in POSTS.into_iter().enumerate() {
-        let before_s = task.drive.cost_s(&best);
-        best = one_pass(task, best, posts);
-        let gains = task.drive.cost_s(&best) <= before_s - GAIN_S;
-        if !gains && POSTS.get(pass + 1) == Some(&posts) {
-            break;
+    let mut refused = Refused::default();
+    for (posts, passes) in POSTS {
+        let longest_m = longest_part_m(task, &best, posts);
+        for _ in 0..passes {
+            let before_s = task.drive.cost_s(&best);
+            best = one_pass(task, best, longest_m, &mut refused);
+            if task.drive.cost_s(&best) > before_s - GAIN_S {
+                break;
+            }
         }
     }
     best
 }
 
-fn one_pass(task: &Task<'_>, mut pieces: Vec<Piece>, posts: usize) -> Vec<Piece> {
-    let mut parts = cut(task, &pieces, posts);
+fn one_pass(task: &Task<'_>, mut pieces: Vec<Piece>, longest_m: f64, refused: &mut Refused) -> Vec<Piece> {
+    let mut parts = cut(task, &pieces, longest_m);
     let mut first = 0;
     while first < parts.len() {
-        let shorter = (first + 1..=parts.len()).rev().find_map(|last| shortcut(task, &parts, first, last));
+        let shorter = (first + 1..=parts.len()).rev().find_map(|last| {
+            let ends = ends(task, &parts, first, last);
+            if refused.contains(ends) {
+                return None;
+            }
+            let shorter = shortcut(task, &parts, first, last);
+            if shorter.is_none() {
+                refused.insert(ends);
+            }
+            shorter
+        });
         if let Some(shorter) = shorter {
             pieces = shorter;
-            parts = cut(task, &pieces, posts);
+            parts = cut(task, &pieces, longest_m);
         }
         first += 1;
     }
     pieces
+}
+
+/// Poses between which no closed form was found to pay. None will later: what there is between them only gets cheaper.
+#[derive(Default)]
+struct Refused(BTreeSet<[i64; 6]>);
+
+impl Refused {
+    fn contains(&self, ends: (Pose, Pose)) -> bool {
+        self.0.contains(&Self::key(ends))
+    }
+
+    fn insert(&mut self, ends: (Pose, Pose)) {
+        self.0.insert(Self::key(ends));
+    }
+
+    fn key((start, goal): (Pose, Pose)) -> [i64; 6] {
+        /// Parts of a metre and of a radian that are one pose.
+        const ALIKE: f64 = 1e5;
+        let numbers = [start.at.x, start.at.y, start.angle, goal.at.x, goal.at.y, goal.angle];
+        numbers.map(|number| (number * ALIKE).round() as i64)
+    }
+}
+
+/// Metres of a part at most, where a way is cut into about so many.
+fn longest_part_m(task: &Task<'_>, pieces: &[Piece], posts: usize) -> f64 {
+    let metres = pieces.iter().map(Piece::distance).sum::<f64>();
+    (metres / posts as f64).max(0.25 * task.drive.radius_m).max(0.5)
 }
 
 /// A part of a way, in one gear.
@@ -56,12 +97,10 @@ impl Part {
     }
 }
 
-/// The way cut into parts about as long as a share of it, turns on the spot whole, and so what is bent
+/// The way cut into parts of so many metres at most, turns on the spot whole, and so what is bent
 /// where a way must not begin with the wheels turned.
-fn cut(task: &Task<'_>, pieces: &[Piece], posts: usize) -> Vec<Part> {
+fn cut(task: &Task<'_>, pieces: &[Piece], longest_m: f64) -> Vec<Part> {
     let path = Path { start: task.from, pieces: pieces.to_vec() };
-    let longest = path.length() / posts as f64;
-    let longest = longest.max(0.25 * task.drive.radius_m).max(0.5);
     let is_steered = task.drive.sharpness.is_some();
     let mut parts: Vec<Part> = Vec::new();
     let mut toll_until_s = 0.0;
@@ -69,7 +108,7 @@ fn cut(task: &Task<'_>, pieces: &[Piece], posts: usize) -> Vec<Part> {
         let metres = piece.distance();
         toll_until_s += task.toll.seconds(start, &[piece]);
         let goes_on = |part: &Part| {
-            let is_short = part.pieces[0].gear == piece.gear && part.metres + metres <= longest;
+            let is_short = part.pieces[0].gear == piece.gear && part.metres + metres <= longest_m;
             is_short || (is_steered && piece.curvature_start != 0.0)
         };
         match parts.last_mut().filter(|part| goes_on(part)) {
@@ -86,7 +125,7 @@ fn cut(task: &Task<'_>, pieces: &[Piece], posts: usize) -> Vec<Part> {
             add(start, *piece);
             continue;
         }
-        let count = (piece.length / longest).ceil().max(1.0);
+        let count = (piece.length / longest_m).ceil().max(1.0);
         let share = piece.length / count;
         for part in 0..count as u32 {
             let from = share * f64::from(part);
@@ -96,13 +135,17 @@ fn cut(task: &Task<'_>, pieces: &[Piece], posts: usize) -> Vec<Part> {
     parts
 }
 
+/// Where the parts from `first` to before `last` begin and end.
+fn ends(task: &Task<'_>, parts: &[Part], first: usize, last: usize) -> (Pose, Pose) {
+    (parts[first].start, parts.get(last).map_or(task.to, |part| part.start))
+}
+
 /// The way with its parts from `first` to before `last` replaced by a closed form that costs less.
 fn shortcut(task: &Task<'_>, parts: &[Part], first: usize, last: usize) -> Option<Vec<Piece>> {
     /// Candidates tried between two poses.
     const MOST: usize = 6;
     let toll_until_s = |part: usize| part.checked_sub(1).map_or(0.0, |last| parts[last].toll_until_s);
-    let start = parts[first].start;
-    let goal = parts.get(last).map_or(task.to, |part| part.start);
+    let (start, goal) = ends(task, parts, first, last);
     let toll_now_s = toll_until_s(last) - toll_until_s(first);
     let now_s = task.drive.cost_s(pieces(&parts[first..last])) + toll_now_s;
     // What begins or ends in reverse, where now the gear changes, saves that change.
