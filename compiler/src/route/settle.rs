@@ -27,13 +27,14 @@ struct Patience {
 const fn patience(effort: Effort) -> Patience {
     match effort {
         Effort::Low => Patience { turns: 0, proofs: 1 },
-        Effort::Normal => Patience { turns: 8, proofs: 16 },
-        Effort::High => Patience { turns: 24, proofs: 32 },
+        Effort::Normal => Patience { turns: 8, proofs: 32 },
+        Effort::High => Patience { turns: 24, proofs: 64 },
     }
 }
-/// How many turns, and how many new bounds, may gain less than is worth one, a share of the order's time.
+/// How many turns, and how many new bounds, may gain less than is worth one, a share of the order's time and of the bound.
 const IDLE_TURNS: usize = 3;
 const WORTH: f64 = 0.002;
+const WORTH_OF_BOUND: f64 = 0.0001;
 /// An order that lies above the bound by a smaller share is as good as any.
 const CLOSE: f64 = 0.005;
 /// An order that lies farther above the bound, or above what was hoped of it, as a share, is searched for once more, from
@@ -213,7 +214,7 @@ pub(super) fn proven(
     for _ in 1..patience(solver.effort()).proofs {
         know(ways, part, costs, &bound);
         let renewed = bound.renewed(&part.at_least(costs, ways), order.seconds);
-        idle += usize::from(renewed.seconds - bound.seconds <= WORTH * bound.seconds);
+        idle += usize::from(renewed.seconds - bound.seconds <= WORTH_OF_BOUND * bound.seconds);
         bound = renewed;
         if idle == IDLE_TURNS {
             break;
