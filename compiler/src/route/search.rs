@@ -8,7 +8,7 @@
 //! An order is improved by every move that makes a promising way part of it: reversing a stretch
 //! (2-opt; the lanes in it change direction) and exchanging two neighbouring stretches, either of
 //! them reversed (3-opt without the rest; with a short stretch it is Or-opt, after Or 1976), then by
-//! chains of reversals (Lin & Kernighan 1973). Where nothing improves, two short stretches are
+//! chains of reversals (Lin & Kernighan 1973). Where nothing improves, two stretches are
 //! exchanged at random and the search repairs around them; what is not much worse is gone on from
 //! (Lourenço, Martin & Stützle 2003; Dueck & Scheuer 1990). Prefix sums of both directions make each
 //! move's worth an expression of a few terms, although the ways there and back cost differently.
@@ -25,11 +25,11 @@ const NEAREST: usize = 8;
 const NEAR: usize = 48;
 /// The longest stretch, in lanes, that Or-opt moves.
 const SHORT: usize = 3;
-/// The longest stretch that a random exchange moves.
+/// The longest stretch that a random exchange moves, where it goes by places.
 const SHAKEN: usize = 30;
 /// Random exchanges for each lane, where orders are chosen from and then.
 const SHAKES_PER_LANE_CHOOSING: usize = 3;
-const SHAKES_PER_LANE: usize = 20;
+const SHAKES_PER_LANE: usize = 40;
 /// By how much an order may be worse at first for the search to go on from it: a share of what
 /// the average way takes.
 const ALLOWED: f64 = 0.2;
@@ -485,17 +485,14 @@ impl Search {
         near.collect()
     }
 
-    /// Exchanges two short stretches at random and repairs by single moves, over and over; goes on from
+    /// Exchanges two stretches at random and repairs by single moves, over and over; goes on from
     /// what is not much worse, less and less so, and ends with the best.
     fn shake(&mut self, times: usize) {
         let lanes = self.tour.lanes();
         let (mut kept, mut best) = (self.tour.clone(), self.tour.clone());
         let allowed_at_first_s = ALLOWED * self.tour.seconds() / lanes as f64;
         for time in 0..times {
-            let longest = SHAKEN.min(lanes / 2);
-            let (a, b) = (1 + self.random.below(longest), 1 + self.random.below(longest));
-            let first = 1 + self.random.below(lanes + 1 - a - b);
-            let exchange = Exchange { first, middle: first + a - 1, last: first + a + b - 1 };
+            let exchange = self.random_exchange();
             let step = match self.random.below(4) {
                 0 => Move::ExchangeReversingEarlier(exchange),
                 1 => Move::ExchangeReversingLater(exchange),
@@ -514,6 +511,38 @@ impl Search {
             }
         }
         self.tour.clone_from(&best);
+    }
+
+    /// Two stretches, every other time such that the order is cut where lanes near each other are driven, otherwise short
+    /// ones.
+    fn random_exchange(&mut self) -> Exchange {
+        let is_near = self.random.below(2) == 0;
+        if is_near && let Some(exchange) = self.near_exchange() {
+            return exchange;
+        }
+        let lanes = self.tour.lanes();
+        let longest = SHAKEN.min(lanes / 2);
+        let (a, b) = (1 + self.random.below(longest), 1 + self.random.below(longest));
+        let first = 1 + self.random.below(lanes + 1 - a - b);
+        Exchange { first, middle: first + a - 1, last: first + a + b - 1 }
+    }
+
+    /// Stretches of any length between three places where lanes near each other are driven; none where these are fewer.
+    fn near_exchange(&mut self) -> Option<Exchange> {
+        let lanes = self.tour.lanes();
+        let one = 1 + self.random.below(lanes);
+        let other = self.place_near(one)?;
+        let mut cuts = [one, other, self.place_near(other)?];
+        cuts.sort_unstable();
+        let [before, middle, last] = cuts;
+        (before < middle && middle < last).then_some(Exchange { first: before + 1, middle, last })
+    }
+
+    /// The place of a lane near the end of the one at this place.
+    fn place_near(&mut self, place: usize) -> Option<usize> {
+        let near = &self.nearest.after[self.tour.at(place).index()];
+        let lane = near.get(self.random.below(near.len().max(1)))?.lane();
+        Some(self.tour.place_as_to(lane)).filter(|&place| place <= self.tour.lanes())
     }
 
     /// The best move that puts a promising way beside this lane into the order.
