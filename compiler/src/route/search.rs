@@ -29,7 +29,7 @@ const SHORT: usize = 3;
 const SHAKEN: usize = 30;
 /// Random exchanges for each lane, where orders are chosen from and then.
 const SHAKES_PER_LANE_CHOOSING: usize = 3;
-const SHAKES_PER_LANE: usize = 40;
+const SHAKES_PER_LANE: usize = 30;
 /// By how much an order may be worse at first for the search to go on from it: a share of what
 /// the average way takes.
 const ALLOWED: f64 = 0.2;
@@ -316,7 +316,7 @@ fn nearest_of(mut priced: Vec<(f64, Node)>, most: usize, depot: Node) -> Vec<Nod
 /// What mends an order around lanes that were moved.
 #[derive(Copy, Clone)]
 enum Repair {
-    /// The best single move, over and over.
+    /// Single moves, over and over.
     Moves,
     /// Chains of reversals too.
     Chains,
@@ -349,7 +349,7 @@ impl Search {
     fn settle(&mut self, repair: Repair) {
         while let Some(lane) = self.dirty.pop() {
             self.is_dirty[lane] = false;
-            while let Some(step) = self.best_move_around(lane) {
+            while let Some(step) = self.move_around(lane) {
                 self.make(step);
             }
             if matches!(repair, Repair::Moves) {
@@ -545,23 +545,24 @@ impl Search {
         Some(self.tour.place_as_to(lane)).filter(|&place| place <= self.tour.lanes())
     }
 
-    /// The best move that puts a promising way beside this lane into the order.
-    fn best_move_around(&self, lane: usize) -> Option<Move> {
+    /// A move that improves and puts a promising way beside this lane into the order: the best one with the first such
+    /// way that has any.
+    fn move_around(&self, lane: usize) -> Option<Move> {
         let tour = &self.tour;
         let mut best = Best { tour, nearest: &self.nearest, change: -WORTH_S, step: None };
         let (as_from, as_to) = (tour.place_as_from(lane), tour.place_as_to(lane));
         let from = tour.at(as_from);
         let leaving = tour.way(from, tour.at(as_from + 1));
-        for &to in &self.nearest.after[from.index()] {
-            if tour.way(from, to) < leaving {
-                best.link(from, to);
-            }
-        }
         let to = tour.at(as_to);
         let coming = tour.way(tour.at(as_to - 1), to);
-        for &from in &self.nearest.before[to.index()] {
-            if tour.way(from, to) < coming {
+        let after = self.nearest.after[from.index()].iter().map(|&to| (from, to, leaving));
+        let before = self.nearest.before[to.index()].iter().map(|&from| (from, to, coming));
+        for (from, to, now) in after.chain(before) {
+            if tour.way(from, to) < now {
                 best.link(from, to);
+            }
+            if best.step.is_some() {
+                return best.step;
             }
         }
         if let Some(step) = tour.flip_of(lane) {
