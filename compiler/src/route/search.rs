@@ -598,7 +598,7 @@ struct Best<'a> {
     step: Option<Move>,
 }
 
-impl Best<'_> {
+impl<'a> Best<'a> {
     fn consider(&mut self, step: Move) {
         let change = self.tour.change(step);
         if change < self.change {
@@ -639,22 +639,17 @@ impl Best<'_> {
 
     /// Places after which the order may be cut: what follows the cut is near after `before`, or what leads up to it near
     /// before `after`.
-    fn cuts(&self, before: Node, after: Node) -> Vec<usize> {
+    fn cuts(&self, before: Node, after: Node) -> impl Iterator<Item = usize> + use<'a> {
         let tour = self.tour;
-        let mut cuts = Vec::with_capacity(2 * NEAREST + 2);
-        for &node in &self.nearest.after[before.index()] {
+        let followed = self.nearest.after[before.index()].iter().filter_map(move |&node| {
             let place = tour.place_as_to(node.lane());
-            if place > 0 && tour.at(place) == node {
-                cuts.push(place - 1);
-            }
-        }
-        for &node in &self.nearest.before[after.index()] {
+            (place > 0 && tour.at(place) == node).then(|| place - 1)
+        });
+        let led_up_to = self.nearest.before[after.index()].iter().filter_map(move |&node| {
             let place = tour.place_as_from(node.lane());
-            if tour.at(place) == node {
-                cuts.push(place);
-            }
-        }
-        cuts
+            (tour.at(place) == node).then_some(place)
+        });
+        followed.chain(led_up_to)
     }
 
     /// The stretch between `i` and `j` goes to where its ends are near.
