@@ -55,7 +55,8 @@ fn one_pass(task: &Task<'_>, mut pieces: Vec<Piece>, longest_m: f64, refused: &m
     pieces
 }
 
-/// Poses between which no closed form was found to pay. None will later: what there is between them only gets cheaper.
+/// Poses between which no closed form was found to pay, and is not tried again: what there is between them only gets
+/// cheaper. A change of gear beside them that came later might have made one pay.
 #[derive(Default)]
 struct Refused(BTreeSet<[i64; 6]>);
 
